@@ -1,0 +1,76 @@
+"""Frozen records that the stages hand on; only the doors to people render them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+import pyarrow as pa
+
+from monitor import schema
+
+
+@dataclass(frozen=True)
+class Intake:
+    """What one file of readings, or of one register table, became.
+
+    table: rows with the schema `holds`; for readings every received row is there with its state.
+    messages: one per row not used, in file order.
+    mend_sheet: CSV bytes with only the failing rows, None where none failed.
+    """
+
+    source_name: str
+    source_sha256: str
+    file_sha256: str
+    holds: str
+    table: pa.Table
+    received: int
+    used: int
+    held: int
+    rejected: int
+    could_not_read: int
+    messages: Sequence[str] = ()
+    mend_sheet: bytes | None = None
+    notes: Sequence[str] = ()
+
+    def __post_init__(self) -> None:
+        """The invariant of every intake: nothing is lost."""
+        if self.received != self.used + self.held + self.rejected + self.could_not_read:
+            raise AssertionError(f"{self.source_name}: received {self.received} rows, but their states do not add up")
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """All results of one run: tables of schema.RESULTS, the day they were judged for, and what was known."""
+
+    judged_on: date
+    known_until: datetime
+    settings_sha256: str
+    facts_sha256: str
+    wall_results: pa.Table = field(default_factory=lambda: schema.empty("wall_results"))
+    mark_results: pa.Table = field(default_factory=lambda: schema.empty("mark_results"))
+    movement: pa.Table = field(default_factory=lambda: schema.empty("movement"))
+    findings: pa.Table = field(default_factory=lambda: schema.empty("findings"))
+
+
+@dataclass(frozen=True)
+class Damage:
+    """One thing that `verify` found wrong: the place, what, what is affected, and the mend."""
+
+    place: str
+    what: str
+    affected: str
+    mend: str
+
+
+@dataclass(frozen=True)
+class Proof:
+    """What `verify` looked at, and what it found."""
+
+    files: int
+    rows: int
+    damages: Sequence[Damage] = ()
+
+    @property
+    def whole(self) -> bool:
+        """Whether nothing was found wrong."""
+        return not self.damages

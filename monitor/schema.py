@@ -1,0 +1,416 @@
+"""The one home of every column: name, type, unit and meaning of each table that is stored, exported or passed on.
+
+A table is an Arrow schema; each field carries its meaning (`doc`) and unit (`unit`) as metadata, from which the data
+dictionary is written. `KEY` names the columns that identify a row; of two rows of one key the one known later stands.
+Inside everything is millimetres, years, inward positive (see units).
+"""
+
+from collections.abc import Mapping
+
+import pyarrow as pa
+
+VERSION = 1
+"""Version of all schemas together; a store of an unknown version is refused."""
+
+Tables = Mapping[str, pa.Table]
+"""Tables by name, each with the schema of that name."""
+
+_TYPES: Mapping[str, pa.DataType] = {
+    "text": pa.string(),
+    "real": pa.float64(),
+    "whole": pa.int32(),
+    "date": pa.date32(),
+    "flag": pa.bool_(),
+    "instant": pa.timestamp("us", tz="UTC"),
+}
+
+
+def _schema(columns: str) -> pa.Schema:
+    """A schema from lines `name | type | unit | meaning`; every column may be null except text, which is '' instead."""
+    fields = []
+    for line in filter(None, columns.splitlines()):
+        name, kind, unit, doc = (part.strip() for part in line.split("|"))
+        fields.append(pa.field(name, _TYPES[kind], metadata={"unit": unit, "doc": doc}))
+    return pa.schema(fields, metadata={"version": str(VERSION)})
+
+
+_KNOWN = """
+source_sha256 | text | | SHA-256 of the canonical content of the file this row came in with
+source_name | text | | name of that file as received
+source_sheet | text | | sheet of that file ('' for CSV)
+source_row | whole | | row of that file, counted as a spreadsheet counts, header included
+known_at | instant | UTC | when the row became known to the company (the second clock; the first is the visit's date)
+"""
+
+_WALL = """
+house | text | | house id, e.g. DH-01
+wall | text | | wall id within the house, e.g. N; written house-wall, e.g. DH-01-N
+"""
+
+_AS_BUILT = """
+strap_count | whole | | straps bonded
+strap_spacing_mm | real | mm | spacing of the straps, centre to centre
+surface_to_sound | flag | | surface taken down to sound, clean wall
+cracks_grouted | flag | | cracks cleared and grouted before bonding
+top_anchor | text | | what the top of the straps is anchored to: a word of terms.TopAnchor
+joists_tied | flag | | joists tied to the sill on both sides (sill plate only)
+bottom_holes_cleaned | flag | | holes of the bottom anchor cleaned
+bottom_hole_depth_mm | real | mm | measured depth of those holes
+cure_minutes | real | min | cure time of the adhesive
+heat_source | flag | | cured under a heat source
+heat_distance_mm | real | mm | distance of the heat source
+hardness_test | text | | how hardness was tested, as written
+turns | real | turns | turns of tightening after finger-tight
+anchor_gap_mm | real | mm | gap left behind the top anchor after tightening
+adhesive_margin_mm | real | mm | adhesive masked past the strap's edges
+film_hours | real | h | how long the smoothing film was left on
+marks_untouched | text | | marks that the surface work did not touch, separated by spaces
+"""
+
+READINGS = _schema(
+    """
+reading_id | text | | 16 hex digits, made from the file's content and the row's place in it
+"""
+    + _WALL
+    + """
+visit_date | date | | date of the visit, as written on site
+part | text | | before / after that day's work; '' on other days (terms.Part)
+technician | text | | person id of who read it
+method | text | | terms.Method
+instrument | text | | instrument or stand-off block id
+setup | whole | | set-up number as typed: one placing of string, line, laser or base plate
+mark | text | | mark id within the wall
+value_raw | text | | the value exactly as typed, for ever
+unit | text | | unit of value_raw: in or mm ('' where none was given)
+kind | text | | terms.Kind
+standoff_raw | text | | stand-off exactly as typed
+standoff_mm | real | mm | stand-off used: as typed, else of the instrument
+value_mm | real | mm | value_raw in millimetres, exact, never rounded
+deflection_mm | real | mm | inward positive: stand-off (0 where the method has none) - gap, - distance, or deflection as such
+step_mm | real | mm | finest step noted with that instrument and unit (rounding)
+error_factor | real | | 1, or 2 where the person marked the value as doubtful ('1 1/8?')
+not_read | text | | why the mark could not be read (terms.NotRead), '' where it was
+seen | text | | what was seen, words of terms.Seen separated by '; '
+weather | text | | wet / dry / frost, as written
+crack_width_mm | real | mm | width of the crack at the mark, where read
+photos | text | | names of photo files, separated by '; '
+note | text | | anything else, as written
+state | text | | used / held / rejected / could-not-read at intake (terms.State)
+reason_code | text | | short fixed word for the reason, '' for used
+reason | text | | the reason in one plain sentence, with cell, what was found, expected, the mend
+source_cell | text | | cell of the value, e.g. F12
+mends | text | | reading_id of an earlier failing row that this row replaces
+"""
+    + _KNOWN
+)
+
+RULINGS = _schema(
+    """
+ruling_id | text | | 16 hex digits, made from the ruling's content
+reading_id | text | | the reading ruled on
+act | text | | terms.Act: release, reject, correct, or withdraw the last ruling on it
+value_raw | text | | with correct: the value as it should have been written
+unit | text | | with correct: its unit
+value_mm | real | mm | with correct: in millimetres
+deflection_mm | real | mm | with correct: the deflection, inward positive
+who | text | | person id of who ruled
+why | text | | the reason, as written
+known_at | instant | UTC | when the ruling was made
+"""
+)
+
+HOUSES = _schema(
+    """
+house | text | | house id; never made from a name or an address
+nickname | text | | what people call the house, no address
+soil | text | | soil around it, e.g. clay till
+climate | text | | e.g. cold winters, wet April
+note | text | | anything else
+"""
+    + _KNOWN
+)
+
+WALLS = _schema(
+    _WALL
+    + """
+nickname | text | | what the owner calls the wall, e.g. north wall
+length_mm | real | mm | length between its ends
+clear_height_mm | real | mm | height floor to top
+thickness_mm | real | mm | thickness
+material | text | | e.g. concrete block
+crack_height_mm | real | mm | height of the horizontal crack above the floor (mid-height where none is known)
+backfill_height_mm | real | mm | height of soil outside above the floor
+left_end | text | | terms.End, left end seen from inside
+right_end | text | | terms.End
+method | text | | usual method (terms.Method)
+kind | text | | kind usually written (terms.Kind)
+unit | text | | unit the technician reads in and pages show first: in or mm
+visit_months | text | | schedule: months between visits counted from each zero, e.g. '1 6 6 6 6'; '' for the company's default
+zero_total_mm | real | mm | total inward deflection at the zero reading, where it was measured otherwise
+limit_mm | real | mm | limit of total inward deflection for this wall, where it differs from the company's
+note | text | | anything else
+"""
+    + _KNOWN
+)
+
+MARKS = _schema(
+    _WALL
+    + """
+mark | text | | mark id within the wall, e.g. M3
+x_mm | real | mm | distance from the left corner seen from inside
+z_mm | real | mm | height above the floor
+row | text | | name of its row (marks of one row share one string); '' for its height
+column | text | | name of its column (marks of one column share one plumb line); '' for its distance
+on_strap | flag | | on a strap
+set_on | date | | day it was set
+retired_on | date | | last day it was good, where it is lost or given up
+replaces | text | | mark id that it replaces
+note | text | | anything else
+"""
+    + _KNOWN
+)
+
+INSTRUMENTS = _schema(
+    """
+instrument | text | | instrument or block id
+method | text | | terms.Method it serves
+standoff_mm | real | mm | stand-off of a pair of blocks
+step_mm | real | mm | finest step noted with it
+note | text | | anything else
+"""
+    + _KNOWN
+)
+
+THRESHOLDS = _schema(
+    """
+valid_from | date | | first day they hold
+before_mm_per_year | real | mm/yr | inward rate that asks for a decision before reinforcement
+after_mm_per_year | real | mm/yr | inward rate that asks for a decision after it
+total_limit_mm | real | mm | total inward deflection that asks for a decision at once
+take_up_days | whole | days | take-up window after reinforcement
+signed_by | text | | who signed them (a licensed engineer, by person id)
+signed_on | date | | when
+note | text | | anything else
+"""
+    + _KNOWN
+)
+
+EVENTS = _schema(
+    """
+event_id | text | | id given by the company, else made from the row's content
+"""
+    + _WALL
+    + """
+event_date | date | | day it happened
+kind | text | | terms.EventKind
+marks | text | | marks it touched, separated by spaces; '' for all of the wall
+method | text | | with a method change: the new method (terms.Method)
+new_mark | text | | with a lost mark: the mark that replaces it
+note | text | | as written
+"""
+    + _AS_BUILT
+    + """
+doubts | text | | what is outside common practice in the as-built record, noted, never refused
+"""
+    + _KNOWN
+)
+
+RECEIPTS = _schema(
+    """
+source_sha256 | text | | SHA-256 of the canonical content
+file_sha256 | text | | SHA-256 of the file's bytes; the file itself is kept under this name
+source_name | text | | name as received
+sender | text | | who sent it
+holds | text | | readings, or the name of a register table
+bytes | whole | B | size
+received | whole | rows | rows received
+used | whole | rows | used at intake
+held | whole | rows | held at intake
+rejected | whole | rows | rejected at intake
+could_not_read | whole | rows | could not be read
+known_at | instant | UTC | when it was received
+"""
+)
+
+PEOPLE = _schema(
+    """
+person | text | | person id; the only thing other tables know of a person
+role | text | | terms.Role
+house | text | | house the person owns or speaks for, '' for staff
+name | text | | name
+phone | text | | phone
+email | text | | mail address
+note | text | | anything else
+known_at | instant | UTC | when it became known
+"""
+)
+
+DECISIONS = _schema(
+    """
+decision_id | text | | 16 hex digits, made from its content
+"""
+    + _WALL
+    + """
+step | text | | terms.Step
+owner | text | | person id of who does it
+due | date | | by when
+who | text | | person id of who decided
+why | text | | the reason, as written
+known_at | instant | UTC | when it was decided
+"""
+)
+
+FACTS: Mapping[str, pa.Schema] = {
+    "readings": READINGS,
+    "rulings": RULINGS,
+    "houses": HOUSES,
+    "walls": WALLS,
+    "marks": MARKS,
+    "instruments": INSTRUMENTS,
+    "thresholds": THRESHOLDS,
+    "events": EVENTS,
+    "receipts": RECEIPTS,
+}
+"""Append-only tables of the Parquet tiers."""
+
+OFFICE: Mapping[str, pa.Schema] = {"people": PEOPLE, "decisions": DECISIONS}
+"""Tables of office records (SQLite)."""
+
+KEY: Mapping[str, tuple[str, ...]] = {
+    "readings": ("reading_id",),
+    "rulings": ("ruling_id",),
+    "houses": ("house",),
+    "walls": ("house", "wall"),
+    "marks": ("house", "wall", "mark"),
+    "instruments": ("instrument",),
+    "thresholds": ("valid_from",),
+    "events": ("event_id",),
+    "receipts": ("source_sha256", "known_at"),
+    "people": ("person",),
+    "decisions": ("decision_id",),
+}
+
+REGISTER = ("houses", "walls", "marks", "instruments", "thresholds", "events", "people")
+"""Tables that the register command takes in."""
+
+_BOUNDS = "{0}_mm_per_year | real | mm/yr | {1}\n{0}_lower | real | mm/yr | its one-sided 95 % lower bound\n{0}_upper | real | mm/yr | its one-sided 95 % upper bound\n"
+
+WALL_RESULTS = _schema(
+    _WALL
+    + """
+period | whole | | 0 before the first reinforcement, 1 after it, 2 after a second, ...
+is_current | flag | | the wall's newest period
+started_on | date | | first day of the period
+method | text | | method of the latest visit
+visits | whole | | visits that count for the rate
+visits_all | whole | | all visits of the period, take-up included
+readings_used | whole | | readings in the fit
+readings_held | whole | | readings held, undecided
+first_visit | date | | first visit that counts
+last_visit | date | | last visit of the period
+span_years | real | yr | first to last visit that counts
+threshold_mm_per_year | real | mm/yr | threshold of the period
+governing_mark | text | | mark of the largest rate; '' where nothing is measured
+"""
+    + _BOUNDS.format("rate", "inward rate of the governing mark; null where nothing is measured")
+    + """
+relative_to | text | | what the rate is measured against, in plain words
+"""
+    + "".join(
+        _BOUNDS.format(c, f"rate of the component {c}; null where it is not measured") for c in ("bow", "tip", "slide")
+    )
+    + """
+largest_movement | text | | component with the largest lower bound (terms.Movement), '' where none is measured
+season_mm | real | mm | estimated half swing of the wall's yearly cycle (bow)
+scale | real | | posterior residual variance scale, 1 where readings scatter as the instruments' sds say
+dof | real | | degrees of freedom of the bounds
+log_evidence | real | | natural logarithm of the wall's evidence that its rate exceeds the threshold
+onset | date | | starting visit of the largest evidence, where the wall is moving
+exceed_chance | real | | posterior chance that the largest rate is above the threshold
+total_mm | real | mm | total inward deflection at the latest visit; null where not known
+total_mark | text | | mark of that total
+total_limit_mm | real | mm | limit of total inward deflection that holds for the wall
+jump_mm | real | mm | step at the latest visit against the forecast; null where it cannot be judged
+jump_p | real | | one-sided p of that step
+due_on | date | | day the next visit is due
+overdue_days | whole | days | days past due plus grace; 0 where not overdue
+verdict | text | | terms.Verdict
+reason | text | | the verdict's reason in one sentence
+missing | text | | what is missing for a verdict, in one sentence, '' where nothing is
+not_settled | text | | components whose upper bound is not below the threshold, separated by spaces
+not_measured | text | | components that marks and method cannot see, separated by spaces
+"""
+)
+
+MARK_RESULTS = _schema(
+    _WALL
+    + """
+period | whole | | as in the wall results
+mark | text | | mark id
+x_mm | real | mm | distance from the left corner
+z_mm | real | mm | height
+measured | flag | | whether its rate is determined (relative to what the wall's row says)
+"""
+    + _BOUNDS.format("rate", "inward rate of the mark; null where not determined")
+    + """
+rate_se | real | mm/yr | standard error before moderation of the scale
+log_evidence | real | | natural logarithm of the mark's evidence against the threshold
+"""
+)
+
+MOVEMENT = _schema(
+    _WALL
+    + """
+period | whole | | as in the wall results
+mark | text | | mark id
+stretch | whole | | stretch of the mark: readings of one level
+visit_date | date | | date of the visit
+part | text | | before / after that day's work
+method | text | | method
+counts | flag | | counts for the rate (not in the take-up window)
+readings | whole | | readings behind it
+deflection_mm | real | mm | mean of the mark's used readings at that visit less the fitted level of its stretch (0 = where the stretch's line starts); where no level is fitted, less the stretch's first value
+trend_mm | real | mm | fitted trend of the mark, on the same zero
+band_lower_mm | real | mm | lower end of where the mark could be, one-sided 95 %
+band_upper_mm | real | mm | upper end
+"""
+)
+
+FINDINGS = _schema(
+    _WALL
+    + """
+period | whole | | as in the wall results
+rule | text | | terms.Rule
+outcome | text | | terms.Outcome
+urgency | text | | terms.Urgency
+value | real | | what was compared
+limit | real | | what it was compared with
+unit | text | | unit of both
+reason | text | | one sentence
+next_step | text | | what to do next, one sentence
+"""
+)
+
+RESULTS: Mapping[str, pa.Schema] = {
+    "wall_results": WALL_RESULTS,
+    "mark_results": MARK_RESULTS,
+    "movement": MOVEMENT,
+    "findings": FINDINGS,
+}
+"""Tables that an assessment writes; derived, so they can be made again from the facts."""
+
+
+def empty(name: str) -> pa.Table:
+    """An empty table of the schema of that name."""
+    return find(name).empty_table()
+
+
+def find(name: str) -> pa.Schema:
+    """The schema of a table of any tier; KeyError where there is none."""
+    return (dict(FACTS) | dict(OFFICE) | dict(RESULTS))[name]
+
+
+def meaning(field: pa.Field) -> tuple[str, str]:
+    """Unit and meaning of a column, as the data dictionary prints them."""
+    metadata = field.metadata or {}
+    return metadata.get(b"unit", b"").decode(), metadata.get(b"doc", b"").decode()

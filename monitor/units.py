@@ -1,0 +1,64 @@
+"""Millimetres, inches and years: the one home of every conversion and of how a number is shown.
+
+Inside: millimetres, years of 365.25 days, inward (into the room) positive. People see inches or millimetres.
+1 in = 25.4 mm exactly (international inch: NIST SP 811, App. B).
+"""
+
+from fractions import Fraction
+from math import floor
+
+MM_PER_INCH = 25.4
+INCHES_PER_FOOT = 12
+DAYS_PER_YEAR = 365.25
+SIXTEENTH_MM = MM_PER_INCH / 16
+
+
+def mm_from_inches(inches: Fraction) -> float:
+    """Millimetres of an exact number of inches, rounded once, to the nearest float."""
+    return float(inches * Fraction(254, 10))
+
+
+def inches_from_mm(mm: float) -> float:
+    """Inches of a length or of a rate in millimetres."""
+    return mm / MM_PER_INCH
+
+
+def rounding_sd_mm(step_mm: float) -> float:
+    """Standard uncertainty of a reading noted in steps of `step_mm`: step / sqrt 12 (GUM, JCGM 100:2008, F.2.2.1)."""
+    return float(step_mm / 12**0.5)
+
+
+def nearest_fraction(inches: float, denominator: int = 16) -> Fraction:
+    """The nearest 1/denominator inch, halves away from zero (as a rule is read, not as `round` does)."""
+    steps = floor(abs(inches) * denominator + 0.5)
+    return Fraction(steps if inches >= 0 else -steps, denominator)
+
+
+def fraction_text(inches: Fraction) -> str:
+    """Inches as a carpenter writes them: Fraction(19, 16) -> '1 3/16'."""
+    sign = "-" if inches < 0 else ""
+    whole, rest = divmod(abs(inches), 1)
+    if not rest:
+        return f"{sign}{whole}"
+    part = f"{rest.numerator}/{rest.denominator}"
+    return f"{sign}{whole} {part}" if whole else f"{sign}{part}"
+
+
+def length_text(mm: float, unit: str, *, denominator: int = 16) -> str:
+    """A length for people: '1 3/16 in' or '30.2 mm' (unit 'in' or 'mm')."""
+    if unit == "in":
+        return f"{fraction_text(nearest_fraction(inches_from_mm(mm), denominator))} in"
+    return f"{_plain(mm, 1)} mm"
+
+
+def rate_text(mm_per_year: float, unit: str) -> str:
+    """A rate for people: '0.13 in a year' or '3.2 mm a year' (unit 'in' or 'mm')."""
+    if unit == "in":
+        return f"{_plain(inches_from_mm(mm_per_year), 2)} in a year"
+    return f"{_plain(mm_per_year, 1)} mm a year"
+
+
+def _plain(value: float, digits: int) -> str:
+    """A decimal without a minus before nought."""
+    text = f"{value:.{digits}f}"
+    return text.removeprefix("-") if float(text) == 0 else text
