@@ -1,0 +1,32 @@
+"""The command `wallbow`: parse, call, show, exit code. Data goes to stdout, messages to stderr."""
+
+import sys
+
+import typer
+
+from monitor.cli import exits
+
+app = typer.Typer(
+    name="wallbow",
+    help="Bow monitoring for basement walls: readings of a visit in, flagged walls and reports out.",
+    epilog=exits.TABLE,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    add_completion=False,
+)
+
+
+def main() -> None:
+    """Run the command; every error of this package becomes one message on stderr and its exit code."""
+    from monitor.cli import looking, records, review, writing  # each adds its commands
+
+    for room in (records, review, looking, writing):
+        room.add_to(app)
+    from monitor.errors import BowError
+
+    try:
+        app()
+    except BowError as error:
+        typer.echo(str(error), err=True)
+        sys.exit(exits.of(error))

@@ -1,0 +1,35 @@
+"""Exit codes, one home. 1 and 2 are the interpreter's and the parser's own (a fault of the program; wrong usage)."""
+
+from monitor import errors
+
+OK = 0
+ROWS_TO_MEND = 10
+NOT_TAKEN = 11
+STORE = 12
+NOT_FOUND = 13
+DAMAGED = 14
+NOT_POSSIBLE = 15
+
+MEANING = {
+    OK: "all went well",
+    2: "the command was written wrongly",
+    ROWS_TO_MEND: "taken in, but some rows are held or rejected; see the mend sheet",
+    NOT_TAKEN: "a file could not be taken in at all (nothing of it was stored)",
+    STORE: "the store is missing, damaged or cannot be written",
+    NOT_FOUND: "no such wall, reading or assessment",
+    DAMAGED: "verify found damage",
+    NOT_POSSIBLE: "what was asked cannot be done as asked",
+}
+
+TABLE = "Exit codes: " + "; ".join(f"{code} {meaning}" for code, meaning in MEANING.items()) + "."
+
+
+def of(error: errors.BowError) -> int:
+    """The exit code of an error."""
+    if isinstance(error, errors.IntakeError | errors.LengthError):
+        return NOT_TAKEN
+    if isinstance(error, errors.StoreError):
+        return STORE
+    if isinstance(error, errors.NotFoundError):
+        return NOT_FOUND
+    return NOT_POSSIBLE

@@ -1,0 +1,73 @@
+"""Commands that look: assess, flagged, wall, verify."""
+
+from typing import Annotated
+
+import typer
+
+from monitor.cli import exits, options, show
+
+_AsCsv = Annotated[bool, typer.Option("--csv", help="CSV on stdout, for scripts.")]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add this room's commands."""
+    app.command(epilog=options.example("wallbow assess --store reports/demo/store --on 2026-04-30"))(assess)
+    app.command(epilog=options.example("wallbow flagged --store reports/demo/store --month 2026-04"))(flagged)
+    app.command(epilog=options.example("wallbow wall DH-02-E --store reports/demo/store"))(wall)
+    app.command(epilog=options.example("wallbow verify --store reports/demo/store"))(verify)
+
+
+def assess(
+    store: options.StorePath = options.DEFAULT_STORE, on: options.Day = None, known_on: options.KnownOn = None
+) -> None:
+    """Fit every wall and judge it for a day; keeps the result in the store."""
+    from monitor import store as stores
+    from monitor.pipeline import assessing, saying
+
+    with show.progress("Assessing") as step:
+        assessment = assessing.assess(
+            stores.open(store), judged_on=options.day_or_today(on), known_on=options.known(known_on), progress=step
+        )
+    show.say(saying.of_assessment(assessment))
+
+
+def flagged(
+    store: options.StorePath = options.DEFAULT_STORE, month: options.Month = None, as_csv: _AsCsv = False
+) -> None:
+    """List the walls of a month that need somebody, most urgent first, each with the reason.
+
+    Reads the assessment that `assess` kept; run that first.
+    """
+    from monitor import store as stores
+    from monitor.pipeline import assessing, saying
+
+    opened = stores.open(store)
+    assessment = assessing.newest(opened, month)
+    title, headers, rows, closing = saying.of_list(opened, assessment)
+    show.table(title, headers, rows, as_csv=as_csv)
+    show.say(closing)
+
+
+def wall(wall: options.WallKey, store: options.StorePath = options.DEFAULT_STORE, month: options.Month = None) -> None:
+    """Show one wall: verdict and why, rates, findings, held and latest readings with their ids."""
+    from monitor import store as stores
+    from monitor.pipeline import assessing, saying
+
+    opened = stores.open(store)
+    lines, tables = saying.of_wall(opened, assessing.newest(opened, month), wall)
+    for line in lines:
+        show.data(line)
+    for title, headers, rows in tables:
+        show.table(title, headers, rows)
+
+
+def verify(store: options.StorePath = options.DEFAULT_STORE) -> None:
+    """Prove the store whole: every file, hash, count and schema. Exit code 14 where damage is found."""
+    from monitor import store as stores
+    from monitor.store import verify as proving
+
+    proof = proving.verify(stores.open(store))
+    for damage in proof.damages:
+        show.data(f"{damage.place}: {damage.what} Affected: {damage.affected} Mend: {damage.mend}")
+    show.say(f"{proof.files} files and {proof.rows} rows looked at; {len(proof.damages) or 'no'} damage found.")
+    raise typer.Exit(exits.OK if proof.whole else exits.DAMAGED)

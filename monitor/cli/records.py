@@ -1,0 +1,122 @@
+"""Commands that take records in: setup, register, ingest."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from monitor.cli import exits, options, show
+
+if TYPE_CHECKING:
+    from monitor.pipeline.intake import Taken
+
+_Files = Annotated[list[Path], typer.Argument(help="CSV or XLSX files.", exists=True, dir_okay=False, readable=True)]
+_Sender = Annotated[str, typer.Option("--sender", help="Who sent the files (default your login name).")]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add this room's commands."""
+    app.command(epilog=options.example("wallbow setup --store try-store --company 'the demo firm' --phone 555-0100"))(
+        setup
+    )
+    app.command(epilog=options.example("wallbow register --store try-store data/demo/register/*"))(register)
+    app.command(epilog=options.example("wallbow ingest --store try-store data/demo/visits/*"))(ingest)
+
+
+def setup(
+    store: options.StorePath = options.DEFAULT_STORE,
+    company: Annotated[str, typer.Option("--company", help="Name on the pages.")] = "",
+    phone: Annotated[str, typer.Option("--phone", help="Number a homeowner calls.")] = "",
+    email: Annotated[str, typer.Option("--email", help="Address a homeowner writes to.")] = "",
+) -> None:
+    """Set up an empty store in a new or empty folder."""
+    from monitor import store as stores
+
+    stores.create(store, company={"name": company, "phone": phone, "email": email}, created_at=options.now())
+    show.say(f"Set up an empty store in {store}. Next: wallbow register --store {store} FILES")
+
+
+def register(
+    files: _Files,
+    store: options.StorePath = options.DEFAULT_STORE,
+    sender: _Sender = "",
+    mend_to: Annotated[
+        Path | None, typer.Option("--mend-to", help="Folder for mend sheets (default beside the file).")
+    ] = None,
+) -> None:
+    """Take in people, houses, walls, marks, instruments, thresholds and events.
+
+    Which table a file or sheet holds is seen from its name or its columns. A row that cannot be taken is named, and
+    written to a mend sheet; the others are taken.
+    """
+    from monitor import store as stores
+    from monitor.pipeline import intake
+
+    opened = stores.open(store)
+    code = exits.OK
+    for path in files:
+        for taken in intake.take_register(
+            opened, path.name, path.read_bytes(), received_at=options.now(), sender=sender or options.me()
+        ):
+            code = max(code, _report(path, taken, mend_to))
+    raise typer.Exit(code)
+
+
+def ingest(
+    files: _Files,
+    store: options.StorePath = options.DEFAULT_STORE,
+    sender: _Sender = "",
+    mend_to: Annotated[
+        Path | None, typer.Option("--mend-to", help="Folder for mend sheets (default beside the file).")
+    ] = None,
+    preview: Annotated[bool, typer.Option("--preview", help="Only say what would happen; write nothing.")] = False,
+) -> None:
+    """Take in files of readings, one visit or many.
+
+    Every row ends as used, held, rejected or could-not-read, each with its reason. The same file twice adds nothing.
+    """
+    from monitor import store as stores
+    from monitor.errors import IntakeError
+    from monitor.pipeline import intake
+
+    opened = stores.open(store)
+    take = intake.preview_readings if preview else intake.take_readings
+    code = exits.OK
+    with show.progress("Taking in") as step:
+        for number, path in enumerate(files, start=1):
+            try:
+                taken = take(
+                    opened,
+                    path.name,
+                    path.read_bytes(),
+                    received_at=options.now(),
+                    sender=sender or options.me(),
+                    today=options.today(),
+                )
+            except IntakeError as error:
+                show.say(str(error))
+                code = exits.NOT_TAKEN
+                continue
+            code = max(code, _report(path, taken, mend_to, preview=preview))
+            step(number, len(files))
+    raise typer.Exit(code)
+
+
+def _report(path: Path, taken: "Taken", mend_to: Path | None, *, preview: bool = False) -> int:
+    """Say what became of a file and write its mend sheet; returns the exit code it asks for."""
+    from monitor.pipeline import saying
+
+    summary, messages = saying.of_intake(taken, preview=preview)
+    show.data(summary)
+    for message in messages:
+        show.say(f"  {message}")
+    if taken.intake.mend_sheet is None:
+        return exits.OK
+    if preview:
+        return exits.ROWS_TO_MEND
+    folder = mend_to or path.parent
+    folder.mkdir(parents=True, exist_ok=True)
+    sheet = folder / f"{path.stem}.{taken.intake.holds}.mend.csv"
+    sheet.write_bytes(taken.intake.mend_sheet)
+    show.say(f"  The failing rows alone are in {sheet}: mend them there and send that file.")
+    return exits.ROWS_TO_MEND

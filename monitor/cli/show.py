@@ -1,0 +1,59 @@
+"""How results are shown in a terminal: tables and data on stdout, messages and progress on stderr."""
+
+import csv
+import io
+import sys
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+
+import typer
+
+SECONDS_BEFORE_BAR = 2.0
+
+
+def say(text: str) -> None:
+    """A message to the person."""
+    typer.echo(text, err=True)
+
+
+def data(text: str) -> None:
+    """A line of data."""
+    typer.echo(text)
+
+
+def table(title: str, headers: Sequence[str], rows: Sequence[Sequence[str]], *, as_csv: bool = False) -> None:
+    """Rows as a table for people, or as CSV for scripts."""
+    if as_csv:
+        out = io.StringIO()
+        csv.writer(out, lineterminator="\n").writerows([headers, *rows])
+        typer.echo(out.getvalue(), nl=False)
+        return
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    shown = Table(title=title, box=box.SIMPLE_HEAD, title_justify="left", pad_edge=False)
+    for header in headers:
+        shown.add_column(header, overflow="fold")
+    for row in rows:
+        shown.add_row(*(Text(cell) for cell in row))
+    console = Console() if sys.stdout.isatty() else Console(width=160)
+    console.print(shown)
+
+
+@contextmanager
+def progress(what: str) -> Iterator[Callable[[int, int], None]]:
+    """A bar on stderr that appears only where the work takes more than two seconds."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    began = time.monotonic()
+    with Progress(console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty()) as bar:
+        task = bar.add_task(what, total=None, visible=False)
+
+        def step(done: int, total: int) -> None:
+            bar.update(task, completed=done, total=total, visible=time.monotonic() - began > SECONDS_BEFORE_BAR)
+
+        yield step

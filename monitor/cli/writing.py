@@ -1,0 +1,65 @@
+"""Commands that write folders: reports, export, demo."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from monitor.cli import options, show
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add this room's commands."""
+    app.command(epilog=options.example("wallbow reports --store reports/demo/store --to reports/demo/pages"))(reports)
+    app.command(epilog=options.example("wallbow export --store reports/demo/store --to reports/demo/export"))(export)
+    app.command(epilog=options.example("wallbow demo"))(demo)
+
+
+def reports(
+    to: Annotated[Path, typer.Option("--to", help="Folder for the pages.")] = Path("reports/pages"),
+    store: options.StorePath = options.DEFAULT_STORE,
+    month: options.Month = None,
+) -> None:
+    """Write the monthly list, and for each wall the office's page and the homeowner's page."""
+    from monitor import store as stores
+    from monitor.pipeline import assessing, publishing
+
+    opened = stores.open(store)
+    with show.progress("Writing pages") as step:
+        written = publishing.publish(opened, assessing.newest(opened, month), to, progress=step)
+    show.say(f"Wrote {len(written)} files. Start at {written[0]}")
+
+
+def export(
+    to: Annotated[Path, typer.Option("--to", help="Folder for the CSV files.")],
+    store: options.StorePath = options.DEFAULT_STORE,
+    known_on: options.KnownOn = None,
+) -> None:
+    """Write everything as CSV files with a data dictionary. The people's table is among them: mind who gets it."""
+    from monitor import store as stores
+    from monitor.pipeline import export as exporting
+
+    written = exporting.export(stores.open(store), to, known_on=options.known(known_on))
+    show.say(f"Wrote {len(written)} files to {to}; dictionary.csv says what each column means.")
+
+
+def demo(
+    to: Annotated[Path, typer.Option("--to", help="Folder for the demo's store and pages.")] = Path("reports/demo"),
+    sent: Annotated[Path, typer.Option("--sent", help="Folder of the raw files; made there where missing.")] = Path(
+        "data/demo"
+    ),
+) -> None:
+    """Take the invented demo houses through the whole line: raw files in, flagged walls and pages out."""
+    from monitor.demo import run as demo_run
+    from monitor.pipeline import saying
+
+    with show.progress("Running the demo") as step:
+        done = demo_run.run(sent, to, progress=step)
+    for summary in done.intakes:
+        show.say(summary)
+    title, headers, rows, closing = saying.of_list(done.store, done.assessment)
+    show.table(title, headers, rows)
+    show.say(closing)
+    held_title, held_headers, held_rows = saying.of_held(done.store, done.assessment)
+    show.table(held_title, held_headers, held_rows)
+    show.say(f"Pages: {done.index}. One wall: wallbow wall DH-02-E --store {done.store.path}")

@@ -1,0 +1,1 @@
+"""The joins: the only rooms where files, store, trend and pages meet."""

@@ -1,0 +1,32 @@
+"""Wall keys as people write them (`DH-01-N`) and as tables hold them (house `DH-01`, wall `N`)."""
+
+import difflib
+
+import pyarrow as pa
+
+from monitor.errors import NotFoundError
+
+
+def written(house: str, wall: str) -> str:
+    """How a wall's key is written."""
+    return f"{house}-{wall}"
+
+
+def find(walls: pa.Table, key: str) -> tuple[str, str]:
+    """House and wall of a written key; NotFoundError with the nearest keys where the register has none such."""
+    known = {
+        written(house, wall): (house, wall)
+        for house, wall in zip(walls["house"].to_pylist(), walls["wall"].to_pylist(), strict=True)
+    }
+    if key in known:
+        return known[key]
+    folded = {name.casefold(): name for name in known}
+    if key.strip().casefold() in folded:
+        return known[folded[key.strip().casefold()]]
+    near = difflib.get_close_matches(key, known, n=3, cutoff=0.4)
+    raise NotFoundError(
+        "The register has no such wall.",
+        got=key,
+        expected=", ".join(near) if near else "a wall that was registered",
+        mend="Register the wall first, or write its key as house-wall, e.g. DH-01-N.",
+    )

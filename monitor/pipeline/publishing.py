@@ -1,0 +1,67 @@
+"""An assessment to HTML files in a folder; the only place where the store meets the report room."""
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+from monitor import __version__, schema
+from monitor.errors import ReportError
+from monitor.pipeline.assessing import settings_on
+from monitor.report import names, pages
+from monitor.report.context import Book
+from monitor.results import Assessment
+from monitor.store import Store
+
+Progress = Callable[[int, int], None]
+
+
+def book(store: Store, assessment: Assessment, previous: Assessment | None = None) -> Book:
+    """Everything that pages are made of, as known when the assessment was made."""
+    known_on = assessment.known_until
+    facts = {name: store.current(name, known_on=known_on) for name in schema.FACTS if name != "readings"}
+    facts["readings"] = store.readings(known_on=known_on)
+    return Book(
+        facts=facts,
+        decisions=store.office.decisions(known_on=known_on),
+        assessment=assessment,
+        previous=previous,
+        company=store.office.company(),
+        rules=settings_on(store, assessment.judged_on, known_on).rules,
+        code_version=__version__,
+    )
+
+
+def publish(store: Store, assessment: Assessment, to: Path, *, progress: Progress | None = None) -> list[Path]:
+    """Write the index, the monthly list and two pages per wall into a folder; returns what was written, in order."""
+    earlier = [day for day in store.assessments() if day < assessment.judged_on]
+    content = book(store, assessment, store.assessment(max(earlier)) if earlier else None)
+    try:
+        to.mkdir(parents=True, exist_ok=True)
+        written = []
+        keys = names.wall_keys(content)
+        for done, (name, data) in enumerate(_all_pages(content, keys), start=1):
+            written.append(_write(to / name, data))
+            if progress:
+                progress(done, 3 + 2 * len(keys))
+    except OSError as error:
+        raise ReportError(
+            "A page could not be written.",
+            got=f"{error.filename or to}: {error.strerror}",
+            mend="Choose another folder with --to, or make room there.",
+        ) from error
+    return written
+
+
+def _all_pages(content: Book, keys: list[tuple[str, str]]) -> Iterator[tuple[str, bytes]]:
+    yield names.INDEX, pages.index(content)
+    yield names.MONTHLY_LIST, pages.monthly_list(content)
+    yield names.SCRIPT, pages.plotly_script()
+    for house, wall in keys:
+        yield names.page_name(house, wall, "wall"), pages.wall_page(content, house, wall)
+        yield names.page_name(house, wall, "homeowner"), pages.homeowner_page(content, house, wall)
+
+
+def _write(path: Path, data: bytes) -> Path:
+    """A reader of the folder sees the old page or the new one, never half of one."""
+    temporary = path.with_name(f".{path.name}.part")
+    temporary.write_bytes(data)
+    return temporary.replace(path)

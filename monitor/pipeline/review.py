@@ -1,0 +1,102 @@
+"""What people rule on readings and decide about walls, always with who and why, always as new rows."""
+
+from datetime import date, datetime
+from hashlib import sha256
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from monitor import ingest, schema
+from monitor.errors import BowError, NotFoundError
+from monitor.pipeline import keys
+from monitor.pipeline.intake import current_register
+from monitor.store import Store
+from monitor.terms import Act, State, Step
+
+
+class RulingError(BowError):
+    """A ruling or decision that cannot be made as asked."""
+
+
+def rule(
+    store: Store, reading: str, act: Act, *, who: str, why: str, made_at: datetime, value: str = "", unit: str = ""
+) -> dict[str, object]:
+    """Release, reject or correct one reading, or withdraw the last ruling on it; returns the stored ruling.
+
+    reading: its id or the beginning of one that is unique. Raises NotFoundError, RulingError, LengthError.
+    """
+    _who_and_why(who, why)
+    row = find_reading(store, reading)
+    if act is Act.RELEASE and row["state"] != State.HELD:
+        raise RulingError(
+            "Only a held reading can be released.",
+            got=f"reading {row['reading_id']} is {row['state']}",
+            mend="To change a value use correct; to take back a ruling use withdraw.",
+        )
+    if act is Act.RELEASE and row["deflection_mm"] is None:
+        raise RulingError(
+            "This reading was held because its value could not be read as a length, so there is nothing to release.",
+            got=str(row["value_raw"]),
+            mend="Give the value with correct.",
+        )
+    value_mm, deflection_mm = None, None
+    if act is Act.CORRECT:
+        value_mm, deflection_mm = ingest.judge_correction(row, value, unit, current_register(store))
+    ruling: dict[str, object] = {
+        "reading_id": row["reading_id"],
+        "act": act.value,
+        "value_raw": value,
+        "unit": unit,
+        "value_mm": value_mm,
+        "deflection_mm": deflection_mm,
+        "who": who.strip(),
+        "why": why.strip(),
+        "known_at": made_at,
+    }
+    ruling["ruling_id"] = _id(ruling)
+    store.add("rulings", pa.Table.from_pylist([ruling], schema=schema.RULINGS))
+    return ruling
+
+
+def find_reading(store: Store, reading: str) -> dict[str, object]:
+    """The effective row of a reading by its id or a unique beginning of it (four signs or more)."""
+    rows = store.readings()
+    found = rows.filter(pc.starts_with(rows["reading_id"], reading)) if len(reading) >= 4 else rows.slice(0, 0)
+    if found.num_rows != 1:
+        raise NotFoundError(
+            "No reading has that id." if found.num_rows == 0 else "More than one reading's id begins so.",
+            got=reading,
+            expected="the id of one reading, or its first signs (four or more)",
+            mend="`wallbow wall HOUSE-WALL` lists the ids of held and recent readings.",
+        )
+    return dict(found.to_pylist()[0])
+
+
+def decide(
+    store: Store, wall: str, step: Step, *, who: str, why: str, owner: str, due: date | None, made_at: datetime
+) -> dict[str, object]:
+    """Record what was decided about a wall; returns the stored decision."""
+    _who_and_why(who, why)
+    house, name = keys.find(store.current("walls"), wall)
+    decision: dict[str, object] = {
+        "house": house,
+        "wall": name,
+        "step": step.value,
+        "owner": owner.strip() or who.strip(),
+        "due": due,
+        "who": who.strip(),
+        "why": why.strip(),
+        "known_at": made_at,
+    }
+    decision["decision_id"] = _id(decision)
+    store.office.decide(decision)
+    return decision
+
+
+def _who_and_why(who: str, why: str) -> None:
+    if not who.strip() or not why.strip():
+        raise RulingError("Who decided and why must both be said.", mend='Add --who ID and --why "the reason".')
+
+
+def _id(row: dict[str, object]) -> str:
+    return sha256("\x1f".join(f"{name}={row[name]}" for name in sorted(row)).encode()).hexdigest()[:16]

@@ -1,0 +1,30 @@
+"""Results as plain sentences for a terminal or an upload's reply; no number is made here."""
+
+from collections.abc import Sequence
+
+from monitor.pipeline.intake import Taken
+
+
+def of_intake(taken: Taken, *, preview: bool = False) -> tuple[str, Sequence[str]]:
+    """One summary line and the messages of one received table."""
+    intake = taken.intake
+    if taken.first_received is not None and taken.added == 0:
+        when = taken.first_received.strftime("%Y-%m-%d %H:%M UTC")
+        return f"{intake.source_name}: already in, received on {when}; nothing added.", ()
+    parts = [f"{intake.used} used"]
+    parts += [f"{count} {word}" for count, word in _not_used(taken) if count]
+    noun = "readings" if intake.holds == "readings" else f"rows of {intake.holds}"
+    would = "would be received" if preview else "received"
+    summary = f"{intake.source_name}: {intake.received} {noun} {would}: {', '.join(parts)}."
+    if taken.added != intake.received and intake.holds == "readings":
+        summary += f" {taken.added} of them new to the store."
+    return summary, (*intake.messages, *intake.notes)
+
+
+def _not_used(taken: Taken) -> list[tuple[int, str]]:
+    intake = taken.intake
+    return [
+        (intake.held, "held (kept, not used until somebody decides)"),
+        (intake.rejected, "rejected"),
+        (intake.could_not_read, "could not be read"),
+    ]
