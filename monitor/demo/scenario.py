@@ -10,6 +10,7 @@ from datetime import date
 from enum import StrEnum
 
 from monitor.terms import Kind, Method
+from monitor.units import INCHES_PER_FOOT, MM_PER_INCH
 
 SEED = 20230410
 FIRST_DAY = date(2023, 4, 10)
@@ -49,7 +50,7 @@ class Story:
 
     house: str
     wall: str
-    length_mm: float
+    length_ft: float
     methods: Sequence[Method]
     bow_mm: float
     before: Rows
@@ -77,6 +78,11 @@ class Story:
     needs: Sequence[Ability] = ()
 
     @property
+    def length_mm(self) -> float:
+        """Length between the corners."""
+        return self.length_ft * INCHES_PER_FOOT * MM_PER_INCH
+
+    @property
     def name(self) -> str:
         """House and wall as one word."""
         return f"{self.house}-{self.wall}"
@@ -86,7 +92,7 @@ STRING, PLUMB, LASER, METER = Method.STRING, Method.PLUMB, Method.LASER, Method.
 
 STORIES: Sequence[Story] = (
     Story(
-        "DH-01", "N", 9144, (STRING, PLUMB), 28, (0.5, 5, 0), after=STILL, season=0.8, straps_month=12, careful=True,
+        "DH-01", "N", 30, (STRING, PLUMB), 28, (0.5, 5, 0), after=STILL, season=0.8, straps_month=12, careful=True,
         moves=(Move(12, (0, -1.5, 0)), Move(12, (0, 1.0, 0), days=122)),
         told=(
             "straps in month 12, marks off the straps; the work pulls the M row back 1.5 mm, then 1 mm of take-up "
@@ -96,7 +102,7 @@ STORIES: Sequence[Story] = (
         needs=(Ability.DIFFERENCE,),
     ),
     Story(
-        "DH-02", "E", 8230, (PLUMB, METER), 34, (0, 4, 0.5), after=(0, 1.4, 3), straps_month=10,
+        "DH-02", "E", 27.5, (PLUMB, METER), 34, (0, 4, 0.5), after=(0, 1.4, 3), straps_month=10,
         told="straps in month 10 with a poor bottom anchor: the base slides 3 mm/yr, the bow itself is flat",
         answer=(
             "not holding, movement named slide; the plumb line alone shows the top leaning out, which looks like "
@@ -104,18 +110,18 @@ STORIES: Sequence[Story] = (
         ),
     ),
     Story(
-        "DH-03", "S", 7620, (PLUMB, STRING), 22, (1, 3, 0), after=(4, 2, 0), straps_month=8,
+        "DH-03", "S", 25, (PLUMB, STRING), 22, (1, 3, 0), after=(4, 2, 0), straps_month=8,
         told="straps in month 8 with their top fixed to nothing: the top tips in 4 mm/yr",
         answer="not holding, movement named tip; bow over the height about 0, the M row's string shows only 2 mm/yr",
     ),
     Story(
-        "DH-04", "W", 9754, (STRING,), 15, STILL, season=3.0, zero=date(2023, 10, 10), months=DEFAULT_MONTHS[:6],
+        "DH-04", "W", 32, (STRING,), 15, STILL, season=3.0, zero=date(2023, 10, 10), months=DEFAULT_MONTHS[:6],
         kind=Kind.DEFLECTION, proud_mm={"M1": 4.3, "M5": 4.0},
         told="a seasonal mover whose zero was read in October; no straps; the technician writes deflections",
         answer="comes and goes; not flagged, though the first spring's two readings give about +12 mm/yr",
     ),
     Story(
-        "DH-05", "N", 10973, (STRING,), 20, (0, 2, 0), after=(0, 0.2, 0), season=2.5, season_after=0.8, straps_month=14,
+        "DH-05", "N", 36, (STRING,), 20, (0, 2, 0), after=(0, 0.2, 0), season=2.5, season_after=0.8, straps_month=14,
         surface_mm={"M2": -1.0, "M3": 2.5},
         told=(
             "straps in month 14 after which the season shrinks; a strap lies over column 3 (+2.5 mm), column 2 was "
@@ -125,13 +131,13 @@ STORIES: Sequence[Story] = (
         needs=(Ability.DIFFERENCE,),
     ),
     Story(
-        "DH-06", "E", 7315, (STRING,), 18, STILL, proud_mm={"M3": 2.6},
+        "DH-06", "E", 24, (STRING,), 18, STILL, proud_mm={"M3": 2.6},
         told="quiet; in month 18 the fraction 3/16 of M3 is written 13/16 (15.9 mm)",
         answer="that row held and the slip named; the wall quiet",
         needs=(Ability.SCREENING,),
     ),
     Story(
-        "DH-07", "N", 8534, (STRING,), 25, (0, 0.5, 0), season=0.8, laser_month=18,
+        "DH-07", "N", 28, (STRING,), 25, (0, 0.5, 0), season=0.8, laser_month=18,
         told=(
             "string, from month 18 laser without a day of both; the laser's end spots are 150 mm further in and "
             "proud, so that M3 reads 4 mm less"
@@ -139,18 +145,18 @@ STORIES: Sequence[Story] = (
         answer="a break: levels apart, one rate across it, a wide range",
     ),
     Story(
-        "DH-07", "S", 8534, (STRING,), 19, (0, 0.5, 0), season=0.8, laser_month=18, overlap=True,
+        "DH-07", "S", 28, (STRING,), 19, (0, 0.5, 0), season=0.8, laser_month=18, overlap=True,
         told="the same change with both methods on one day, two set-ups each",
         answer="joined; the rate's range much narrower than that of DH-07-N",
     ),
     Story(
-        "DH-08", "W", 7925, (STRING,), 16, STILL, lost_month=12,
+        "DH-08", "W", 26, (STRING,), 16, STILL, lost_month=12,
         told="M3 painted over by month 12; M3b set 50 mm to the right, where the surface is 3 mm further in",
         answer="M3 retired, M3b new, no false movement",
         needs=(Ability.RECOGNITION,),
     ),
     Story(
-        "DH-09", "E", 9144, (STRING,), 30, (0, 6, 0), months=(0, 3, 8),
+        "DH-09", "E", 30, (STRING,), 30, (0, 6, 0), months=(0, 3, 8),
         told="moving 6 mm/yr, no straps, nobody went back after month 8",
         answer=(
             "overdue since month 14, first of the overdue walls; the page says nothing about the time since; look "
@@ -158,35 +164,35 @@ STORIES: Sequence[Story] = (
         ),
     ),
     Story(
-        "DH-10", "N", 8230, (LASER,), 21, STILL,
+        "DH-10", "N", 27.5, (LASER,), 21, STILL,
         told="quiet; in month 12 inches are written under millimetres",
         answer="that set-up held, the factor 25.4 named; the wall quiet",
     ),
     Story(
-        "DH-10", "S", 8230, (METER,), 23, STILL,
+        "DH-10", "S", 27.5, (METER,), 23, STILL,
         told="quiet; T3 presses the distance meter past the base plate: everything he reads with it is 2 mm further in",
         answer="the person's effect found from visits read by two; no flag",
         needs=(Ability.TECHNICIAN,),
     ),
     Story(
-        "DH-11", "N", 12192, (STRING,), 31, (0, 1, 0),
+        "DH-11", "N", 40, (STRING,), 31, (0, 1, 0),
         told="slow; in month 24 its sheet and that of the south wall were exchanged",
         answer="both walls' visits held, the exchange named",
         needs=(Ability.RECOGNITION,),
     ),
     Story(
-        "DH-11", "S", 12192, (STRING,), 12, STILL,
+        "DH-11", "S", 40, (STRING,), 12, STILL,
         told="quiet; in month 24 its sheet and that of the north wall were exchanged",
         answer="both walls' visits held, the exchange named",
         needs=(Ability.RECOGNITION,),
     ),
     Story(
-        "DH-12", "E", 7315, (STRING,), 17, STILL, season=2.0, zero=date(2025, 9, 22), months=(0, 6),
+        "DH-12", "E", 24, (STRING,), 17, STILL, season=2.0, zero=date(2025, 9, 22), months=(0, 6),
         told="still, with a season; only two visits, September and March, which look like 8 mm/yr",
         answer="too early",
     ),
     Story(
-        "DH-12", "S", 7315, (STRING,), 24, STILL, zero=date(2024, 4, 10), months=DEFAULT_MONTHS[:5],
+        "DH-12", "S", 24, (STRING,), 24, STILL, zero=date(2024, 4, 10), months=DEFAULT_MONTHS[:5],
         double_months=(24,), moves=(Move(20, (2.3, 9, 1.5)),),
         told=(
             "still, then 9 mm in at once in a wet frost of month 20; found in month 24 and confirmed by a second "
@@ -195,13 +201,13 @@ STORIES: Sequence[Story] = (
         answer="same-day call for the jump, though the fitted rate is modest",
     ),
     Story(
-        "DH-13", "N", 9754, (STRING,), 14, STILL, season=0.3, months=(0, 3, 6, 12, 18, 24, 30, 36), careful=True,
+        "DH-13", "N", 32, (STRING,), 14, STILL, season=0.3, months=(0, 3, 6, 12, 18, 24, 30, 36), careful=True,
         covered_month=26,
         told="control; the basement is finished after month 24, with a hatch at M3 only",
         answer="no movement measured to month 24; then covered",
     ),
     Story(
-        "DH-13", "W", 8534, (STRING, PLUMB), 26, (0, 2, 0), left_end=4.0, columns=(1, 5), plumb_months=(0, 12, 24, 36),
+        "DH-13", "W", 28, (STRING, PLUMB), 26, (0, 2, 0), left_end=4.0, columns=(1, 5), plumb_months=(0, 12, 24, 36),
         told=(
             "bows 2 mm/yr while its left corner tips in, 2 mm/yr at mid-height, so that the string shows about 1 "
             "less than M3 truly moves"
@@ -213,7 +219,7 @@ STORIES: Sequence[Story] = (
         needs=(Ability.CORNER, Ability.RECOGNITION),
     ),
     Story(
-        "DH-13", "E", 9754, (STRING,), 38, STILL, after=(0, 0.3, 0), straps_month=15, moves=(Move(15, (-3, -12, -2)),),
+        "DH-13", "E", 32, (STRING,), 38, STILL, after=(0, 0.3, 0), straps_month=15, moves=(Move(15, (-3, -12, -2)),),
         told="dug out and straightened by 12 mm in month 15, then straps; 0.3 mm/yr after",
         answer="the total shows the 12 mm back; neither an error nor inward movement",
     ),
@@ -271,7 +277,7 @@ class Plant:
 PLANTS: Sequence[Plant] = (
     Plant("one file sent twice", "T1's visits of October 2024", "already in; nothing added"),
     Plant(
-        "a fraction turned into a date: 3/16 became 16-Mar", "DH-04-W, month 12, M1", "that row held, the mend named"
+        "a fraction turned into a date: 3/16 became 16-Mar", "DH-04-W, month 12, M5", "that row held, the mend named"
     ),
     Plant("a visit copied from the one before", "DH-08-W, month 30", "held, the chance named", (Ability.RECOGNITION,)),
     Plant("columns read from right to left", "DH-13-W, month 18", "held, the mirror named", (Ability.RECOGNITION,)),

@@ -44,7 +44,8 @@ SDS = {
 }
 """Noise of the demo's technicians (practice from memory, no source); careful ones have half of it."""
 REFERENCE_MM = {Method.STRING: STANDOFF_MM, Method.PLUMB: 82.0, Method.LASER: 120.0, Method.METER: 6096.0}
-INSTRUMENT = {Method.STRING: "BL-1", Method.PLUMB: "PB-1", Method.LASER: "LS-1", Method.METER: "DM-1"}
+INSTRUMENT = {Method.STRING: "BL", Method.PLUMB: "PB", Method.LASER: "LS", Method.METER: "DM"}
+"""Each technician has his own: BL-1 are the blocks of T1."""
 UNIT = {
     Method.STRING: LengthUnit.INCH,
     Method.PLUMB: LengthUnit.INCH,
@@ -60,13 +61,13 @@ SPOT_IN_MM = 150.0
 
 def geometry_of(story: Story) -> Geometry:
     """The wall of a story."""
-    return Geometry(length_mm=float(story.length_mm))
+    return Geometry(length_mm=story.length_mm)
 
 
 def spots_of(story: Story) -> list[Spot]:
     """All marks that the wall ever has, uneven as block walls are (drawn once a wall)."""
     rng = _rng(story, 1)
-    length = float(story.length_mm)
+    length = story.length_mm
     x = dict(enumerate((END_MM, length / 4, length / 2, 3 * length / 4, length - END_MM), start=1))
     spots = []
     for row, z in ROW_HEIGHTS_MM.items():
@@ -178,7 +179,7 @@ def _setup(story: Story, method: Method, marks: Sequence[str], reader: str) -> S
         method=method,
         marks=marks,
         sds=SDS[method].scaled(0.5) if story.careful else SDS[method],
-        instrument=INSTRUMENT[method],
+        instrument=INSTRUMENT[method] + reader.replace("T", "-"),
         reference_mm=REFERENCE_MM[method],
         unit=UNIT[method],
         kind=Kind.DISTANCE if method is Method.METER else string_kind,
