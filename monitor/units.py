@@ -58,6 +58,14 @@ def rate_text(mm_per_year: float, unit: str) -> str:
     return f"{_plain(mm_per_year, 1)} mm a year"
 
 
+def limit_rate_text(mm_per_year: float, unit: str) -> str:
+    """A limit of a rate for people: '1/16 in a year' where it is whole sixteenths of an inch, else as `rate_text`."""
+    sixteenths = mm_per_year / SIXTEENTH_MM
+    if unit == "in" and abs(sixteenths - round(sixteenths)) < 1e-6:
+        return f"{fraction_text(Fraction(round(sixteenths), 16))} in a year"
+    return rate_text(mm_per_year, unit)
+
+
 def _plain(value: float, digits: int) -> str:
     """A decimal without a minus before nought."""
     text = f"{value:.{digits}f}"
