@@ -51,6 +51,14 @@ def length_text(mm: float, unit: str, *, denominator: int = 16) -> str:
     return f"{_plain(mm, 1)} mm"
 
 
+def feet_text(mm: float, unit: str) -> str:
+    """A length of a wall for people: '29 ft 6 5/16 in' or '9.00 m' (unit 'in' or 'mm'), nought or more."""
+    if unit != "in":
+        return f"{_plain(mm / 1000, 2)} m"
+    feet, inches = divmod(nearest_fraction(inches_from_mm(mm)), INCHES_PER_FOOT)
+    return f"{feet} ft {fraction_text(inches)} in" if feet else f"{fraction_text(inches)} in"
+
+
 def rate_text(mm_per_year: float, unit: str) -> str:
     """A rate for people: '0.13 in a year' or '3.2 mm a year' (unit 'in' or 'mm')."""
     if unit == "in":
