@@ -1,0 +1,235 @@
+"""The book that all pages are written from, and one wall's share of it. Tables in, plain rows out."""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from functools import cached_property
+from hashlib import sha256
+from typing import Any
+
+import pyarrow as pa
+
+from monitor import schema
+from monitor.config import Rules
+from monitor.errors import NotFoundError, Where
+from monitor.results import Assessment
+from monitor.terms import EventKind, Outcome, Part, State, Urgency
+
+Row = Mapping[str, Any]
+Key = tuple[str, str]
+
+_PARTS = (Part.NONE, Part.BEFORE, Part.AFTER)
+URGENCIES = tuple(Urgency)
+
+
+class ByWall:
+    """A table whose rows are found by (house, wall), without turning the other walls' rows into objects."""
+
+    def __init__(self, table: pa.Table) -> None:
+        self._table = table.combine_chunks()
+        self._places: dict[Key, list[int]] = defaultdict(list)
+        keys = zip(table["house"].to_pylist(), table["wall"].to_pylist(), strict=True)
+        for place, key in enumerate(keys):
+            self._places[key].append(place)
+
+    def rows(self, key: Key) -> list[Row]:
+        """The wall's rows in table order; empty where there are none."""
+        places = self._places.get(key)
+        return self._table.take(pa.array(places)).to_pylist() if places else []
+
+
+@dataclass(frozen=True)
+class WallView:
+    """All that is known of one wall, each list in the order a page shows it."""
+
+    house: str
+    wall: str
+    place: Row
+    site: Row | None
+    marks: Sequence[Row]
+    events: Sequence[Row]
+    readings: Sequence[Row]
+    rulings: Mapping[str, Sequence[Row]]
+    periods: Sequence[Row]
+    mark_results: Sequence[Row]
+    movement: Sequence[Row]
+    findings: Sequence[Row]
+    decisions: Sequence[Row]
+
+    @property
+    def key(self) -> str:
+        """House and wall as people write them: DH-01-N."""
+        return f"{self.house}-{self.wall}"
+
+    @property
+    def unit(self) -> str:
+        """Unit that pages of this wall show first."""
+        return self.place["unit"] or "in"
+
+    @property
+    def nickname(self) -> str:
+        """What the owner calls the wall, or its id where it has no such name."""
+        return self.place["nickname"] or f"wall {self.wall}"
+
+    @property
+    def spoken(self) -> str:
+        """The wall within a sentence: 'the north wall', 'wall N'."""
+        name = self.place["nickname"]
+        return f"the {name.removeprefix('the ')}" if name else self.nickname
+
+    @property
+    def current(self) -> Row | None:
+        """The result row of the newest period; None where nothing was judged."""
+        return next((row for row in self.periods if row["is_current"]), None)
+
+    @property
+    def alarms(self) -> list[Row]:
+        """Findings that came out yes, most urgent first."""
+        return [row for row in self.findings if row["outcome"] == Outcome.YES]
+
+    @property
+    def held(self) -> list[Row]:
+        """Readings held and undecided."""
+        return [row for row in self.readings if row["state"] == State.HELD]
+
+    @property
+    def reinforcements(self) -> list[Row]:
+        """Events that began a new period, oldest first."""
+        return [row for row in self.events if row["kind"] == EventKind.REINFORCEMENT]
+
+
+@dataclass(frozen=True)
+class Book:
+    """What one set of pages is written from.
+
+    facts: tables of schema.FACTS by name (houses, walls, marks, instruments, events, readings, rulings, thresholds;
+    one that is left out counts as empty); readings bear their effective state, after rulings.
+    decisions: schema.DECISIONS. previous: the assessment of the last list, to say what is new.
+    company: 'name' and 'contact' as printed.
+    """
+
+    facts: schema.Tables
+    decisions: pa.Table
+    assessment: Assessment
+    previous: Assessment | None
+    company: Mapping[str, str]
+    rules: Rules
+    code_version: str
+
+    def fact(self, name: str) -> pa.Table:
+        """A table of the facts, empty where it was not given."""
+        return self.facts.get(name, schema.empty(name))
+
+    @cached_property
+    def walls(self) -> Mapping[Key, Row]:
+        """Registered walls, sorted by house and wall; of two rows of one wall the one known later stands."""
+        rows = sorted(self.fact("walls").to_pylist(), key=_known)
+        return dict(sorted({(row["house"], row["wall"]): row for row in rows}.items()))
+
+    @cached_property
+    def houses(self) -> Mapping[str, Row]:
+        """Registered houses by id."""
+        return {row["house"]: row for row in sorted(self.fact("houses").to_pylist(), key=_known)}
+
+    @cached_property
+    def thresholds(self) -> Row | None:
+        """The signed thresholds that hold on the day of judgement; None where nobody has signed any."""
+        rows = [row for row in self.fact("thresholds").to_pylist() if row["valid_from"] <= self.assessment.judged_on]
+        return max(rows, key=lambda row: (row["valid_from"], _known(row)), default=None)
+
+    @cached_property
+    def _rulings(self) -> Mapping[str, Sequence[Row]]:
+        rulings: dict[str, list[Row]] = defaultdict(list)
+        for row in sorted(self.fact("rulings").to_pylist(), key=_known):
+            rulings[row["reading_id"]].append(row)
+        return rulings
+
+    @cached_property
+    def _tables(self) -> Mapping[str, ByWall]:
+        judged = self.assessment
+        tables = {name: self.fact(name) for name in ("marks", "events", "readings")}
+        tables |= {name: getattr(judged, name) for name in schema.RESULTS}
+        return {name: ByWall(table) for name, table in (tables | {"decisions": self.decisions}).items()}
+
+    @cached_property
+    def earlier_results(self) -> ByWall:
+        """Wall results of the last list; empty where there was none."""
+        return ByWall(self.previous.wall_results if self.previous else schema.empty("wall_results"))
+
+    def view(self, house: str, wall: str) -> WallView:
+        """One wall's share of the book; NotFoundError where the register has no such wall."""
+        key = (house, wall)
+        if key not in self.walls:
+            raise NotFoundError(
+                "The register has no such wall.", where=Where(wall=f"{house}-{wall}"), mend="Register the wall first."
+            )
+        rows = {name: table.rows(key) for name, table in self._tables.items()}
+        marks = {row["mark"]: row for row in sorted(rows["marks"], key=_known)}
+        readings = sorted(rows["readings"], key=_reading_order)
+        return WallView(
+            house=house,
+            wall=wall,
+            place=self.walls[key],
+            site=self.houses.get(house),
+            marks=sorted(marks.values(), key=_mark_order),
+            events=sorted(rows["events"], key=lambda row: (row["event_date"], row["kind"], row["event_id"])),
+            readings=readings,
+            rulings={row["reading_id"]: self._rulings.get(row["reading_id"], ()) for row in readings},
+            periods=sorted(rows["wall_results"], key=lambda row: row["period"]),
+            mark_results=sorted(rows["mark_results"], key=lambda row: (row["period"], row["mark"])),
+            movement=sorted(rows["movement"], key=_movement_order),
+            findings=sorted(rows["findings"], key=_finding_order),
+            decisions=sorted(rows["decisions"], key=lambda row: (_known(row), row["decision_id"])),
+        )
+
+    @cached_property
+    def _inputs(self) -> str:
+        judged, before = self.assessment, self.previous
+        return "\x1f".join(
+            (
+                judged.facts_sha256,
+                judged.settings_sha256,
+                judged.judged_on.isoformat(),
+                judged.known_until.isoformat(),
+                before.facts_sha256 + before.judged_on.isoformat() if before else "",
+                self.code_version,
+                *(f"{name}={text}" for name, text in sorted(self.company.items())),
+                *sorted(str(sorted(row.items())) for row in self.decisions.to_pylist()),
+            )
+        )
+
+    def report_number(self, kind: str, *keys: str) -> str:
+        """Twelve hex digits from all that a page depends on: facts, decisions, settings, days, company, code."""
+        digest = sha256("\x1f".join((kind, *keys, self._inputs)).encode()).hexdigest()
+        return "-".join(digest[start : start + 4] for start in (0, 4, 8))
+
+
+def _known(row: Row) -> Any:
+    return row["known_at"].isoformat() if row["known_at"] else ""
+
+
+def _mark_order(row: Row) -> tuple[float, float, str]:
+    """Top row first, each from the left: as the eye goes over the wall."""
+    return (-(row["z_mm"] or 0.0), row["x_mm"] or 0.0, row["mark"])
+
+
+def _reading_order(row: Row) -> tuple[Any, ...]:
+    day: date | None = row["visit_date"]
+    part = _PARTS.index(Part(row["part"] or "")) if (row["part"] or "") in _PARTS else len(_PARTS)
+    return (day or date.min, part, row["method"], row["setup"] or 0, row["mark"], row["reading_id"])
+
+
+def _movement_order(row: Row) -> tuple[Any, ...]:
+    return (
+        row["mark"],
+        row["period"],
+        row["stretch"],
+        row["visit_date"],
+        _PARTS.index(Part(row["part"])),
+        row["method"],
+    )
+
+
+def _finding_order(row: Row) -> tuple[int, int, str]:
+    return (URGENCIES.index(Urgency(row["urgency"])), -(row["period"] or 0), row["rule"])

@@ -1,0 +1,160 @@
+"""What a chart of movement shows, as plain points: one home for the static and the interactive picture."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from itertools import groupby
+
+from monitor.report.context import Book, Row, WallView
+from monitor.terms import EventKind, State
+from monitor.units import DAYS_PER_YEAR
+
+
+@dataclass(frozen=True)
+class Point:
+    """A mark at one visit: movement, trend and the band's ends in mm on the zero of its stretch."""
+
+    day: date
+    part: str
+    deflection_mm: float
+    trend_mm: float | None
+    lower_mm: float | None
+    upper_mm: float | None
+    counts: bool
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Readings of one mark between two breaks."""
+
+    mark: str
+    period: int
+    number: int
+    points: Sequence[Point]
+
+
+@dataclass(frozen=True)
+class HeldPoint:
+    """A held reading, put on the zero of the used visit nearest to it."""
+
+    mark: str
+    day: date
+    deflection_mm: float
+
+
+@dataclass(frozen=True)
+class Curves:
+    """Movement of all marks of a wall.
+
+    mark: the governing one ('' where nothing can be drawn); work: days of reinforcement; take_up: their windows;
+    other: (day, word) of other events; slope: threshold of the newest period as (day, mm, day, mm).
+    """
+
+    mark: str
+    stretches: Sequence[Stretch]
+    held: Sequence[HeldPoint]
+    work: Sequence[date]
+    take_up: Sequence[tuple[date, date]]
+    other: Sequence[tuple[date, str]]
+    threshold_mm_per_year: float | None
+    slope: tuple[date, float, date, float] | None
+
+    def of(self, mark: str) -> list[Stretch]:
+        """Stretches of one mark, oldest first."""
+        return [stretch for stretch in self.stretches if stretch.mark == mark]
+
+    @property
+    def marks(self) -> list[str]:
+        """Marks that have points, governing first, the rest by name."""
+        names = sorted({stretch.mark for stretch in self.stretches})
+        return sorted(names, key=lambda name: name != self.mark)
+
+
+def curves(book: Book, view: WallView) -> Curves:
+    """The points of a wall's charts."""
+    stretches = _stretches(view.movement)
+    mark = _governing(view, stretches)
+    work = [row["event_date"] for row in view.reinforcements]
+    days = (book.thresholds or {}).get("take_up_days")
+    window = timedelta(days=book.rules.take_up_days if days is None else days)
+    threshold = view.current["threshold_mm_per_year"] if view.current else None
+    return Curves(
+        mark=mark,
+        stretches=stretches,
+        held=_held(view),
+        work=work,
+        take_up=[(day, day + window) for day in work] if window else [],
+        other=[(row["event_date"], row["kind"]) for row in view.events if row["kind"] != EventKind.REINFORCEMENT],
+        threshold_mm_per_year=threshold,
+        slope=_slope([s for s in stretches if s.mark == mark], threshold),
+    )
+
+
+def _stretches(movement: Sequence[Row]) -> list[Stretch]:
+    def place(row: Row) -> tuple[str, int, int]:
+        return (row["mark"], row["period"], row["stretch"])
+
+    found = []
+    for (mark, period, number), rows in groupby(movement, key=place):
+        points = [
+            Point(
+                row["visit_date"],
+                row["part"],
+                row["deflection_mm"],
+                row["trend_mm"],
+                row["band_lower_mm"],
+                row["band_upper_mm"],
+                bool(row["counts"]),
+            )
+            for row in rows
+            if row["deflection_mm"] is not None
+        ]
+        if points:
+            found.append(Stretch(mark, period, number, sorted(points, key=lambda point: point.day)))
+    return found
+
+
+def _governing(view: WallView, stretches: Sequence[Stretch]) -> str:
+    """The governing mark; where none is named, the mark with most visits."""
+    names = {stretch.mark for stretch in stretches}
+    named: str = view.current["governing_mark"] if view.current else ""
+    if named in names:
+        return named
+    return min(names, key=lambda name: (-sum(len(s.points) for s in stretches if s.mark == name), name), default="")
+
+
+def _held(view: WallView) -> list[HeldPoint]:
+    """Held readings on their mark's zero: that of the used visit by the same method which is nearest in days."""
+    used: dict[tuple[str, str, date], list[float]] = {}
+    for row in view.readings:
+        if row["state"] == State.USED and row["deflection_mm"] is not None:
+            used.setdefault((row["mark"], row["method"], row["visit_date"]), []).append(row["deflection_mm"])
+    points = []
+    for row in view.held:
+        known = [
+            (abs((move["visit_date"] - row["visit_date"]).days), move["visit_date"], move)
+            for move in view.movement
+            if row["deflection_mm"] is not None
+            and move["deflection_mm"] is not None
+            and (row["mark"], row["method"]) == (move["mark"], move["method"])
+            and (move["mark"], move["method"], move["visit_date"]) in used
+        ]
+        if known:
+            move = min(known, key=lambda item: item[:2])[2]
+            values = used[(move["mark"], move["method"], move["visit_date"])]
+            zero = sum(values) / len(values) - move["deflection_mm"]
+            points.append(HeldPoint(row["mark"], row["visit_date"], row["deflection_mm"] - zero))
+    return points
+
+
+def _slope(stretches: Sequence[Stretch], threshold: float | None) -> tuple[date, float, date, float] | None:
+    """The threshold drawn from the first visit that counts in the newest period to the last one."""
+    if not stretches or threshold is None:
+        return None
+    newest = max(stretch.period for stretch in stretches)
+    points = [point for s in stretches if s.period == newest for point in s.points if point.counts]
+    if len(points) < 2:
+        return None
+    first, last = min(points, key=lambda p: p.day), max(points, key=lambda p: p.day)
+    start = first.trend_mm or 0.0
+    return first.day, start, last.day, start + threshold * (last.day - first.day).days / DAYS_PER_YEAR

@@ -1,0 +1,228 @@
+"""The static chart of movement: there without any script, legible in grey, with its content in words beside it."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from markupsafe import Markup
+
+from monitor.report.curves import Curves, HeldPoint, Point, Stretch
+from monitor.report.svg import Frame, day_ticks, element, length_ticks, path
+from monitor.report.wording import day_text, length_pair, limit_pair
+from monitor.units import MM_PER_INCH, limit_rate_text
+
+
+@dataclass(frozen=True)
+class Size:
+    """Drawing units of a chart and how much it shows: the plain one leaves out threshold, take-up and held readings."""
+
+    width: int
+    height: int
+    left: int
+    plain: bool
+
+
+OFFICE = Size(width=760, height=340, left=64, plain=False)
+PLAIN = Size(width=380, height=230, left=52, plain=True)
+
+
+def movement_chart(curves: Curves, unit: str, size: Size, ids: str) -> Markup:
+    """SVG of the governing mark's movement; '' where there is nothing to draw. `ids` begins every id in it."""
+    stretches = curves.of(curves.mark)
+    if not stretches:
+        return Markup("")
+    frame = _frame(curves, stretches, size)
+    parts: list[Markup] = [
+        element("title", f"Movement of mark {curves.mark}", id=f"{ids}-title"),
+        element("desc", chart_words(curves, unit), id=f"{ids}-desc"),
+        *_take_up(frame, curves, size),
+        *_axes(frame, unit, size),
+        *(part for stretch in stretches for part in _band(frame, stretch)),
+        *_work(frame, curves, size),
+        *_slope(frame, curves, unit, size),
+        *(part for stretch in stretches for part in _trend(frame, stretch)),
+        *(part for stretch in stretches for part in _dots(frame, stretch.points)),
+        *_held(frame, curves, size),
+    ]
+    return element(
+        "svg",
+        parts,
+        class_="chart plain" if size.plain else "chart",
+        viewBox=f"0 0 {size.width} {size.height}",
+        role="img",
+        aria_labelledby=f"{ids}-title {ids}-desc",
+    )
+
+
+def chart_words(curves: Curves, unit: str) -> str:
+    """The chart in words, for those who cannot see it."""
+    stretches = curves.of(curves.mark)
+    if not stretches:
+        return "There are no readings to draw yet."
+    points = [point for stretch in stretches for point in stretch.points]
+    first, last = min(point.day for point in points), max(point.day for point in points)
+    days = len({(point.day, point.part) for point in points})
+    newest = stretches[-1].points
+    said = [f"Mark {curves.mark}, {days} visit{'' if days == 1 else 's'} from {day_text(first)} to {day_text(last)}."]
+    said += [f"Straps were fitted on {day_text(day)}; levels before and after are kept apart." for day in curves.work]
+    if len(newest) > 1:
+        end = newest[-1]
+        said.append(
+            f"At the latest visit the mark stands {length_pair(abs(end.deflection_mm), unit)} "
+            f"{'further in' if end.deflection_mm >= 0 else 'further out'} than where the last line starts."
+        )
+        if end.lower_mm is not None and end.upper_mm is not None:
+            said.append(
+                f"The grey band there runs from {length_pair(end.lower_mm, unit)} to {length_pair(end.upper_mm, unit)}."
+            )
+    return " ".join(said)
+
+
+def _frame(curves: Curves, stretches: list[Stretch], size: Size) -> Frame:
+    points = [point for stretch in stretches for point in stretch.points]
+    heights = [0.0, *(p.deflection_mm for p in points)]
+    heights += [mm for p in points for mm in (p.trend_mm, p.lower_mm, p.upper_mm) if mm is not None]
+    days = [p.day for p in points] + list(curves.work)
+    if not size.plain:
+        heights += [held.deflection_mm for held in _held_here(curves)]
+        days += [held.day for held in _held_here(curves)]
+        if curves.slope:
+            heights.append(curves.slope[3])
+    low, high = min(heights), max(heights)
+    room = max((high - low) * 0.08, MM_PER_INCH / 16)
+    margin = timedelta(days=max((max(days) - min(days)).days // 40, 15))
+    return Frame(
+        left=size.left,
+        right=size.width - (96 if not size.plain else 14),
+        top=34,
+        bottom=size.height - 34,
+        first=min(days) - margin,
+        last=max(days) + margin,
+        low_mm=low - room,
+        high_mm=high + room,
+    )
+
+
+def _axes(frame: Frame, unit: str, size: Size) -> Iterable[Markup]:
+    for mm, words in length_ticks(frame.low_mm, frame.high_mm, unit, 5 if size.plain else 7):
+        y = frame.y(mm)
+        kind = "nought" if abs(mm) < 1e-9 else "grid"
+        yield element("path", d=path([(frame.left, y), (frame.right, y)]), class_=kind)
+        yield element("text", words, x=frame.left - 7, y=y + 4, text_anchor="end")
+    for day, words in day_ticks(frame.first, frame.last, 4 if size.plain else 7):
+        x = frame.x(day)
+        yield element("path", d=path([(x, frame.bottom), (x, frame.bottom + 5)]), class_="tick")
+        yield element("text", words, x=x, y=frame.bottom + 20, text_anchor="middle")
+    yield element("path", d=path([(frame.left, frame.bottom), (frame.right, frame.bottom)]), class_="tick")
+    yield element("text", f"inward ↑ ({'inches' if unit == 'in' else 'mm'})", x=6, y=18)
+
+
+def _take_up(frame: Frame, curves: Curves, size: Size) -> Iterable[Markup]:
+    if size.plain:
+        return
+    for start, end in curves.take_up:
+        left, right = frame.x(start), min(frame.x(end), frame.right)
+        if right > left:
+            yield element(
+                "rect", x=left, y=frame.top, width=right - left, height=frame.bottom - frame.top, class_="take-up"
+            )
+
+
+def _work(frame: Frame, curves: Curves, size: Size) -> Iterable[Markup]:
+    for day in curves.work:
+        x = frame.x(day)
+        yield element("path", d=path([(x, frame.top - 4), (x, frame.bottom)]), class_="work")
+        at_end = x > (frame.left + frame.right) * 0.7
+        words = "straps fitted" if size.plain else f"straps fitted {day.isoformat()}"
+        yield element(
+            "text",
+            words,
+            x=x + (-5 if at_end else 5),
+            y=frame.top + 4,
+            text_anchor="end" if at_end else "start",
+            class_="work-word",
+        )
+    if not size.plain:
+        for day, _ in curves.other:
+            if frame.first <= day <= frame.last:
+                x = frame.x(day)
+                yield element(
+                    "path",
+                    d=path([(x - 4, frame.bottom), (x, frame.bottom - 9), (x + 4, frame.bottom)], closed=True),
+                    class_="event",
+                )
+
+
+def _band(frame: Frame, stretch: Stretch) -> Iterable[Markup]:
+    ends = [
+        (p.day, p.lower_mm, p.upper_mm) for p in stretch.points if p.lower_mm is not None and p.upper_mm is not None
+    ]
+    if len(ends) > 1:
+        over = [(frame.x(day), frame.y(upper)) for day, _, upper in ends]
+        under = [(frame.x(day), frame.y(lower)) for day, lower, _ in reversed(ends)]
+        yield element("path", d=path(over + under, closed=True), class_="band")
+
+
+def _trend(frame: Frame, stretch: Stretch) -> Iterable[Markup]:
+    line = [(frame.x(p.day), frame.y(p.trend_mm)) for p in stretch.points if p.trend_mm is not None]
+    if len(line) > 1:
+        yield element("path", d=path(line), class_="trend")
+
+
+def _dots(frame: Frame, points: Iterable[Point]) -> Iterable[Markup]:
+    for point in points:
+        yield element(
+            "circle",
+            cx=frame.x(point.day),
+            cy=frame.y(point.deflection_mm),
+            r=4,
+            class_="dot" if point.counts else "dot early",
+        )
+
+
+def _held_here(curves: Curves) -> list[HeldPoint]:
+    return [held for held in curves.held if held.mark == curves.mark]
+
+
+def _held(frame: Frame, curves: Curves, size: Size) -> Iterable[Markup]:
+    if not size.plain:
+        for held in _held_here(curves):
+            x, y = frame.x(held.day), frame.y(held.deflection_mm)
+            yield element("circle", cx=x, cy=y, r=6, class_="held")
+            yield element("text", "held", x=x + 9, y=y + 4)
+
+
+def _slope(frame: Frame, curves: Curves, unit: str, size: Size) -> Iterable[Markup]:
+    if size.plain or curves.slope is None or curves.threshold_mm_per_year is None:
+        return
+    first, low, last, high = curves.slope
+    yield element("path", d=path([(frame.x(first), frame.y(low)), (frame.x(last), frame.y(high))]), class_="slope")
+    words = limit_rate_text(curves.threshold_mm_per_year, unit)
+    yield element("text", "limit", x=frame.x(last) + 6, y=frame.y(high) - 2)
+    yield element("text", words, x=frame.x(last) + 6, y=frame.y(high) + 12)
+
+
+def legend_words(curves: Curves, unit: str) -> list[tuple[str, str]]:
+    """(class of the sample, meaning) of what the office chart shows."""
+    found = [
+        ("dot", "reading (mean of a visit)"),
+        ("trend", "fitted line"),
+        ("band", "where the mark could be (one-sided 95 % each way)"),
+    ]
+    if any(not p.counts for stretch in curves.of(curves.mark) for p in stretch.points):
+        found.append(("dot early", "in the take-up window, not used for the rate"))
+    if _held_here(curves):
+        found.append(("held", "held reading, not used"))
+    if curves.work:
+        found += [("work", "reinforcement"), ("take-up", "take-up window")]
+    if curves.slope and curves.threshold_mm_per_year is not None:
+        found.append(("slope", f"the threshold as a slope, {limit_pair(curves.threshold_mm_per_year, unit)}"))
+    if curves.other:
+        found.append(("event", "other event, see the table"))
+    return found
+
+
+def day_span(curves: Curves) -> tuple[date, date] | None:
+    """First and last day drawn."""
+    days = [p.day for stretch in curves.of(curves.mark) for p in stretch.points]
+    return (min(days), max(days)) if days else None

@@ -1,0 +1,59 @@
+"""One wall's book to the context of the homeowner's page: plain words, no names of people, no address, no house id."""
+
+from typing import Any
+
+from monitor.report import wording
+from monitor.report.context import Book, WallView
+from monitor.report.curves import curves
+from monitor.report.drawing import PLAIN, chart_words, movement_chart
+from monitor.report.status import company_name, next_visit, reference, status
+from monitor.report.wall_sheet import Context, footer, not_measured, scope
+from monitor.terms import Movement
+
+
+def homeowner_sheet(book: Book, view: WallView) -> Context:
+    """Context of homeowner.html."""
+    drawn = curves(book, view)
+    said = status(book, view)
+    following = next_visit(book, view)
+    last = view.current["last_visit"] if view.current else None
+    return {
+        "title": f"Measurements of {view.spoken}",
+        "nav": False,
+        "nickname": view.nickname,
+        "status": said,
+        "sizes": _sizes(view, said.state),
+        "last": wording.day_text(last) if last else "none yet",
+        "next": wording.month_text(following) if following else "not yet arranged",
+        "visits": sum(row["visits_all"] or 0 for row in view.periods),
+        "work": [wording.day_text(row["event_date"]) for row in view.reinforcements],
+        "chart": movement_chart(drawn, view.unit, PLAIN, "move"),
+        "chart_words": chart_words(drawn, view.unit),
+        "not_measured": _not_measured(view),
+        "scope": scope(view, reference(view)),
+        "stay_out_first": said.shape == "cross",
+        "company_name": company_name(book),
+        **footer(book, "homeowner", view.house, view.wall),
+    }
+
+
+def _sizes(view: WallView, state: str) -> list[tuple[str, str, str]]:
+    """(what, size, about how much) for the tape-measure comparison."""
+    row: Any = view.current or {}
+    rows = []
+    if state.startswith("moving"):
+        rows.append(("Most likely movement in a year", row["rate_mm_per_year"]))
+    sudden = state in ("large change", "seen")
+    if not sudden and row.get("rate_upper") is not None and row["rate_upper"] > 0:
+        rows.append(("Very likely less than this in a year", row["rate_upper"]))
+    if row.get("total_mm") is not None and row["total_mm"] > 0:
+        rows.append(("How far in the wall stood at the last visit", row["total_mm"]))
+    return [(words, wording.length_pair(mm, view.unit), wording.comparison(mm)) for words, mm in rows]
+
+
+def _not_measured(view: WallView) -> list[str]:
+    row = view.current
+    rows = not_measured(view, wording.NOT_MEASURED)
+    if len(rows) == len(Movement) and row and row["rate_mm_per_year"] is not None:
+        rows.append("We measured only how the marks move in relation to each other, along the line we stretched.")
+    return rows

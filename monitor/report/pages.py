@@ -1,0 +1,55 @@
+"""Contexts to bytes. The same book gives the same bytes: no clock, no chance, fixed order."""
+
+from collections.abc import Mapping
+from functools import cache
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from monitor.report import figures, names, wording
+from monitor.report.context import Book
+from monitor.report.homeowner_sheet import homeowner_sheet
+from monitor.report.monthly_sheet import index_sheet, monthly_sheet
+from monitor.report.wall_sheet import wall_sheet
+
+
+def wall_page(book: Book, house: str, wall: str) -> bytes:
+    """The office's and the engineer's page of one wall. NotFoundError where the register has no such wall."""
+    return _render("wall.html", wall_sheet(book, book.view(house, wall)))
+
+
+def homeowner_page(book: Book, house: str, wall: str) -> bytes:
+    """The homeowner's page of one wall: one file, no script. NotFoundError where the register has no such wall."""
+    return _render("homeowner.html", homeowner_sheet(book, book.view(house, wall)))
+
+
+def monthly_list(book: Book) -> bytes:
+    """The list of walls that ask for somebody, most urgent first."""
+    return _render("monthly.html", monthly_sheet(book))
+
+
+def index(book: Book) -> bytes:
+    """A plain page of links to all the others."""
+    return _render("index.html", index_sheet(book))
+
+
+def plotly_script() -> bytes:
+    """The charting library, to stand once beside the pages under names.SCRIPT."""
+    return figures.script()
+
+
+@cache
+def _environment() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("monitor", "report/templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.globals |= {"wording": wording, "monthly_name": names.MONTHLY_LIST, "index_name": names.INDEX}
+    return environment
+
+
+def _render(template: str, context: Mapping[str, Any]) -> bytes:
+    return _environment().get_template(template).render(context).encode()

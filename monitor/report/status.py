@@ -1,0 +1,251 @@
+"""Which sentence a homeowner reads first: a written rule from verdict and findings, nothing else."""
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from monitor.report import wording
+from monitor.report.context import Book, Row, WallView
+from monitor.terms import Act, NotRead, Rule, State, Step, Urgency, Verdict
+from monitor.units import length_text, rate_text
+
+SWING_MM = 2.0
+"""Half swing from which a wall is said to come and go: the upper end of ordinary soil (common practice, no source)."""
+SWING_YEARS = 2.0
+"""Record needed before a wall is said to come and go."""
+_AT_ONCE = (Urgency.KEEP_OUT, Urgency.SAME_DAY)
+
+
+@dataclass(frozen=True)
+class Status:
+    """state: a key of wording.STATUS; sentence: what is read first; beside: what follows; meaning: in plain words."""
+
+    state: str
+    sentence: str
+    beside: tuple[str, ...]
+    meaning: str
+
+    @property
+    def short(self) -> str:
+        """The state in two or three words."""
+        return wording.SHORT[self.state]
+
+    @property
+    def shape(self) -> str:
+        """The mark that stands beside the words."""
+        return wording.SHAPE[self.state]
+
+
+def status(book: Book, view: WallView) -> Status:
+    """The status of one wall on the day of judgement.
+
+    The first that is true is said first: an alarm, movement shown, a visit overdue, a visit at which nothing could be
+    read, a reading held, else the verdict. What else is true stands after it, but after a sudden change or a sign seen
+    no sentence says that nothing moved.
+    """
+    verdict, alarm, held = _verdict_state(book, view), _alarm_state(view), _checked(view)
+    late = [name for name, is_so in (("overdue", is_overdue(view)), ("covered", unseen_on(view) is not None)) if is_so]
+    shown = verdict if verdict in ("moving", "moving after straps", "no visit") else ""
+    waiting = [_held_state(view)] if held else []
+    true = list(dict.fromkeys(filter(None, (alarm, shown, *late, *waiting, verdict))))
+    state, rest = true[0], [name for name in true[1:] if name not in waiting]
+    if alarm in ("large change", "seen") and not shown:
+        rest.remove(verdict)
+    said = _facts_said(book, view)
+    sentences = [wording.STATUS[name].format_map(said) for name in rest]
+    first = held.pop(0) if state in waiting else wording.STATUS[state].format_map(said)
+    return Status(state, first, (*sentences, *held, *_corrected(book, view)), wording.MEANING[state])
+
+
+def _held_state(view: WallView) -> str:
+    return "being checked" if len(view.held) == 1 else "several being checked"
+
+
+def _alarm_state(view: WallView) -> str:
+    for row in view.alarms:
+        if row["rule"] == Rule.JUMP or (row["rule"] == Rule.HELD and row["urgency"] in _AT_ONCE):
+            return "large change"
+        if row["rule"] == Rule.SEEN and row["urgency"] in (*_AT_ONCE, Urgency.WEEK):
+            return "seen"
+        if row["rule"] == Rule.TOTAL:
+            return "large total"
+    return ""
+
+
+def _verdict_state(book: Book, view: WallView) -> str:
+    row = view.current
+    if row is None or not any(period["visits_all"] for period in view.periods):
+        return "no visit"
+    verdict, rate, lower, upper = (row[name] for name in ("verdict", "rate_mm_per_year", "rate_lower", "rate_upper"))
+    if rate is None or lower is None or upper is None:
+        return "nothing measured" if row["visits"] >= book.rules.holding_visits else "too early"
+    if verdict == Verdict.MOVING:
+        return "moving after straps" if row["period"] else "moving"
+    if verdict == Verdict.LOOK_AGAIN:
+        return "small, not settled"
+    if _comes_and_goes(row):
+        return "comes and goes"
+    if verdict == Verdict.HOLDING or _quiet(book, row):
+        return "no movement measured"
+    return "small, not settled" if row["visits"] >= book.rules.holding_visits and rate > 0 else "too early"
+
+
+def _quiet(book: Book, row: Row) -> bool:
+    """Whether the rate alone would be called holding; something else, said beside it, is in the way."""
+    long_enough = (row["span_years"] or 0.0) * 12 >= book.rules.holding_months
+    return bool(
+        long_enough and row["visits"] >= book.rules.holding_visits and row["rate_upper"] < row["threshold_mm_per_year"]
+    )
+
+
+def _comes_and_goes(row: Row) -> bool:
+    long_enough = row["span_years"] is not None and row["span_years"] >= SWING_YEARS
+    return bool(long_enough and (row["season_mm"] or 0.0) >= SWING_MM and (row["rate_lower"] or 0.0) <= 0)
+
+
+def is_overdue(view: WallView) -> bool:
+    """Whether a visit is past due and its days of grace."""
+    row = view.current
+    return bool(row and row["overdue_days"]) or any(alarm["rule"] == Rule.OVERDUE for alarm in view.alarms)
+
+
+def unseen_on(view: WallView) -> date | None:
+    """Day of the last visit, where not one mark of the wall could be read at it."""
+    last: date | None = max((row["visit_date"] for row in view.readings if row["visit_date"]), default=None)
+    rows = [row for row in view.readings if row["visit_date"] == last]
+    unread = [row for row in rows if row["state"] == State.COULD_NOT_READ and row["not_read"] in tuple(NotRead)]
+    return last if rows and len(unread) == len(rows) else None
+
+
+def next_visit(book: Book, view: WallView) -> date | None:
+    """Day of the next visit as decided, else as due; None where it is past or nobody has set it."""
+    today = book.assessment.judged_on
+    agreed = [row["due"] for row in view.decisions if row["step"] == Step.VISIT_SOONER and row["due"]]
+    due = view.current["due_on"] if view.current else None
+    day: date | None = agreed[-1] if agreed and agreed[-1] >= today else due
+    return day if day and day >= today else None
+
+
+def _contact_by(book: Book, view: WallView) -> date:
+    """The day a decision names, else the days that go with the most urgent finding."""
+    today: date = book.assessment.judged_on
+    named: list[date] = [row["due"] for row in view.decisions if row["due"] and row["due"] >= today]
+    if named:
+        return min(named)
+    urgency = Urgency(view.alarms[0]["urgency"]) if view.alarms else Urgency.DECISION
+    return today + timedelta(days=wording.CONTACT_DAYS.get(urgency, wording.CONTACT_DAYS[Urgency.DECISION]))
+
+
+def reference(view: WallView) -> str:
+    """What the wall's usual readings are measured against, in the homeowner's words."""
+    method = (view.current["method"] if view.current else "") or view.place["method"]
+    return wording.REFERENCE.get(method, "fixed points on site")
+
+
+def company_name(book: Book) -> str:
+    """The company as printed; a plain word where it has not given its name."""
+    return book.company.get("name") or "Our office"
+
+
+def _facts_said(book: Book, view: WallView) -> Mapping[str, str]:
+    """Every variable of the status sentences; '' where the wall has no such number (the sentence is not used then)."""
+    row, unit = view.current or {}, view.unit
+    following, unseen, last, total = next_visit(book, view), unseen_on(view), row.get("last_visit"), row.get("total_mm")
+    return {
+        "visits": wording.count_text(row.get("visits") or row.get("visits_all") or 0, "visit"),
+        "next": wording.month_text(following) if following else "not yet arranged",
+        "again": f"in {wording.month_text(following)}" if following else "soon; we will call to arrange it",
+        "span": wording.span_text(row.get("span_years") or 0.0),
+        "swing": wording.length_pair(2 * (row.get("season_mm") or 0.0), unit),
+        "company": company_name(book),
+        "by": wording.day_text(_contact_by(book, view)),
+        "place": _place(view),
+        "total": wording.length_pair(total, unit) if total is not None else "",
+        "limit": wording.length_pair(row.get("total_limit_mm") or book.rules.total_limit_mm, unit),
+        "seen": seen_words(view),
+        "last": wording.day_text(last) if last else "not yet made",
+        "date": wording.day_text(unseen) if unseen else "",
+        "reference": reference(view),
+        **_rate_said(row, unit),
+    }
+
+
+def _rate_said(row: Row, unit: str) -> Mapping[str, str]:
+    rate, lower, upper = row.get("rate_mm_per_year"), row.get("rate_lower"), row.get("rate_upper")
+    if rate is None or lower is None or upper is None:
+        return {}
+    other, at_most = wording.other_unit(unit), max(upper, 0.0)
+    return {
+        "rate": rate_text(rate, unit),
+        "rate_beside": rate_text(rate, other).removesuffix(" a year"),
+        "range": wording.range_text(lower, upper, unit),
+        "range_beside": wording.rate_range(rate, lower, upper, other),
+        "upper": rate_text(at_most, unit),
+        "upper_beside": rate_text(at_most, other).removesuffix(" a year"),
+        "comparison": wording.comparison(at_most),
+    }
+
+
+def _place(view: WallView) -> str:
+    held = [row["mark"] for row in view.held]
+    mark = (view.current or {}).get("governing_mark") or (held[-1] if held else "")
+    if any(row["rule"] == Rule.HELD and row["urgency"] in _AT_ONCE for row in view.alarms) and held:
+        mark = held[-1]
+    return f"mark {mark}" if mark else "this wall"
+
+
+def seen_words(view: WallView) -> str:
+    """What the technician saw at the latest visit that noted anything, in plain words."""
+    days = [row["visit_date"] for row in view.readings if row["seen"] and row["visit_date"]]
+    if not days:
+        return "a sign of movement"
+    words = {
+        word.strip()
+        for row in view.readings
+        if row["visit_date"] == max(days)
+        for word in (row["seen"] or "").split(";")
+    }
+    return ", ".join(wording.SEEN_PLAIN.get(word, word) for word in sorted(filter(None, words)))
+
+
+def _checked(view: WallView) -> list[str]:
+    """One sentence per day with held readings."""
+    said = []
+    for day, count in sorted(Counter(row["visit_date"] for row in view.held if row["visit_date"]).items()):
+        key = "being checked" if count == 1 else "several being checked"
+        said.append(wording.STATUS[key].format(date=wording.day_text(day), count=count))
+    return said
+
+
+def _corrected(book: Book, view: WallView) -> list[str]:
+    said = []
+    for row in view.readings:
+        ruling = next(iter(view.rulings[row["reading_id"]][-1:]), None)
+        if not ruling or ruling["act"] != Act.CORRECT:
+            continue
+        said.append(
+            wording.STATUS["corrected"].format(
+                known=wording.day_text(ruling["known_at"].date()),
+                date=wording.day_text(row["visit_date"]),
+                old=_as_typed(row["value_raw"], row["unit"]),
+                new=_as_typed(ruling["value_raw"], ruling["unit"])
+                if ruling["value_raw"]
+                else length_text(ruling["value_mm"], view.unit),
+            )
+        )
+    if said and (old := _earlier(book, view)):
+        said.append(wording.STATUS["earlier page"].format(old=old))
+    return said
+
+
+def _as_typed(raw: str, unit: str) -> str:
+    return raw if not unit or raw.rstrip('"').endswith(unit) else f"{raw} {unit}"
+
+
+def _earlier(book: Book, view: WallView) -> str:
+    """The short status on the last list, where there was one and it differed."""
+    if book.previous is None:
+        return ""
+    rows = [row for row in book.earlier_results.rows((view.house, view.wall)) if row["is_current"]]
+    return wording.EARLIER.get(rows[0]["verdict"], "") if rows else ""

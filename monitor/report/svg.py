@@ -1,0 +1,84 @@
+"""The few strokes that drawings are made of: escaped elements, scales, ticks. Same input, same bytes."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from markupsafe import Markup, escape
+
+from monitor.units import MM_PER_INCH, length_text
+
+_STEPS_IN_MM = tuple(MM_PER_INCH * part for part in (1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8))
+_STEPS_MM = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0)
+
+
+def element(name: str, content: str | Iterable[Markup] = "", **attributes: str | float) -> Markup:
+    """One element; attribute names take '_' for '-', a trailing '_' is dropped; text and values are escaped."""
+    written = "".join(
+        f' {key.rstrip("_").replace("_", "-")}="{escape(number(value) if isinstance(value, float | int) else value)}"'
+        for key, value in attributes.items()
+    )
+    inside = escape(content) if isinstance(content, str) else Markup("").join(content)
+    return Markup(f"<{name}{written}>{inside}</{name}>" if inside else f"<{name}{written}/>")
+
+
+def number(value: float) -> str:
+    """A coordinate to a tenth, without a minus before nought."""
+    text = f"{value:.1f}".removesuffix(".0")
+    return "0" if text in ("-0", "") else text
+
+
+def path(points: Sequence[tuple[float, float]], *, closed: bool = False) -> str:
+    """Path data through points."""
+    return "M" + "L".join(f"{number(x)} {number(y)}" for x, y in points) + ("Z" if closed else "")
+
+
+@dataclass(frozen=True)
+class Frame:
+    """The plot area in drawing units, and the days and millimetres it spans; up is inward."""
+
+    left: float
+    right: float
+    top: float
+    bottom: float
+    first: date
+    last: date
+    low_mm: float
+    high_mm: float
+
+    def x(self, day: date) -> float:
+        """Place of a day."""
+        share = (day - self.first).days / max((self.last - self.first).days, 1)
+        return self.left + share * (self.right - self.left)
+
+    def y(self, mm: float) -> float:
+        """Place of a length."""
+        return self.bottom - (mm - self.low_mm) / (self.high_mm - self.low_mm) * (self.bottom - self.top)
+
+
+def length_ticks(low_mm: float, high_mm: float, unit: str, most: int = 7) -> list[tuple[float, str]]:
+    """At most `most` round values with their words, in the unit of the page."""
+    steps = _STEPS_IN_MM if unit == "in" else _STEPS_MM
+    step = next((size for size in steps if (high_mm - low_mm) / size < most), steps[-1])
+    while (high_mm - low_mm) / step >= most:
+        step *= 2
+    first = int(-(-low_mm // step))
+    values = [first + place for place in range(most + 1) if (first + place) * step <= high_mm + 1e-9]
+    return [
+        (value * step, length_text(value * step, unit).removesuffix(".0 mm").removesuffix(" mm").removesuffix(" in"))
+        for value in values
+    ]
+
+
+def day_ticks(first: date, last: date, most: int = 6) -> list[tuple[date, str]]:
+    """First days of months or years between two days, at most `most`."""
+    months = range(first.year * 12 + first.month - 1, last.year * 12 + last.month + 1)
+    for step in (1, 2, 3, 6, 12, 24, 48, 120):
+        days = [date(month // 12, month % 12 + 1, 1) for month in months if month % step == 0]
+        days = [day for day in days if first <= day <= last]
+        if len(days) <= most:
+            return [(day, f"{day:%Y}" if step >= 12 else f"{_SHORT[day.month - 1]} {day:%Y}") for day in days]
+    return []
+
+
+_SHORT = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")

@@ -1,0 +1,342 @@
+"""One wall's book to the context of its office page: everything, with what was not used and why."""
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+from monitor.config import Rules
+from monitor.report import names, wording
+from monitor.report.context import Book, Row, WallView
+from monitor.report.curves import curves
+from monitor.report.drawing import OFFICE, legend_words, movement_chart
+from monitor.report.elevation import elevation
+from monitor.report.figures import movement_figure
+from monitor.report.status import reference
+from monitor.terms import Movement, State, Verdict
+from monitor.units import feet_text, inches_from_mm, length_text, rate_text
+
+Context = Mapping[str, Any]
+
+NONE = "–"
+_AS_BUILT = (
+    ("strap_count", "straps bonded", ""),
+    ("strap_spacing_mm", "spacing of the straps", "length"),
+    ("surface_to_sound", "surface taken down to sound, clean wall", ""),
+    ("cracks_grouted", "cracks cleared and grouted before bonding", ""),
+    ("top_anchor", "top of the straps anchored to", ""),
+    ("joists_tied", "joists tied to the sill on both sides", ""),
+    ("bottom_holes_cleaned", "bottom anchor holes cleaned", ""),
+    ("bottom_hole_depth_mm", "measured depth of those holes", "length"),
+    ("cure_minutes", "cure time of the adhesive", "min"),
+    ("heat_source", "cured under a heat source", ""),
+    ("heat_distance_mm", "distance of the heat source", "length"),
+    ("hardness_test", "hardness tested", ""),
+    ("turns", "turns after finger-tight", "turns"),
+    ("anchor_gap_mm", "gap left behind the top anchor", "length"),
+    ("adhesive_margin_mm", "adhesive past the strap's edges", "length"),
+    ("film_hours", "smoothing film left on", "h"),
+    ("marks_untouched", "marks the surface work did not touch", ""),
+)
+_COMPONENTS = (Movement.BOW, Movement.TIP, Movement.SLIDE)
+
+
+def wall_sheet(book: Book, view: WallView) -> Context:
+    """Context of wall.html."""
+    drawn = curves(book, view)
+    ids = names.anchor(view.house, view.wall)
+    chart = movement_chart(drawn, view.unit, OFFICE, f"move-{ids}")
+    return {
+        "title": f"{view.key}, {view.nickname}",
+        "nav": True,
+        "key": view.key,
+        "nickname": view.nickname,
+        "site": view.site,
+        "place": _place(view),
+        "verdict": _verdict(view),
+        "unit": view.unit,
+        "chart": chart,
+        "chart_mark": drawn.mark,
+        "legend": legend_words(drawn, view.unit) if chart else [],
+        "figure": movement_figure(drawn, view) if chart else None,
+        "figure_id": f"chart-{ids}",
+        "script": names.SCRIPT,
+        "face": elevation(view, f"face-{ids}"),
+        "has_straps": any(row["strap_count"] for row in view.reinforcements),
+        "components": _components(view),
+        "findings": [_finding(row) for row in view.findings],
+        "periods": [_period(row, view.unit) for row in view.periods],
+        "marks": _marks(view),
+        "readings": [_reading(row, view) for row in view.readings],
+        "reading_counts": reading_counts(view),
+        "events": [_event(row, view.unit) for row in view.events],
+        "decisions": view.decisions,
+        "not_measured": not_measured(view, wording.COMPONENT),
+        "unread": unread(view),
+        "relative_to": _relative_to(view),
+        "scope": scope(view, reference(view)),
+        "homeowner_page": names.page_name(view.house, view.wall, "homeowner"),
+        "settings": settings_rows(book.rules),
+        "signed": book.thresholds,
+        **footer(book, "wall", view.house, view.wall),
+    }
+
+
+def footer(book: Book, kind: str, *keys: str) -> Context:
+    """What every page says of itself."""
+    judged = book.assessment
+    return {
+        "report_number": book.report_number(kind, *keys),
+        "judged_on": judged.judged_on,
+        "known_until": f"{judged.known_until:%Y-%m-%d %H:%M} UTC",
+        "code_version": book.code_version,
+        "settings_sha256": judged.settings_sha256,
+        "facts_sha256": judged.facts_sha256,
+        "company": book.company.get("name") or "Our office",
+        "contact": book.company.get("contact") or "",
+    }
+
+
+def scope(view: WallView, against: str) -> str:
+    """The second of the cautions: relative to what, which wall, up to when."""
+    days = [row["visit_date"] for row in view.readings if row["state"] == State.USED and row["visit_date"]]
+    last = wording.day_text(max(days)) if days else "the first visit, which is still to come"
+    return wording.SCOPE.format(reference=against, wall=view.spoken, date=last)
+
+
+def not_measured(view: WallView, words: Mapping[str, str]) -> list[str]:
+    """What marks and method cannot see, in the given words."""
+    row = view.current
+    missing = set((row["not_measured"] or "").split()) if row else set(_COMPONENTS)
+    return [words[part] for part in _COMPONENTS if part in missing]
+
+
+def unread(view: WallView) -> list[str]:
+    """Marks that could not be read, by day and reason."""
+    found: dict[tuple[date, str], list[str]] = {}
+    for row in view.readings:
+        if row["not_read"] and row["visit_date"]:
+            found.setdefault((row["visit_date"], row["not_read"]), []).append(row["mark"])
+    return [
+        f"{day.isoformat()}: {', '.join(dict.fromkeys(marks))} not read ({why})"
+        for (day, why), marks in sorted(found.items())
+    ]
+
+
+def reading_counts(view: WallView) -> Mapping[str, int]:
+    """Readings by state; their sum is what was received."""
+    return {str(state): sum(row["state"] == state for row in view.readings) for state in State}
+
+
+def settings_rows(rules: Rules) -> list[tuple[str, str]]:
+    """Every rule with its value, lengths and rates in both units."""
+    rows = []
+    for name, value in rules.model_dump().items():
+        words = name.replace("_mm_per_year", "").removesuffix("_mm").replace("_", " ")
+        if name.endswith("_mm_per_year"):
+            shown = f"{rate_text(value, 'mm')} ({inches_from_mm(value):.4g} in)"
+        elif name.endswith("_mm"):
+            shown = f"{length_text(value, 'mm')} ({inches_from_mm(value):.4g} in)"
+        else:
+            shown = f"{value:.4g}"
+        rows.append((words, shown))
+    return rows
+
+
+def bounds(row: Row, part: str, unit: str) -> dict[str, str] | None:
+    """A rate and its bounds for a table, in the page's unit and beside it; None where it is not measured."""
+    rate, lower, upper = (row[f"{part}{end}"] for end in ("_mm_per_year", "_lower", "_upper"))
+    if rate is None:
+        return None
+    other = wording.other_unit(unit)
+    return {
+        name: " to ".join(wording.rate_number(value, shown) if value is not None else NONE for value in values)
+        for name, values, shown in (
+            ("rate", (rate,), unit),
+            ("range", (lower, upper), unit),
+            ("rate_beside", (rate,), other),
+            ("range_beside", (lower, upper), other),
+        )
+    }
+
+
+def _relative_to(view: WallView) -> str:
+    row = view.current
+    return (row["relative_to"] or "").removeprefix("relative to ") if row else ""
+
+
+def _place(view: WallView) -> list[tuple[str, str]]:
+    place, unit = view.place, view.unit
+    lengths = (
+        ("length", "length_mm"),
+        ("clear height", "clear_height_mm"),
+        ("thickness", "thickness_mm"),
+        ("crack above the floor", "crack_height_mm"),
+        ("soil outside above the floor", "backfill_height_mm"),
+    )
+    rows = [
+        (words, (wording.length_pair if name == "thickness_mm" else feet_pair)(place[name], unit))
+        for words, name in lengths
+        if place[name] is not None
+    ]
+    texts = (
+        ("material", "material"),
+        ("usual method", "method"),
+        ("usually written as", "kind"),
+        ("left end", "left_end"),
+        ("right end", "right_end"),
+        ("note", "note"),
+    )
+    rows += [(words, place[name]) for words, name in texts if place[name]]
+    if view.site:
+        rows += [(name, view.site[name]) for name in ("soil", "climate") if view.site[name]]
+    return rows
+
+
+def _verdict(view: WallView) -> Context:
+    row = view.current
+    if row is None:
+        return {
+            "word": "nothing to judge",
+            "shape": "ring",
+            "missing": "",
+            "period": "",
+            "rate": None,
+            "total": "",
+            "onset": None,
+            "reason": "No reading of this wall counts yet, so nothing was judged.",
+            "threshold": "",
+            "largest": "",
+            "not_settled": "",
+        }
+    unit = view.unit
+    total, limit = row["total_mm"], row["total_limit_mm"]
+    said = ""
+    if total is not None:
+        said = (
+            f"{wording.length_pair(total, unit)} at mark {row['total_mark']}"
+            if row["total_mark"]
+            else wording.length_pair(total, unit)
+        )
+        said += f"; limit {wording.length_pair(limit, unit)}" if limit is not None else ""
+    return {
+        "word": row["verdict"],
+        "shape": wording.VERDICT_SHAPE[Verdict(row["verdict"])],
+        "reason": row["reason"],
+        "missing": row["missing"],
+        "period": period_words(row["period"]),
+        "rate": bounds(row, "rate", unit),
+        "threshold": wording.limit_pair(row["threshold_mm_per_year"], unit)
+        if row["threshold_mm_per_year"] is not None
+        else "",
+        "largest": row["largest_movement"],
+        "not_settled": row["not_settled"],
+        "total": said,
+        "onset": row["onset"],
+    }
+
+
+def feet_pair(mm: float, unit: str) -> str:
+    """A wall's own size in both units: '29 ft 6 5/16 in (9.00 m)'."""
+    return f"{feet_text(mm, unit)} ({feet_text(mm, wording.other_unit(unit))})"
+
+
+def period_words(period: int) -> str:
+    """'before reinforcement', 'after reinforcement', 'after reinforcement 2'."""
+    if period == 0:
+        return "before reinforcement"
+    return "after reinforcement" if period == 1 else f"after reinforcement {period}"
+
+
+def _components(view: WallView) -> list[Context]:
+    row = view.current
+    parts = (
+        [("rate", f"mark {row['governing_mark']} (governing)" if row["governing_mark"] else "governing mark")]
+        if row
+        else []
+    )
+    parts += [(str(part), wording.COMPONENT[part]) for part in _COMPONENTS] if row else []
+    unsettled = set((row["not_settled"] or "").split()) if row else set()
+    return [
+        {"words": words, "bounds": bounds(row, name, view.unit), "unsettled": name in unsettled}
+        for name, words in parts
+        if row
+    ]
+
+
+def _finding(row: Row) -> Context:
+    compared = ""
+    if row["value"] is not None:
+        compared = (
+            f"{row['value']:.4g}"
+            + (f" against {row['limit']:.4g}" if row["limit"] is not None else "")
+            + f" {row['unit'] or ''}"
+        )
+    return {**row, "compared": compared.strip(), "when": period_words(row["period"] or 0)}
+
+
+def _period(row: Row, unit: str) -> Context:
+    return {
+        **row,
+        "words": period_words(row["period"]),
+        "bounds": {part: bounds(row, part, unit) for part in ("rate", *map(str, _COMPONENTS))},
+        "threshold": wording.limit_pair(row["threshold_mm_per_year"], unit)
+        if row["threshold_mm_per_year"] is not None
+        else NONE,
+        "span": wording.span_text(row["span_years"]) if row["span_years"] is not None else NONE,
+        "shape": wording.VERDICT_SHAPE.get(row["verdict"], "ring"),
+    }
+
+
+def _marks(view: WallView) -> list[Context]:
+    current = view.current
+    rates = {row["mark"]: row for row in view.mark_results if current and row["period"] == current["period"]}
+    rows: list[Context] = []
+    for mark in view.marks:
+        result = rates.get(mark["mark"])
+        rows.append(
+            {
+                **mark,
+                "x": wording.length_pair(mark["x_mm"], view.unit) if mark["x_mm"] is not None else NONE,
+                "z": wording.length_pair(mark["z_mm"], view.unit) if mark["z_mm"] is not None else NONE,
+                "bounds": bounds(result, "rate", view.unit) if result and result["measured"] else None,
+            }
+        )
+    return rows
+
+
+def _reading(row: Row, view: WallView) -> Context:
+    typed = " ".join(filter(None, (row["value_raw"], row["unit"]))) or row["not_read"] or NONE
+    standoff = " ".join(filter(None, (row["standoff_raw"],))) or (
+        f"{row['standoff_mm']:.1f} mm" if row["standoff_mm"] is not None else ""
+    )
+    reasons = [row["reason"] or (f"not read: {row['not_read']}" if row["not_read"] else "")]
+    for ruling in view.rulings[row["reading_id"]]:
+        value = " to " + " ".join(filter(None, (ruling["value_raw"], ruling["unit"]))) if ruling["value_raw"] else ""
+        reasons.append(f"{ruling['known_at']:%Y-%m-%d}: {ruling['act']}{value} by {ruling['who']}: {ruling['why']}")
+    return {
+        **row,
+        "typed": typed,
+        "standoff": standoff,
+        "value_shown": f"{row['value_mm']:.2f}" if row["value_mm"] is not None else NONE,
+        "deflection_shown": f"{row['deflection_mm']:.2f}" if row["deflection_mm"] is not None else NONE,
+        "deflection_in": f"{inches_from_mm(row['deflection_mm']):.3f}" if row["deflection_mm"] is not None else NONE,
+        "reasons": [text for text in reasons if text],
+        "from": ", ".join(filter(None, (row["source_name"], row["source_sheet"], row["source_cell"]))),
+        "remarks": "; ".join(filter(None, (row["seen"], row["weather"], row["note"]))),
+    }
+
+
+def _event(row: Row, unit: str) -> Context:
+    record = [
+        (words, _recorded(row[name], kind, unit)) for name, words, kind in _AS_BUILT if row[name] not in (None, "")
+    ]
+    return {**row, "record": record}
+
+
+def _recorded(value: Any, kind: str, unit: str) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if kind == "length":
+        return wording.length_pair(value, unit)
+    shown = f"{value:g}" if isinstance(value, float) else str(value)
+    return f"{shown} {kind}".strip()
