@@ -39,26 +39,24 @@ def flagged(
     Reads the assessment that `assess` kept; run that first.
     """
     from monitor import store as stores
-    from monitor.pipeline import assessing, saying
+    from monitor.pipeline import assessing, listing
 
     opened = stores.open(store)
-    assessment = assessing.newest(opened, month)
-    title, headers, rows, closing = saying.of_list(opened, assessment)
-    show.table(title, headers, rows, as_csv=as_csv)
-    show.say(closing)
+    found = listing.monthly(opened, assessing.newest(opened, month))
+    show.listing(found, as_csv=as_csv)
 
 
 def wall(wall: options.WallKey, store: options.StorePath = options.DEFAULT_STORE, month: options.Month = None) -> None:
     """Show one wall: verdict and why, rates, findings, held and latest readings with their ids."""
     from monitor import store as stores
-    from monitor.pipeline import assessing, saying
+    from monitor.pipeline import assessing, listing
 
     opened = stores.open(store)
-    lines, tables = saying.of_wall(opened, assessing.newest(opened, month), wall)
+    lines, tables = listing.one_wall(opened, assessing.newest(opened, month), wall)
     for line in lines:
         show.data(line)
-    for title, headers, rows in tables:
-        show.table(title, headers, rows)
+    for table in tables:
+        show.listing(table)
 
 
 def verify(store: options.StorePath = options.DEFAULT_STORE) -> None:

@@ -16,7 +16,7 @@ _Sender = Annotated[str, typer.Option("--sender", help="Who sent the files (defa
 
 def add_to(app: typer.Typer) -> None:
     """Add this room's commands."""
-    app.command(epilog=options.example("wallbow setup --store try-store --company 'the demo firm' --phone 555-0100"))(
+    app.command(epilog=options.example("wallbow setup --store try-store --company 'the demo firm' --contact 555-0100"))(
         setup
     )
     app.command(epilog=options.example("wallbow register --store try-store data/demo/register/*"))(register)
@@ -26,13 +26,12 @@ def add_to(app: typer.Typer) -> None:
 def setup(
     store: options.StorePath = options.DEFAULT_STORE,
     company: Annotated[str, typer.Option("--company", help="Name on the pages.")] = "",
-    phone: Annotated[str, typer.Option("--phone", help="Number a homeowner calls.")] = "",
-    email: Annotated[str, typer.Option("--email", help="Address a homeowner writes to.")] = "",
+    contact: Annotated[str, typer.Option("--contact", help="Whom a homeowner calls or writes to.")] = "",
 ) -> None:
     """Set up an empty store in a new or empty folder."""
     from monitor import store as stores
 
-    stores.create(store, company={"name": company, "phone": phone, "email": email}, created_at=options.now())
+    stores.create(store, company={"name": company, "contact": contact}, created_at=options.now())
     show.say(f"Set up an empty store in {store}. Next: wallbow register --store {store} FILES")
 
 

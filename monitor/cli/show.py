@@ -4,10 +4,14 @@ import csv
 import io
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
 import typer
+
+if TYPE_CHECKING:
+    from monitor.pipeline.listing import Listing
 
 SECONDS_BEFORE_BAR = 2.0
 
@@ -22,22 +26,28 @@ def data(text: str) -> None:
     typer.echo(text)
 
 
-def table(title: str, headers: Sequence[str], rows: Sequence[Sequence[str]], *, as_csv: bool = False) -> None:
-    """Rows as a table for people, or as CSV for scripts."""
+def listing(found: "Listing", *, as_csv: bool = False) -> None:
+    """A listing as a table for people, or as CSV for scripts; what closes it goes to stderr."""
     if as_csv:
         out = io.StringIO()
-        csv.writer(out, lineterminator="\n").writerows([headers, *rows])
+        csv.writer(out, lineterminator="\n").writerows([found.headers, *found.rows])
         typer.echo(out.getvalue(), nl=False)
-        return
+    else:
+        _table(found)
+    if found.closing:
+        say(found.closing)
+
+
+def _table(found: "Listing") -> None:
     from rich import box
     from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
-    shown = Table(title=title, box=box.SIMPLE_HEAD, title_justify="left", pad_edge=False)
-    for header in headers:
+    shown = Table(title=found.title, box=box.SIMPLE_HEAD, title_justify="left", pad_edge=False)
+    for header in found.headers:
         shown.add_column(header, overflow="fold")
-    for row in rows:
+    for row in found.rows:
         shown.add_row(*(Text(cell) for cell in row))
     console = Console() if sys.stdout.isatty() else Console(width=160)
     console.print(shown)

@@ -51,15 +51,17 @@ def demo(
 ) -> None:
     """Take the invented demo houses through the whole line: raw files in, flagged walls and pages out."""
     from monitor.demo import run as demo_run
-    from monitor.pipeline import saying
+    from monitor.pipeline import listing, saying
 
     with show.progress("Running the demo") as step:
         done = demo_run.run(sent, to, progress=step)
-    for summary in done.intakes:
+    for taken in done.taken:
+        summary, messages = saying.of_intake(taken)
         show.say(summary)
-    title, headers, rows, closing = saying.of_list(done.store, done.assessment)
-    show.table(title, headers, rows)
-    show.say(closing)
-    held_title, held_headers, held_rows = saying.of_held(done.store, done.assessment)
-    show.table(held_title, held_headers, held_rows)
-    show.say(f"Pages: {done.index}. One wall: wallbow wall DH-02-E --store {done.store.path}")
+        for message in messages:
+            show.say(f"  {message}")
+    show.say(saying.of_assessment(done.assessment))
+    show.listing(listing.monthly(done.store, done.assessment))
+    show.listing(listing.held(done.store, done.assessment))
+    show.say(f"Pages: start at {done.index}")
+    show.say(f"One wall: wallbow wall DH-02-E --store {done.store.root}")

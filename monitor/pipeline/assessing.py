@@ -31,12 +31,8 @@ def assess(
         keys = set(bucket)
         readings = store.readings(known_on=known_on, walls=keys)
         readings = readings.filter(pc.less_equal(readings["visit_date"], pa.scalar(judged_on, pa.date32())))
-        results = assess_walls(
-            frame(readings),
-            *(frame(of_walls(register[name], keys)) for name in ("walls", "marks", "events")),
-            settings,
-            judged_on,
-        )
+        walls, marks, events = (frame(of_walls(register[name], keys)) for name in ("walls", "marks", "events"))
+        results = assess_walls(frame(readings), walls, marks, events, settings, judged_on)
         for name, part in results.items():
             parts[name].append(part)
         if progress:

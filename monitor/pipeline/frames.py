@@ -8,7 +8,8 @@ from monitor import schema
 
 def frame(table: pa.Table) -> pd.DataFrame:
     """A table as the trend room takes it: dates as datetime64, text as str, nothing else changed."""
-    return table.to_pandas(date_as_object=False)
+    made: pd.DataFrame = table.to_pandas(date_as_object=False)
+    return made
 
 
 def table(name: str, data: pd.DataFrame) -> pa.Table:

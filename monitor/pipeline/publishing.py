@@ -14,7 +14,7 @@ from monitor.store import Store
 Progress = Callable[[int, int], None]
 
 
-def book(store: Store, assessment: Assessment, previous: Assessment | None = None) -> Book:
+def book_of(store: Store, assessment: Assessment, previous: Assessment | None = None) -> Book:
     """Everything that pages are made of, as known when the assessment was made."""
     known_on = assessment.known_until
     facts = {name: store.current(name, known_on=known_on) for name in schema.FACTS if name != "readings"}
@@ -33,7 +33,7 @@ def book(store: Store, assessment: Assessment, previous: Assessment | None = Non
 def publish(store: Store, assessment: Assessment, to: Path, *, progress: Progress | None = None) -> list[Path]:
     """Write the index, the monthly list and two pages per wall into a folder; returns what was written, in order."""
     earlier = [day for day in store.assessments() if day < assessment.judged_on]
-    content = book(store, assessment, store.assessment(max(earlier)) if earlier else None)
+    content = book_of(store, assessment, store.assessment(max(earlier)) if earlier else None)
     try:
         to.mkdir(parents=True, exist_ok=True)
         written = []

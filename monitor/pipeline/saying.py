@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 
 from monitor.pipeline.intake import Taken
+from monitor.results import Assessment
+from monitor.terms import Verdict
 
 
 def of_intake(taken: Taken, *, preview: bool = False) -> tuple[str, Sequence[str]]:
@@ -28,3 +30,11 @@ def _not_used(taken: Taken) -> list[tuple[int, str]]:
         (intake.rejected, "rejected"),
         (intake.could_not_read, "could not be read"),
     ]
+
+
+def of_assessment(assessment: Assessment) -> str:
+    """One line: how many walls, and how many of each verdict."""
+    current = [row for row in assessment.wall_results.to_pylist() if row["is_current"]]
+    counts = [(sum(row["verdict"] == verdict for row in current), verdict.value) for verdict in Verdict]
+    said = ", ".join(f"{count} {word}" for count, word in counts)
+    return f"{len(current)} walls judged for {assessment.judged_on}: {said}."

@@ -1,0 +1,131 @@
+"""The monthly list, the held readings and one wall as headers and rows of text for a terminal or a script.
+
+The order and the reasons are those of the pages: both are read from the report room's contexts.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from monitor.pipeline import keys
+from monitor.pipeline.publishing import book_of
+from monitor.report.context import Book, Row
+from monitor.report.monthly_sheet import monthly_sheet
+from monitor.report.wall_sheet import wall_sheet
+from monitor.results import Assessment
+from monitor.store import Store
+from monitor.terms import State
+
+LATEST_READINGS = 12
+
+
+@dataclass(frozen=True)
+class Listing:
+    """A table of text: title, headers, rows; `closing` is what stands below it."""
+
+    title: str
+    headers: Sequence[str]
+    rows: Sequence[Sequence[str]]
+    closing: str = ""
+
+
+def monthly(store: Store, assessment: Assessment) -> Listing:
+    """Walls that need somebody, in the order of the monthly list."""
+    sheet = monthly_sheet(book_of(store, assessment))
+    rows = [
+        (
+            section["heading"],
+            row["key"],
+            row["urgency"],
+            " ".join((_bounds(row["rate"])[1], row["unit"])) if row["rate"] else "not measured",
+            row["reason"],
+            row["next_step"],
+            row["decision"]["owner"] if row["decision"] else "",
+        )
+        for section in sheet["sections"]
+        for row in section["rows"]
+    ]
+    counts = ", ".join(f"{heading.lower()} {count}" for heading, count in sheet["counts"] if count)
+    false = sheet["expected_false"]
+    closing = (
+        f"Walls: {counts}. Of {false['walls']} listed as moving, {false['number']} are expected to be so by chance."
+    )
+    return Listing(
+        f"{sheet['title']} (judged for {assessment.judged_on})",
+        ("list", "wall", "urgency", "rate a year, 9 times in 10 between", "reason", "next step", "owner"),
+        rows,
+        closing,
+    )
+
+
+def held(store: Store, assessment: Assessment) -> Listing:
+    """Readings that wait for somebody, with their ids."""
+    rows = store.readings(known_on=assessment.known_until)
+    waiting = [row for row in rows.to_pylist() if row["state"] == State.HELD]
+    return Listing(
+        f"Held readings ({len(waiting)})",
+        ("id", "wall", "mark", "visit", "as typed", "why"),
+        [
+            (
+                row["reading_id"],
+                keys.written(row["house"], row["wall"]),
+                row["mark"],
+                str(row["visit_date"] or ""),
+                row["value_raw"],
+                row["reason"],
+            )
+            for row in waiting
+        ],
+    )
+
+
+def one_wall(store: Store, assessment: Assessment, key: str) -> tuple[Sequence[str], Sequence[Listing]]:
+    """One wall for a terminal: sentences first, then its rates, findings and readings. NotFoundError as keys.find."""
+    content = book_of(store, assessment)
+    house, wall = keys.find(content.fact("walls"), key)
+    view = content.view(house, wall)
+    current = view.current
+    lines = [f"{view.key}, {view.nickname}"]
+    if current:
+        lines += [f"{current['verdict']}: {current['reason']}", *filter(None, [current["missing"]])]
+    lines += [f"{row['urgency']}: {row['reason']} {row['next_step']}" for row in view.alarms if row["rule"] != "trend"]
+    readings = [row for row in view.readings if row["state"] == State.HELD]
+    readings += [row for row in view.readings if row["state"] != State.HELD][-LATEST_READINGS:]
+    return lines, [_rates(content, house, wall), _readings(readings)]
+
+
+def _rates(content: Book, house: str, wall: str) -> Listing:
+    sheet = wall_sheet(content, content.view(house, wall))
+    return Listing(
+        "Rates of the current period",
+        ("movement", "most likely a year", "9 times in 10 between", ""),
+        [
+            (row["words"], *_bounds(row["bounds"]), "not settled" if row["unsettled"] else "")
+            for row in sheet["components"]
+        ],
+    )
+
+
+def _readings(rows: Sequence[Row]) -> Listing:
+    return Listing(
+        f"Readings: held, then the latest {LATEST_READINGS}",
+        ("id", "visit", "part", "method", "set-up", "mark", "as typed", "deflection mm", "state", "why"),
+        [
+            (
+                row["reading_id"],
+                str(row["visit_date"] or ""),
+                row["part"],
+                row["method"],
+                str(row["setup"] or ""),
+                row["mark"],
+                f"{row['value_raw']} {row['unit']}".strip(),
+                "" if row["deflection_mm"] is None else f"{row['deflection_mm']:.1f}",
+                row["state"],
+                row["reason"],
+            )
+            for row in rows
+        ],
+    )
+
+
+def _bounds(found: dict[str, str] | None) -> tuple[str, str]:
+    return (found["rate"], found["range"]) if found else ("not measured", "")
