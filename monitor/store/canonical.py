@@ -1,0 +1,83 @@
+"""The one order of a table's rows, and the hash of its content: neither depends on how the rows came in."""
+
+import hashlib
+from collections.abc import Collection, Sequence
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from monitor import schema
+
+_FIRST = ("house", "wall", "visit_date", "event_date")
+_NUMPY = {
+    pa.float64(): "<f8",
+    pa.int32(): "<i4",
+    pa.int64(): "<i8",
+    pa.date32(): "<i4",
+    pa.timestamp("us", tz="UTC"): "<i8",
+}
+
+
+def ordered(table: pa.Table, first: Sequence[str] = _FIRST) -> pa.Table:
+    """The rows sorted by wall and date, then by every other column, so that no two orders are possible."""
+    if table.num_rows < 2:
+        return table
+    names = [name for name in first if name in table.column_names]
+    names += [name for name in table.column_names if name not in names]
+    return table.take(pc.sort_indices(table, sort_keys=[(name, "ascending") for name in names]))
+
+
+def digests(name: str, rows: pa.Table) -> tuple[str, str]:
+    """Two SHA-256 of the rows of the table `name`, in any order: without when they became known, and with it."""
+    kept = ordered(rows)
+    pieces = [f"{name} {schema.VERSION} {kept.num_rows}\n".encode()]
+    for column in kept.column_names:
+        if column != "known_at":
+            pieces += [f"{column}\n".encode(), *_bytes(kept[column].combine_chunks())]
+    total = hashlib.sha256(b"".join(pieces))
+    content = total.hexdigest()
+    if "known_at" in kept.column_names:
+        total.update(b"".join(_bytes(kept["known_at"].combine_chunks())))
+    return content, total.hexdigest()
+
+
+def changes(table: pa.Table, columns: Collection[str]) -> npt.NDArray[np.bool_]:
+    """For a table sorted by the columns: whether each row differs from the one before it (the first does)."""
+    differs = np.zeros(table.num_rows, dtype=bool)
+    if not table.num_rows:
+        return differs
+    differs[0] = True
+    for name in columns:
+        codes = _values(table[name].combine_chunks().dictionary_encode(null_encoding="encode").indices, "<i4")
+        differs[1:] |= codes[1:] != codes[:-1]
+    return differs
+
+
+def _bytes(array: pa.Array) -> list[bytes]:
+    """A column as bytes: which cells are known, then the values (0 where unknown), little-endian.
+
+    Works on the buffers, as turning a column into a NumPy array by way of Arrow imports pandas.
+    """
+    if not len(array):
+        return []
+    if pa.types.is_string(array.type):  # never unknown: lengths, then all the text in UTF-8
+        offsets = np.frombuffer(array.buffers()[1], "<i4", len(array) + 1, array.offset * 4)
+        text = bytes(memoryview(array.buffers()[2])[offsets[0] : offsets[-1]]) if offsets[0] < offsets[-1] else b""
+        return [(offsets[1:] - offsets[:-1]).tobytes(), text]
+    if pa.types.is_boolean(array.type):
+        values = _values(pc.cast(array, pa.int8()), "<i1")
+    else:
+        values = _values(array, _NUMPY[array.type])
+    if values.dtype.kind == "f":
+        values = values + 0.0  # -0.0 is 0.0
+    if not array.null_count:
+        return [b"all known", values.tobytes()]
+    known = _values(pc.cast(pc.is_valid(array), pa.int8()), "<i1")
+    return [known.tobytes(), np.where(known == 1, values, 0).tobytes()]
+
+
+def _values(array: pa.Array, dtype: str) -> npt.NDArray[Any]:
+    return np.frombuffer(array.buffers()[1], dtype, len(array), array.offset * np.dtype(dtype).itemsize)

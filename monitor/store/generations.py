@@ -1,0 +1,140 @@
+"""The compacted tier: files of buckets of walls, which never change, behind one pointer file, replaced whole."""
+
+import hashlib
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+import pyarrow.compute as pc
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from monitor import schema
+from monitor.errors import StoreError, Where
+from monitor.store import files, parquet
+
+POINTER = "CURRENT.json"
+FOLDER = "compacted"
+
+Wall = tuple[str, str]
+Numbers = npt.NDArray[np.int64]
+
+
+class _Model(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class PartFile(_Model):
+    """One file of a generation: rows of one bucket of a table (bucket 0 where a table has no walls)."""
+
+    table: str
+    bucket: int
+    file: str
+    sha256: str
+    rows: int
+
+
+class Retired(_Model):
+    """Files of an earlier generation that a reader may still hold, and until when it stood (seconds since 1970)."""
+
+    until: float
+    files: tuple[str, ...]
+    ledger: str = ""
+
+
+class Pointer(_Model):
+    """What CURRENT.json says: the files that make up the compacted tier, and the ledger of the adds in them."""
+
+    schema_version: int
+    generation: int
+    buckets: int
+    parts: tuple[PartFile, ...] = ()
+    ledger: PartFile | None = None
+    retired: tuple[Retired, ...] = ()
+
+    def of(self, table: str) -> list[PartFile]:
+        """The files of a table, by bucket."""
+        return sorted((part for part in self.parts if part.table == table), key=lambda part: part.bucket)
+
+    @property
+    def files(self) -> set[str]:
+        """Every file that this generation needs."""
+        return {part.file for part in self.parts} | ({self.ledger.file} if self.ledger else set())
+
+
+def start(root: Path) -> None:
+    """Write the pointer of a store that holds nothing yet."""
+    point(root, Pointer(schema_version=schema.VERSION, generation=0, buckets=1))
+
+
+def point(root: Path, to: Pointer) -> None:
+    """Make a generation the current one."""
+    files.replace(root / POINTER, to.model_dump_json(indent=1).encode())
+
+
+def pointer(root: Path) -> Pointer:
+    """The pointer as it stands now. Raises StoreError where it is gone or damaged."""
+    path = root / POINTER
+    try:
+        found = Pointer.model_validate_json(path.read_bytes())
+    except (FileNotFoundError, ValidationError) as error:
+        raise StoreError(
+            "The pointer to the compacted files is missing."
+            if isinstance(error, FileNotFoundError)
+            else "The pointer to the compacted files is damaged.",
+            where=Where(file=str(path)),
+            mend="Restore this file from a backup; nothing is read without it, so that no row goes missing unseen.",
+        ) from error
+    if found.schema_version != schema.VERSION:
+        raise StoreError(
+            "The pointer has a schema version that this release cannot read.",
+            where=Where(file=str(path)),
+            got=f"version {found.schema_version}",
+            expected=f"version {schema.VERSION}",
+            mend="Use the release that wrote it, or a newer one.",
+        )
+    return found
+
+
+def ledger(root: Path, at: Pointer) -> pa.Table:
+    """The adds that a generation has taken in."""
+    if at.ledger is None:
+        return parquet.LEDGER.empty_table()
+    return read_part(root, at.ledger)
+
+
+def read_part(root: Path, part: PartFile, columns: Sequence[str] | None = None) -> pa.Table:
+    """Rows of one file. FileNotFoundError where a later compaction has removed it."""
+    return parquet.read(root / FOLDER / part.file, part.table, columns)
+
+
+def has_walls(table: str) -> bool:
+    """Whether rows of this table belong to a wall, so that it is kept in buckets of walls."""
+    return "wall" in schema.FACTS[table].names
+
+
+def wall_key(wall: Wall) -> str:
+    """One string that stands for a wall."""
+    return "\x1f".join(wall)
+
+
+def wall_keys(rows: pa.Table) -> pa.Array:
+    """The same for every row of a table."""
+    return pc.binary_join_element_wise(rows["house"], rows["wall"], pa.scalar("\x1f")).combine_chunks()
+
+
+def bucket_of(wall: Wall, buckets: int) -> int:
+    """The bucket of a wall: a hash of its name, the same on every machine. `buckets` is a power of two."""
+    return _bucket(wall_key(wall), buckets)
+
+
+def bucket_numbers(rows: pa.Table, buckets: int) -> Numbers:
+    """The bucket of every row of a table with walls."""
+    keys = wall_keys(rows).dictionary_encode()
+    numbers = np.array([_bucket(key, buckets) for key in keys.dictionary.to_pylist()], dtype=np.int64)
+    return numbers[np.asarray(keys.indices, dtype=np.int64)]
+
+
+def _bucket(key: str, buckets: int) -> int:
+    return int.from_bytes(hashlib.sha256(key.encode()).digest()[:4], "big") % buckets

@@ -1,0 +1,160 @@
+"""Office records in SQLite: people, who may be replaced or erased, decisions, which may not, and the company."""
+
+import sqlite3
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import closing, contextmanager
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+
+import pyarrow as pa
+
+from monitor import schema
+from monitor.errors import StoreError, Where
+from monitor.store import parquet, views
+
+Row = Mapping[str, Any]
+
+FILE = "office.sqlite"
+_SQL_TYPES = {pa.string(): "TEXT NOT NULL", pa.float64(): "REAL", pa.int32(): "INTEGER", pa.bool_(): "INTEGER"}
+_APPEND_ONLY = ("decisions",)
+
+
+def ddl() -> str:
+    """The statements that make the database, from the schemas; dates and instants are ISO text, instants in UTC."""
+    parts = [f"PRAGMA user_version = {schema.VERSION};", "CREATE TABLE company (name TEXT PRIMARY KEY, value TEXT);"]
+    for table, columns in schema.OFFICE.items():
+        lines = [f'"{field.name}" {_SQL_TYPES.get(field.type, "TEXT")}' for field in columns]
+        lines.append(f"PRIMARY KEY ({', '.join(schema.KEY[table])})")
+        parts.append(f"CREATE TABLE {table} ({', '.join(lines)}) WITHOUT ROWID;")
+    for table in _APPEND_ONLY:
+        parts += [
+            f"CREATE TRIGGER {table}_no_{act} BEFORE {act.upper()} ON {table} "
+            f"BEGIN SELECT RAISE(ABORT, '{table} are only ever added to'); END;"
+            for act in ("update", "delete")
+        ]
+    return "\n".join(parts)
+
+
+class Office:
+    """The office records of one store. Every call is one transaction, synced before it returns."""
+
+    def __init__(self, root: Path) -> None:
+        self.path = root / FILE
+
+    def start(self) -> None:
+        """Make the empty database."""
+        with self._open(create=True) as connection:
+            connection.executescript(ddl())
+
+    def put_people(self, rows: pa.Table | Iterable[Row]) -> int:
+        """Put people in, each replacing the row of the same person id; number of people put in."""
+        records = _records("people", rows)
+        with self._open() as connection, connection:
+            connection.executemany(_insert("people", "OR REPLACE"), records)
+        return len(records)
+
+    def people(self) -> pa.Table:
+        """All people (schema.PEOPLE), by person id."""
+        return self._read("people")
+
+    def decide(self, row: Row | pa.Table) -> bool:
+        """Record one decision (columns of schema.DECISIONS); False where that decision is in already."""
+        records = _records("decisions", row if isinstance(row, pa.Table) else [row])
+        with self._open() as connection, connection:
+            before = connection.total_changes
+            connection.executemany(_insert("decisions", "OR IGNORE"), records)
+            return connection.total_changes > before
+
+    def decisions(self, known_on: datetime | None = None) -> pa.Table:
+        """Decisions (schema.DECISIONS) known at that instant, in the order they were made."""
+        return views.known_by(self._read("decisions", order="known_at, decision_id"), known_on)
+
+    def company(self) -> dict[str, str]:
+        """What the company says of itself, by name."""
+        with self._open() as connection:
+            return dict(connection.execute("SELECT name, value FROM company ORDER BY name").fetchall())
+
+    def set_company(self, company: Mapping[str, str]) -> None:
+        """Replace what the company says of itself."""
+        with self._open() as connection, connection:
+            connection.execute("DELETE FROM company")
+            connection.executemany("INSERT INTO company VALUES (?, ?)", sorted(company.items()))
+
+    def problems(self) -> list[str]:
+        """What SQLite's own check, and the version, find wrong; empty where nothing is."""
+        with self._open() as connection:
+            found = [row[0] for row in connection.execute("PRAGMA integrity_check")]
+            version = connection.execute("PRAGMA user_version").fetchone()[0]
+        problems = [line for line in found if line != "ok"]
+        return problems + ([f"schema version {version}"] if version != schema.VERSION else [])
+
+    def _read(self, table: str, order: str = "") -> pa.Table:
+        columns = schema.OFFICE[table]
+        names = ", ".join(columns.names)
+        with self._open() as connection:
+            query = f"SELECT {names} FROM {table} ORDER BY {order or schema.KEY[table][0]}"
+            rows = connection.execute(query).fetchall()
+        pairs = [zip(columns, row, strict=True) for row in rows]
+        records = [{field.name: _from_sql(value, field.type) for field, value in row} for row in pairs]
+        return pa.Table.from_pylist(records, schema=columns)
+
+    @contextmanager
+    def _open(self, *, create: bool = False) -> Iterator[sqlite3.Connection]:
+        where = Where(file=str(self.path))
+        if not create and not self.path.exists():
+            raise StoreError("The office records are missing.", where=where, mend="Restore this file from a backup.")
+        try:
+            with closing(sqlite3.connect(self.path, timeout=30)) as connection:
+                connection.execute("PRAGMA journal_mode = WAL")
+                connection.execute("PRAGMA synchronous = FULL")
+                yield connection
+        except sqlite3.Error as error:
+            raise StoreError(
+                "The office records could not be read or written.",
+                where=where,
+                got=str(error),
+                mend="Check that the disk has space and the folder can be written to; if the file is damaged, "
+                "restore it from a backup.",
+            ) from error
+
+
+def _insert(table: str, conflict: str) -> str:
+    marks = ", ".join("?" * len(schema.OFFICE[table]))
+    return f"INSERT {conflict} INTO {table} ({', '.join(schema.OFFICE[table].names)}) VALUES ({marks})"
+
+
+def _records(table: str, rows: pa.Table | Iterable[Row]) -> list[tuple[Any, ...]]:
+    columns = schema.OFFICE[table]
+    if isinstance(rows, pa.Table):
+        rows = parquet.fitted(table, rows).to_pylist()
+    records = []
+    for row in rows:
+        if set(row) != set(columns.names):
+            raise StoreError(
+                f"This row does not have the columns of {table}.",
+                got=", ".join(sorted(set(row) ^ set(columns.names))),
+                expected=", ".join(columns.names),
+            )
+        if any(row[name] in (None, "") for name in (*schema.KEY[table], "known_at")):
+            raise StoreError(f"A row of {table} needs its key and when it became known.", got=str(dict(row)))
+        records.append(tuple(_to_sql(row[field.name]) for field in columns))
+    return records
+
+
+def _to_sql(value: Any) -> Any:
+    if isinstance(value, datetime):
+        if value.tzinfo is None:
+            raise StoreError("A moment needs a time zone.", got=str(value), mend="Give it in UTC.")
+        return value.astimezone(UTC).isoformat(timespec="microseconds")
+    return value.isoformat() if isinstance(value, date) else value
+
+
+def _from_sql(value: Any, kind: pa.DataType) -> Any:
+    if value is None:
+        return None
+    if pa.types.is_timestamp(kind):
+        return datetime.fromisoformat(value)
+    if pa.types.is_date(kind):
+        return date.fromisoformat(value)
+    return bool(value) if pa.types.is_boolean(kind) else value

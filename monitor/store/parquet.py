@@ -1,0 +1,133 @@
+"""One Parquet file: written with its schema's version and the hash of its rows, read only where both are known."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from monitor import schema
+from monitor.errors import StoreError, Where
+from monitor.store import canonical
+
+LEDGER = pa.schema(
+    {
+        "table": pa.string(),
+        "name": pa.string(),
+        "rows_sha256": pa.string(),
+        "known_at": pa.timestamp("us", tz="UTC"),
+        "rows": pa.int64(),
+    }
+)
+"""What was added, a line per add and moment of knowledge: name is the hash without known_at, rows_sha256 with it."""
+
+_READABLE = (schema.VERSION,)
+
+
+def schema_of(name: str) -> pa.Schema:
+    """Schema of a stored table: one of the contract, or the ledger of adds."""
+    return LEDGER if name == "ledger" else schema.find(name)
+
+
+def fitted(name: str, rows: pa.Table) -> pa.Table:
+    """The rows with exactly the schema of that name, or a StoreError that says which column differs."""
+    wanted = schema_of(name)
+    if not rows.schema.equals(wanted, check_metadata=False):
+        raise StoreError(
+            f"These rows do not have the columns of the table {name}.",
+            got=_difference(rows.schema, wanted),
+            expected=f"the columns of schema version {schema.VERSION}, in their order and types",
+        )
+    return pa.Table.from_arrays(rows.columns, schema=wanted)
+
+
+def to_bytes(name: str, rows: pa.Table, rows_sha256: str) -> bytes:
+    """A Parquet file of the rows, with checksums of its pages and the hash of its rows (`canonical.digests`)."""
+    metadata = {
+        "schema_version": str(schema.VERSION),
+        "table": name,
+        "rows_sha256": rows_sha256,
+    }
+    bare = pa.schema([pa.field(field.name, field.type) for field in rows.schema], metadata=metadata)
+    sink = pa.BufferOutputStream()
+    pq.write_table(pa.Table.from_arrays(rows.columns, schema=bare), sink, compression="zstd", write_page_checksum=True)
+    return bytes(sink.getvalue())
+
+
+def read(path: Path, name: str, columns: Sequence[str] | None = None) -> pa.Table:
+    """Rows of one file of the table `name`. FileNotFoundError where it is gone; StoreError where it is not whole."""
+    return _read(path, path.read_bytes(), name, columns)[0]
+
+
+def read_proven(path: Path, data: bytes, name: str) -> tuple[pa.Table, str]:
+    """Rows of a file's bytes, and the hash of their content, after proving that they are those that were written."""
+    rows, metadata = _read(path, data, name, None)
+    content, whole = canonical.digests(name, rows)
+    if metadata.get(b"rows_sha256", b"").decode() != whole:
+        raise _damaged(path, "rows other than those that were written")
+    return rows, content
+
+
+def read_with_hash(path: Path, name: str) -> tuple[pa.Table, str]:
+    """Rows of a file, and the hash that was written with them."""
+    rows, metadata = _read(path, path.read_bytes(), name, None)
+    return rows, metadata.get(b"rows_sha256", b"").decode()
+
+
+def _read(path: Path, data: bytes, name: str, columns: Sequence[str] | None) -> tuple[pa.Table, dict[bytes, bytes]]:
+    wanted = schema_of(name)
+    try:
+        # the reader that also looks at folders and filters would import pandas
+        file = pq.ParquetFile(pa.BufferReader(data), page_checksum_verification=True)
+        metadata = file.schema_arrow.metadata or {}
+        _check_version(path, metadata)
+        found = file.schema_arrow
+        rows = file.read(columns=columns, use_threads=False)
+    except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
+        raise _damaged(path, str(error).splitlines()[0]) from error
+    if metadata.get(b"table") != name.encode() or not found.equals(wanted, check_metadata=False):
+        raise StoreError(
+            f"This file is not one of the table {name}.",
+            where=Where(file=str(path)),
+            got=_difference(found, wanted) or f"table {metadata.get(b'table', b'?').decode(errors='replace')}",
+            mend="Take the file out of the store's folder; restore the right one from a backup.",
+        )
+    if columns is not None:
+        wanted = pa.schema([wanted.field(column) for column in columns])
+    return pa.Table.from_arrays([rows[field.name] for field in wanted], schema=wanted), metadata
+
+
+def _check_version(path: Path, metadata: dict[bytes, bytes]) -> None:
+    version = metadata.get(b"schema_version", b"none").decode(errors="replace")
+    if version not in map(str, _READABLE):
+        raise StoreError(
+            "This file has a schema version that this release cannot read.",
+            where=Where(file=str(path)),
+            got=f"version {version}",
+            expected=f"version {', '.join(map(str, _READABLE))}",
+            mend="Use the release that wrote it, or a newer one.",
+        )
+
+
+def _damaged(path: Path, found: str) -> StoreError:
+    return StoreError(
+        "This file of the store is damaged.",
+        where=Where(file=str(path)),
+        got=found,
+        mend="Restore this file from a backup; or move it out of the store and send the received file that it came "
+        "from again (it is kept under files/). Then verify the store.",
+    )
+
+
+def _difference(found: pa.Schema, wanted: pa.Schema) -> str:
+    missing = [name for name in wanted.names if name not in found.names]
+    strange = [name for name in found.names if name not in wanted.names]
+    types = [
+        f"{name} is {found.field(name).type}, not {wanted.field(name).type}"
+        for name in wanted.names
+        if name in found.names and found.field(name).type != wanted.field(name).type
+    ]
+    parts = [f"without {', '.join(missing)}"] if missing else []
+    parts += [f"unknown {', '.join(strange)}"] if strange else []
+    parts += types
+    return "; ".join(parts) or ("columns in another order" if found.names != wanted.names else "")

@@ -1,0 +1,242 @@
+"""The store of one company: facts that are only ever added, office records, assessments, settings, received files."""
+
+import os
+from collections.abc import Iterable
+from contextlib import suppress
+from datetime import date, datetime
+from hashlib import sha256
+from pathlib import Path
+
+import pyarrow as pa
+import pyarrow.compute as pc
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from monitor import schema
+from monitor.config import Rules, Settings
+from monitor.errors import StoreError, Where
+from monitor.results import Assessment
+from monitor.store import assessments, canonical, compaction, files, generations, inbox, views
+from monitor.store.generations import Wall
+from monitor.store.office import Office
+from monitor.store.tiers import Tiers, is_of
+
+INBOX_LIMIT = 500
+"""Adds that may wait in the inbox before they are compacted: each costs a reader a file to open."""
+_LOOK_EVERY = 50
+_CARD = "store.json"
+_SETTINGS = "settings.json"
+RECEIVED = "files"
+
+
+class _Card(BaseModel):
+    """What makes a folder a store."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    schema_version: int
+    created_at: datetime
+
+
+def create(path: str | os.PathLike[str], *, company: dict[str, str], created_at: datetime) -> "Store":
+    """Set up an empty store in a new or empty folder. Raises StoreError."""
+    root = Path(path)
+    where = Where(file=str(root))
+    if created_at.tzinfo is None:
+        raise StoreError("The moment of setting up needs a time zone.", where=where, got=str(created_at))
+    if root.exists() and (not root.is_dir() or any(root.iterdir())):
+        raise StoreError(
+            "A store is set up in a new or empty folder only; what is there is left as it is.",
+            where=where,
+            got="a store" if (root / _CARD).exists() else "a file or a folder with other things in it",
+            mend="Give another folder, or use the store that is there.",
+        )
+    with files.writing(root):
+        for folder in (*(f"inbox/{table}" for table in schema.FACTS), generations.FOLDER, RECEIVED, assessments.FOLDER):
+            (root / folder).mkdir(parents=True)
+    generations.start(root)
+    store = Store(root)
+    store.office.start()
+    store.office.set_company(company)
+    store.save_settings(Settings())
+    # last, as it makes the folder a store
+    files.replace(
+        root / _CARD, _Card(schema_version=schema.VERSION, created_at=created_at).model_dump_json(indent=1).encode()
+    )
+    return store
+
+
+def open(path: str | os.PathLike[str]) -> "Store":
+    """Open a store. Raises StoreError where it is missing, not a store, or of an unknown version."""
+    root = Path(path)
+    card = root / _CARD
+    if not card.is_file():
+        raise StoreError(
+            "There is no store here." if not root.exists() else "This is not a store.",
+            where=Where(file=str(root)),
+            expected=f"a folder with {_CARD} in it",
+            mend="Check the path, or set up a store there first.",
+        )
+    try:
+        found = _Card.model_validate_json(card.read_bytes())
+    except ValidationError as error:
+        raise StoreError(
+            "The card of this store is damaged.", where=Where(file=str(card)), mend="Restore this file from a backup."
+        ) from error
+    if found.schema_version != schema.VERSION:
+        raise StoreError(
+            "This store has a schema version that this release cannot read.",
+            where=Where(file=str(card)),
+            got=f"version {found.schema_version}",
+            expected=f"version {schema.VERSION}",
+            mend="Use the release that wrote it, or a newer one.",
+        )
+    return Store(root)
+
+
+class Store:
+    """An open store; any number may be open at once, in any number of processes. Made by `create` and `open`."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.office = Office(path)
+        self.tiers = Tiers(path)
+        self._adds = 0
+
+    # facts, in
+
+    def add(self, table_name: str, rows: pa.Table) -> bool:
+        """Add rows to a table of schema.FACTS; False, and nothing changes, where the very same content is in already.
+
+        When this returns the rows are on the disk. Raises StoreError where the columns are not those of the schema or
+        nothing can be written.
+        """
+        rows = inbox.checked(table_name, rows)
+        if not rows.num_rows:
+            return False
+        name, rows_sha256 = canonical.digests(table_name, rows)
+        if self.tiers.holds(table_name, name):
+            return False
+        added = inbox.write(self.path, table_name, name, rows, rows_sha256)
+        if added:
+            self._compact_when_full()
+        return added
+
+    def keep_file(self, data: bytes, name: str) -> str:
+        """Keep a received file for ever, under the SHA-256 of its bytes, which is returned."""
+        file_sha256 = files.sha256(data)
+        try:
+            files.write_new(self.path / RECEIVED / file_sha256, data)
+        except StoreError as error:
+            raise StoreError(f"{name} could not be kept.", where=error.where, got=error.got, mend=error.mend) from error
+        return file_sha256
+
+    def compact(self) -> bool:
+        """Take the inbox into a new generation (it happens by itself, too); False where there was nothing to take."""
+        return compaction.compact(self.path)
+
+    # facts, out
+
+    def facts(self, name: str, *, known_on: datetime | None = None, walls: Iterable[Wall] | None = None) -> pa.Table:
+        """All rows of a table as known on a moment, of some walls or of all, sorted by wall, date and the rest.
+
+        Raises StoreError where a file is missing or damaged: rows are never left out unseen.
+        """
+        return canonical.ordered(views.known_by(self.tiers.rows(name, walls), known_on))
+
+    def current(self, name: str, known_on: datetime | None = None) -> pa.Table:
+        """Of the rows of one key (schema.KEY) the one known latest."""
+        return views.latest(self.facts(name, known_on=known_on), schema.KEY[name])
+
+    def readings(self, known_on: datetime | None = None, walls: Iterable[Wall] | None = None) -> pa.Table:
+        """Effective readings (schema.READINGS) after rulings and mends, one row per reading."""
+        rulings = self.facts("rulings", known_on=known_on)
+        if walls is None:
+            return views.effective(self.facts("readings", known_on=known_on), rulings)
+        wanted = list(walls)
+        rows = views.known_by(self.tiers.rows("readings", wanted), known_on)
+        # a row sent in to mend one of these may have been written under another wall
+        elsewhere = views.known_by(self.tiers.menders(), known_on)
+        elsewhere = elsewhere.filter(pc.invert(is_of(elsewhere, wanted)))
+        both = canonical.ordered(pa.concat_tables([rows, elsewhere]))
+        stand = views.effective(both, rulings)
+        return stand.filter(is_of(stand, wanted))
+
+    def buckets(self, known_on: datetime | None = None) -> list[list[Wall]]:
+        """The registered walls in groups that are stored together, to be assessed one group at a time."""
+        count = generations.pointer(self.path).buckets
+        groups: dict[int, list[Wall]] = {}
+        rows = self.current("walls", known_on)
+        for wall in zip(rows["house"].to_pylist(), rows["wall"].to_pylist(), strict=True):
+            groups.setdefault(generations.bucket_of(wall, count), []).append(wall)
+        return [groups[number] for number in sorted(groups)]
+
+    def facts_sha256(self, known_on: datetime | None = None) -> str:
+        """Hash of the set of facts known on a moment; the same whatever the order of adds, and compacted or not."""
+        lines = views.known_by(self.tiers.ledger(), known_on)
+        total = sha256()
+        for line in sorted(tuple(map(str, row.values())) for row in lines.to_pylist()):
+            total.update("|".join(line).encode() + b"\n")
+        return total.hexdigest()
+
+    # what is derived, and settings
+
+    def save_assessment(self, assessment: Assessment) -> None:
+        """Save the tables of an assessment, in place of an earlier one for the same day."""
+        assessments.save(self.path, assessment)
+
+    def assessment(self, judged_on: date | None = None) -> Assessment | None:
+        """The assessment for a day, or of the latest day there is one for; None where there is none."""
+        days = self.assessments()
+        day = judged_on or (days[-1] if days else None)
+        return assessments.load(self.path, day) if day else None
+
+    def assessments(self) -> list[date]:
+        """The days that an assessment is saved for, earliest first."""
+        return assessments.days(self.path)
+
+    def settings(self) -> Settings:
+        """The settings of this company (defaults where none are saved). Raises StoreError where they cannot be read."""
+        file = self.path / _SETTINGS
+        if not file.exists():
+            return Settings()
+        try:
+            return Settings.model_validate_json(file.read_bytes())
+        except ValidationError as error:
+            first = error.errors()[0]
+            raise StoreError(
+                "The settings cannot be used.",
+                where=Where(file=str(file), cell=".".join(map(str, first["loc"]))),
+                got=f"{first['msg']} ({error.error_count()} in all)",
+                mend="Mend that entry, or remove it for the default to hold.",
+            ) from error
+
+    def save_settings(self, settings: Settings) -> None:
+        """Save settings in place of the earlier ones."""
+        files.replace(self.path / _SETTINGS, settings.model_dump_json(indent=1).encode())
+
+    def rules_on(self, day: date, known_on: datetime | None = None) -> Rules:
+        """The rules that hold on a day: the settings, with the signed thresholds valid on that day in their place."""
+        rules = self.settings().rules
+        rows = self.current("thresholds", known_on).sort_by("valid_from").to_pylist()
+        valid = [row for row in rows if row["valid_from"] is not None and row["valid_from"] <= day]
+        if not valid:
+            return rules
+        given = {name: valid[-1][name] for name in Rules.model_fields if valid[-1].get(name) is not None}
+        try:
+            return Rules.model_validate(rules.model_dump() | given)
+        except ValidationError as error:
+            raise StoreError(
+                "These signed thresholds cannot be used.",
+                where=Where(file=valid[-1]["source_name"], row=valid[-1]["source_row"]),
+                got=error.errors()[0]["msg"],
+                mend="Register a row with the same valid_from and the right numbers.",
+            ) from error
+
+    def _compact_when_full(self) -> None:
+        self._adds += 1
+        if self._adds % _LOOK_EVERY != 1 or self.tiers.waiting() <= INBOX_LIMIT:  # looking costs a listing of the inbox
+            return
+        # the rows are in, whatever comes of this: a store that cannot be compacted is slow, not wrong, and `verify`
+        # and every reader name the damage that stands in the way
+        with suppress(StoreError):
+            compaction.compact(self.path, wait=False)

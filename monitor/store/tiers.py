@@ -1,0 +1,119 @@
+"""Both tiers read as one: the compacted files, and the inbox files that are not in them."""
+
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import TypeVar
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from monitor import schema
+from monitor.store import compaction, generations, inbox, parquet
+from monitor.store.generations import PartFile, Pointer, Wall
+
+_TRIES = 5
+_T = TypeVar("_T")
+_Adds = list[tuple[str, str]]
+
+
+class Tiers:
+    """A reader of one store's facts. It remembers only what can never change: what is in a compacted file."""
+
+    def __init__(self, root: Path) -> None:
+        self.root = root
+        self._absorbed: tuple[str, frozenset[tuple[str, str]]] = ("", frozenset())
+        self._menders: dict[str, pa.Table] = {}
+
+    def holds(self, table: str, name: str) -> bool:
+        """Whether an add of that content is in."""
+        # the inbox first, then the pointer: an add leaves the inbox only after the pointer has it
+        in_inbox = inbox.path_of(self.root, table, name).exists()
+        return in_inbox or (table, name) in self._taken(generations.pointer(self.root))
+
+    def waiting(self) -> int:
+        """Number of adds in the inbox that are not compacted yet."""
+        return self._at_one_moment(tuple(schema.FACTS), lambda _, adds: len(adds))
+
+    def rows(self, table: str, walls: Iterable[Wall] | None = None) -> pa.Table:
+        """Rows of a table, of some walls or of all, in no order. Raises StoreError where a file is not whole."""
+        wanted = None if walls is None or not generations.has_walls(table) else list(walls)
+
+        def read(at: Pointer, adds: _Adds) -> pa.Table:
+            parts = at.of(table)
+            if wanted is not None:
+                buckets = {generations.bucket_of(wall, at.buckets) for wall in wanted}
+                parts = [part for part in parts if part.bucket in buckets]
+            found = [generations.read_part(self.root, part) for part in parts] + self._read_adds(adds)
+            return pa.concat_tables([schema.empty(table), *found])
+
+        rows = self._at_one_moment((table,), read)
+        return rows if wanted is None else rows.filter(is_of(rows, wanted))
+
+    def menders(self) -> pa.Table:
+        """The readings of all walls that were sent in to mend another one."""
+
+        def read(at: Pointer, adds: _Adds) -> pa.Table:
+            parts = at.of("readings")
+            self._menders = {part.file: self._menders_in(part) for part in parts}
+            waiting = [_menders(rows) for rows in self._read_adds(adds)]
+            return pa.concat_tables([schema.empty("readings"), *self._menders.values(), *waiting])
+
+        return self._at_one_moment(("readings",), read)
+
+    def ledger(self) -> pa.Table:
+        """Every add (columns of parquet.LEDGER), a line per moment at which rows of it became known."""
+
+        def read(at: Pointer, adds: _Adds) -> pa.Table:
+            lines = [
+                line
+                for table, name in adds
+                for line in compaction.ledger_lines(
+                    table, name, *parquet.read_with_hash(inbox.path_of(self.root, table, name), table)
+                )
+            ]
+            waiting = pa.Table.from_pylist(lines, schema=parquet.LEDGER)
+            return pa.concat_tables([generations.ledger(self.root, at), waiting])
+
+        return self._at_one_moment(tuple(schema.FACTS), read)
+
+    def _at_one_moment(self, tables: tuple[str, ...], read: Callable[[Pointer, _Adds], _T]) -> _T:
+        """Call `read` with the pointer and the inbox files not in it; again where a compaction took a file away."""
+        for _ in range(_TRIES):
+            # the inbox first, then the pointer, as in `holds`
+            names = [(table, name) for table in tables for name in inbox.names(self.root, table)]
+            at = generations.pointer(self.root)
+            try:
+                taken = self._taken(at) if names else frozenset()
+                return read(at, [add for add in names if add not in taken])
+            except FileNotFoundError as error:
+                gone = error
+        raise compaction.missing(Path(gone.filename)) from gone
+
+    def _taken(self, at: Pointer) -> frozenset[tuple[str, str]]:
+        file = at.ledger.file if at.ledger else ""
+        if self._absorbed[0] != file:
+            lines = generations.ledger(self.root, at)
+            pairs = zip(lines["table"].to_pylist(), lines["name"].to_pylist(), strict=True)
+            self._absorbed = (file, frozenset(pairs))
+        return self._absorbed[1]
+
+    def _read_adds(self, adds: _Adds) -> list[pa.Table]:
+        return [parquet.read(inbox.path_of(self.root, table, name), table) for table, name in adds]
+
+    def _menders_in(self, part: PartFile) -> pa.Table:
+        if part.file in self._menders:
+            return self._menders[part.file]
+        mends = generations.read_part(self.root, part, ["mends"])  # one column tells whether the rest is wanted
+        if not _menders(mends).num_rows:
+            return schema.empty(part.table)
+        return _menders(generations.read_part(self.root, part))
+
+
+def is_of(rows: pa.Table, walls: Iterable[Wall]) -> pa.Array:
+    """Which rows belong to one of the walls."""
+    keys = pa.array([generations.wall_key(wall) for wall in walls], pa.string())
+    return pc.is_in(generations.wall_keys(rows), value_set=keys)
+
+
+def _menders(rows: pa.Table) -> pa.Table:
+    return rows.filter(pc.not_equal(rows["mends"], pa.scalar("")))
