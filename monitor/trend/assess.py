@@ -1,0 +1,179 @@
+"""The assessment of all walls: from tables of facts to tables of results."""
+
+from datetime import date
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from monitor import schema
+from monitor.config import Settings
+from monitor.terms import Method
+from monitor.trend import bounds, evidence, forecast, movement, schedule, totals, verdicts
+from monitor.trend.cases import CASE, WALL, Cases, build
+from monitor.trend.portfolio import Fitted, fitted
+from monitor.trend.shapes import COMPONENTS, Array
+from monitor.trend.variances import METHODS
+
+Columns = dict[str, npt.NDArray[np.float64]]
+
+_BOUNDED = ("rate", *COMPONENTS)
+_NUMBERS = (
+    "governing", *(f"{name}_{end}" for name in _BOUNDED for end in ("mm_per_year", "lower", "upper")), "season_mm",
+    "scale", "dof", "log_evidence", "exceed_chance", "jump_mm", "jump_p", "to_base",
+)  # fmt: skip
+
+
+def assess(
+    readings: pd.DataFrame,
+    walls: pd.DataFrame,
+    marks: pd.DataFrame,
+    events: pd.DataFrame,
+    settings: Settings,
+    judged_on: date,
+) -> dict[str, pd.DataFrame]:
+    """Judge every wall on a day, from the facts up to that day.
+
+    readings, walls, marks, events: columns of the schemas of those names, dates as datetime64, each reading once with
+    its state after all rulings. Only used readings enter the fit; held ones are counted. Returns wall_results,
+    mark_results, movement and findings with the columns of schema.RESULTS. TrendError where a used reading cannot
+    enter the model.
+    """
+    cases = build(readings, walls, marks, events, settings.rules, judged_on)
+    values: Columns = {name: np.full(len(cases.table), np.nan) for name in _NUMBERS}
+    mark_tables, lines = [], []
+    for done in fitted(cases, settings.variances):
+        threshold = cases.table["threshold_mm_per_year"].to_numpy(np.float64)[done.block.cases]
+        log_e = evidence.log_evidence(
+            done.fit.mark_rate,
+            done.fit.mark_se,
+            threshold[:, None],
+            done.scale.sum[:, None],
+            done.scale.dof[:, None],
+            settings.variances.scale,
+        )
+        jump = forecast.jump(done.visits, done.block, done.season, settings.variances)
+        for name, value in _wall_values(done, threshold, log_e, jump).items():
+            values[name][done.block.cases] = value
+        mark_tables.append(_mark_values(cases, done, log_e))
+        lines.append(movement.lines(done))
+    return _tables(cases, values, mark_tables, lines, (readings, walls, marks), settings, judged_on)
+
+
+def _wall_values(done: Fitted, threshold: Array, log_e: Array, jump: forecast.Jump) -> Columns:
+    """Columns of the wall results that come from the fit, one value per case of the block."""
+    fit, layout = done.fit, done.block.layout
+    wall = bounds.wall_pair(fit, done.scale, threshold)
+    parts = bounds.pair(fit.rate, fit.rate_se, done.scale)
+    first_row = _first_rows(done)
+    values = {
+        "governing": np.where(wall.governing < 0, np.nan, first_row[np.arange(len(threshold)), wall.governing]),
+        "rate_mm_per_year": wall.rate,
+        "rate_lower": wall.lower,
+        "rate_upper": wall.upper,
+        "season_mm": np.hypot(*np.moveaxis(fit.estimate.theta[:, layout.season], -1, 0)),
+        "scale": done.scale.variance,
+        "dof": done.scale.dof,
+        "log_evidence": evidence.wall_log_evidence(log_e, fit.mark_seen),
+        "exceed_chance": wall.exceed_chance,
+        "jump_mm": jump.step_mm,
+        "jump_p": jump.p,
+        "to_base": fit.to_base.astype(np.float64),
+    }
+    for number, component in enumerate(COMPONENTS):
+        values[f"{component}_mm_per_year"] = fit.rate[:, number]
+        values[f"{component}_lower"] = parts.lower[:, number]
+        values[f"{component}_upper"] = parts.upper[:, number]
+    return values
+
+
+def _first_rows(done: Fitted) -> npt.NDArray[np.intp]:
+    """One row of Cases.rows for each mark of the block (B, M), -1 where there is no such mark."""
+    rows = np.full((len(done.block.cases), done.block.layout.marks), -1, dtype=np.intp)
+    rows[done.block.place[0], done.block.mark] = done.block.rows
+    return rows
+
+
+def _mark_values(cases: Cases, done: Fitted, log_e: Array) -> pd.DataFrame:
+    """Rows of the mark results of the block's cases."""
+    rows = _first_rows(done)
+    there = rows >= 0
+    pair = bounds.pair(done.fit.mark_rate, done.fit.mark_se, done.scale)
+    names = cases.rows.iloc[rows[there]][[*CASE, "mark", "x_mm", "z_mm"]].reset_index(drop=True)
+    return names.assign(
+        measured=done.fit.mark_measured[there],
+        rate_mm_per_year=done.fit.mark_rate[there],
+        rate_lower=pair.lower[there],
+        rate_upper=pair.upper[there],
+        rate_se=done.fit.mark_se[there],
+        log_evidence=log_e[there],
+    )
+
+
+def _tables(
+    cases: Cases,
+    values: Columns,
+    mark_tables: list[pd.DataFrame],
+    lines: list[pd.DataFrame],
+    facts: tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame],
+    settings: Settings,
+    judged_on: date,
+) -> dict[str, pd.DataFrame]:
+    """Join the parts and let the rules judge them."""
+    readings, walls, marks = facts
+    rules = settings.rules
+    wall_results = _wall_results(cases, values)
+    mark_results = _with_unfitted_marks(cases, mark_tables)
+    up_to_day = readings[~(readings["visit_date"] > pd.Timestamp(judged_on))]
+    wall_results = wall_results.merge(totals.totals(up_to_day, walls, marks, rules), on=WALL, how="left")
+    wall_results["total_mark"] = wall_results["total_mark"].fillna("")
+    due = schedule.schedule(wall_results, walls, judged_on, rules)
+    wall_results = wall_results.merge(due, on=CASE, how="left")
+    wall_results["onset"] = wall_results["first_visit"]
+    wall_results, findings = verdicts.judge(wall_results, mark_results, readings, walls, rules, judged_on)
+    tables = {
+        "wall_results": wall_results,
+        "mark_results": mark_results,
+        "movement": movement.movement(cases, lines),
+        "findings": findings,
+    }
+    return {name: table[schema.find(name).names] for name, table in tables.items()}
+
+
+def _wall_results(cases: Cases, values: Columns) -> pd.DataFrame:
+    """Case table with the fit's columns."""
+    table = cases.table.assign(
+        **{name: value for name, value in values.items() if name not in ("governing", "to_base")}
+    )
+    known = ~np.isnan(values["governing"])
+    names = cases.rows["mark"].to_numpy(object)
+    governing = np.full(len(table), "", dtype=object)
+    governing[known] = names[values["governing"][known].astype(np.intp)]
+    lower = np.stack([values[f"{component}_lower"] for component in COMPONENTS], axis=1)
+    largest = np.array([str(c) for c in COMPONENTS], dtype=object)[np.where(np.isnan(lower), -np.inf, lower).argmax(1)]
+    return table.assign(
+        governing_mark=governing,
+        largest_movement=np.where(np.isnan(lower).all(axis=1), "", largest),
+        relative_to=np.where(known, _relative_to(cases, values["to_base"] > 0), ""),
+        log_evidence=np.nan_to_num(values["log_evidence"]),
+    ).drop(columns=["case", "method_code"])
+
+
+def _relative_to(cases: Cases, to_base: npt.NDArray[np.bool_]) -> npt.NDArray[np.object_]:
+    """What the rate is measured against, in words that follow "relative to"."""
+    meter = cases.table["method_code"].to_numpy() == METHODS.index(Method.METER)
+    return np.where(to_base, "the wall's base", np.where(meter, "the opposite wall", "the wall's two ends"))
+
+
+def _with_unfitted_marks(cases: Cases, tables: list[pd.DataFrame]) -> pd.DataFrame:
+    """All marks that were read in a period, also those with no counting reading."""
+    key = [*CASE, "mark"]
+    read = cases.rows[[*key, "x_mm", "z_mm"]].drop_duplicates(key)
+    columns = ["measured", "rate_mm_per_year", "rate_lower", "rate_upper", "rate_se", "log_evidence"]
+    known = (
+        pd.concat(tables)[[*key, *columns]]
+        if tables
+        else read.assign(**dict.fromkeys(columns, np.nan))[[*key, *columns]]
+    )
+    table = read.merge(known, on=key, how="left").sort_values(key, ignore_index=True)
+    return table.assign(measured=table["measured"].eq(True), log_evidence=table["log_evidence"].fillna(0.0))

@@ -1,0 +1,250 @@
+"""Cases of equal shape, laid side by side in padded arrays: what the batched engine works on.
+
+Padding readings have weight 0, padding set-up columns are 0 with a proper prior, padding parameters have no
+information: they change no number.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from monitor.config import Variances
+from monitor.terms import Method
+from monitor.trend import variances as sds
+from monitor.trend.cases import Cases, seen_by
+from monitor.trend.shapes import BOW, COMPONENTS, Array
+from monitor.units import DAYS_PER_YEAR
+
+Whole = npt.NDArray[np.intp]
+
+RATES = len(COMPONENTS)
+SEASON = 2
+BLOCK_CASES = 500
+BLOCK_NUMBERS = 4_000_000
+"""Most numbers in the largest array of a block; keeps the memory of large walls bounded."""
+
+_SIZES = np.array([1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14, 16, 18, 20, 24, 28, 32])
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Where the parameters of a block stand: levels, local deviations, the cycle's two coefficients, rates."""
+
+    levels: int
+    marks: int
+
+    @property
+    def local(self) -> slice:
+        """Local deviations, one per mark."""
+        return slice(self.levels, self.levels + self.marks)
+
+    @property
+    def season(self) -> slice:
+        """Cosine and sine coefficients of the yearly cycle."""
+        return slice(self.levels + self.marks, self.others)
+
+    @property
+    def rates(self) -> slice:
+        """Rates of the components."""
+        return slice(self.others, self.size)
+
+    @property
+    def others(self) -> int:
+        """Number of parameters that are no rates."""
+        return self.levels + self.marks + SEASON
+
+    @property
+    def size(self) -> int:
+        """Number of parameters."""
+        return self.others + RATES
+
+
+@dataclass(frozen=True)
+class Block:
+    """B cases of V visits of at most N readings and K set-up columns.
+
+    cases: numbers of the cases (B,). design: (B, V, N, P) of the layout's parameters. deflection, weight (1 / reading
+    variance, 0 where there is no reading), bow (the bow shape as seen): (B, V, N). columns: set-up columns times their
+    sds (B, V, N, K); free: the columns of unknown size (B, V, K). last: the newest visit (B,). phi: shapes at the
+    marks as the newest visit's method sees them (B, M, 3); center: what was taken off each level (B, L).
+    rows, place: the rows of Cases.rows in the block, and the (case, visit, reading) where each stands.
+    level, mark: number of each such row's level and mark within its case. time0: day that times count from (B,).
+    """
+
+    layout: Layout
+    cases: Whole
+    design: Array
+    deflection: Array
+    weight: Array
+    bow: Array
+    columns: Array
+    free: npt.NDArray[np.bool_]
+    last: Whole
+    phi: Array
+    center: Array
+    rows: Whole
+    place: tuple[Whole, Whole, Whole]
+    level: Whole
+    mark: Whole
+    time0: npt.NDArray[np.int64]
+
+
+def within(group: Whole, key: Whole) -> Whole:
+    """Number the distinct keys 0, 1, ... inside each group, in ascending order."""
+    base = int(key.max(initial=0)) + 1
+    pairs, place = np.unique(group * base + key, return_inverse=True)
+    first = np.searchsorted(pairs // base, pairs // base)
+    return np.asarray((np.arange(len(pairs)) - first)[place])
+
+
+def _most(group: Whole, number: Whole, groups: int) -> Whole:
+    """One more than the largest number in each group: the size of a group numbered from 0."""
+    size = np.zeros(groups, dtype=np.intp)
+    np.maximum.at(size, group, number + 1)
+    return size
+
+
+def _rounded(sizes: Whole) -> Whole:
+    """The next size of the ladder: few shapes, little padding. Above the ladder the size itself."""
+    return np.asarray(np.where(sizes > _SIZES[-1], sizes, _SIZES[np.searchsorted(_SIZES[:-1], sizes)]))
+
+
+class Packer:
+    """Numbers the counting rows of all cases once, then lays out any of the cases in blocks."""
+
+    def __init__(self, cases: Cases, variances: Variances) -> None:
+        counting = np.flatnonzero(cases.rows["counts"].to_numpy(bool))
+        rows = cases.rows.iloc[counting].reset_index(drop=True)
+        self._rows, self._seen, self._index = rows, cases.seen[counting], counting
+        self._variances, self._sds = variances, sds.setup_sds(variances)
+        case = rows["case"].to_numpy(np.intp)
+        mark = pd.factorize(rows["mark"], sort=True)[0].astype(np.intp)
+        self._case, self._mark = case, within(case, mark)
+        stretch = rows["stretch"].to_numpy(np.intp)
+        self._level = within(case, self._mark * (int(stretch.max(initial=0)) + 1) + stretch)
+        visit = rows["visit"].to_numpy(np.intp)
+        self._visit = within(case, visit)
+        self._slot = np.arange(len(rows)) - np.searchsorted(visit, visit)
+        self._offset, self._yaw, self._tilt = self._column_slots(visit)
+        self._method = rows["method_code"].to_numpy(np.intp)
+        self._variance = sds.reading_variance(
+            variances, self._method, rows["step_mm"].to_numpy(np.float64), rows["error_factor"].to_numpy(np.float64)
+        )
+        self._size = self._shapes(len(cases.table))
+        self._first = np.searchsorted(case, np.arange(len(cases.table) + 1))
+
+    def blocks(self, wanted: Whole) -> Iterator[Block]:
+        """Blocks of the wanted cases, those without a counting row left out, grouped by shape."""
+        wanted = wanted[self._size[wanted, 0] > 0]
+        shapes, group = np.unique(_rounded(self._size[wanted]), axis=0, return_inverse=True)
+        for number, shape in enumerate(shapes):
+            same = wanted[group == number]
+            visits, _, _, levels, marks = shape
+            numbers = visits * (Layout(int(levels), int(marks)).size + 2) ** 2
+            step = max(1, min(BLOCK_CASES, BLOCK_NUMBERS // int(numbers)))
+            for start in range(0, len(same), step):
+                yield self._lay(same[start : start + step], shape)
+
+    def _column_slots(self, visit: Whole) -> tuple[Whole, Whole, Whole]:
+        """Column of each row's offset, yaw and tilt within its visit, -1 for none; column 0 is the wobble's."""
+        method = self._rows["method_code"].to_numpy(np.intp)
+        setup, first, of_row = np.unique(self._rows["setup"].to_numpy(np.intp), return_index=True, return_inverse=True)
+        has = np.stack([kind > 0 for kind in (self._sds.offset, self._sds.yaw, self._sds.tilt)], axis=1)[method[first]]
+        ends = np.cumsum(has.sum(axis=1))
+        visit_of = visit[first]
+        starts = np.concatenate([[0], ends])[np.searchsorted(visit_of, visit_of)] if len(setup) else ends
+        base = 1 + ends - has.sum(axis=1) - starts
+        slots = np.where(has, base[:, None] + np.cumsum(has, axis=1) - 1, -1)[of_row]
+        return slots[:, 0], slots[:, 1], slots[:, 2]
+
+    def _shapes(self, cases: int) -> Whole:
+        """Visits, readings in a visit, set-up columns in a visit, levels and marks of each case, shape (cases, 5)."""
+        columns = np.maximum.reduce([self._offset, self._yaw, self._tilt, np.zeros_like(self._offset)])
+        numbers = (self._visit, self._slot, columns, self._level, self._mark)
+        return np.stack([_most(self._case, number, cases) for number in numbers], axis=1)
+
+    def _lay(self, cases: Whole, shape: Whole) -> Block:
+        """Lay the cases out in arrays of the given shape."""
+        visits, slots, columns, levels, marks = (int(size) for size in shape)
+        layout, count = Layout(levels, marks), len(cases)
+        lengths = self._first[cases + 1] - self._first[cases]
+        b = np.repeat(np.arange(count), lengths)
+        rows = np.arange(len(b)) + np.repeat(self._first[cases] - (np.cumsum(lengths) - lengths), lengths)
+        place = (b, self._visit[rows], self._slot[rows])
+        whole = (count, visits, slots)
+        level, mark, seen = self._level[rows], self._mark[rows], self._seen[rows]
+        weight, bow, deflection = np.zeros(whole), np.zeros(whole), np.zeros(whole)
+        weight[place] = 1 / self._variance[rows]
+        bow[place] = seen[:, BOW]
+        raw = self._rows["deflection_mm"].to_numpy(np.float64)[rows]
+        center = _means(b, level, raw, (count, levels))
+        deflection[place] = raw - center[b, level]
+        day = self._rows["day"].to_numpy(np.int64)[rows]
+        time0 = np.rint(np.bincount(b, day, count) / lengths).astype(np.int64)
+        design = np.zeros((*whole, layout.size))
+        elapsed = (day - time0[b]) / DAYS_PER_YEAR
+        cycle = 2 * np.pi * day / DAYS_PER_YEAR
+        design[(*place, level)] = 1
+        design[(*place, layout.local.start + mark)] = elapsed
+        design[(*place, layout.season.start)] = seen[:, BOW] * np.cos(cycle)
+        design[(*place, layout.season.start + 1)] = seen[:, BOW] * np.sin(cycle)
+        for component in range(RATES):
+            design[(*place, layout.others + component)] = seen[:, component] * elapsed
+        setup_columns, free = self._columns(rows, place, (*whole, columns))
+        phi, last = self._phi_now(rows, b, mark, (count, marks, RATES)), _most(b, place[1], count) - 1
+        index = self._index[rows]
+        return Block(
+            layout, cases, design, deflection, weight, bow, setup_columns, free, last, phi, center, index, place, level,
+            mark, time0,
+        )  # fmt: skip
+
+    def _columns(
+        self, rows: Whole, place: tuple[Whole, Whole, Whole], shape: tuple[int, int, int, int]
+    ) -> tuple[Array, npt.NDArray[np.bool_]]:
+        """Set-up columns times their sds, and which of them are free."""
+        columns, free = np.zeros(shape), np.zeros((*shape[:2], shape[3]), dtype=bool)
+        method, data = self._method[rows], self._rows.iloc[rows]
+        columns[(*place, 0)] = self._variances.wobble_mm * self._seen[rows, BOW]
+        x_m = np.nan_to_num((data["x_mm"] - data["length_mm"] / 2).to_numpy(np.float64)) / 1000
+        z_m = np.nan_to_num(data["z_mm"].to_numpy(np.float64)) / 1000
+        kinds = (
+            (self._offset, self._sds.offset, 1.0),
+            (self._yaw, self._sds.yaw, x_m),
+            (self._tilt, self._sds.tilt, z_m),
+        )
+        for slots, sd, lever in kinds:
+            has = slots[rows] >= 0
+            spot = tuple(axis[has] for axis in (*place, slots[rows]))
+            columns[spot] = (sd[method] * lever)[has]
+        unknown = self._sds.free[method]
+        free[place[0][unknown], place[1][unknown], self._offset[rows][unknown]] = True
+        return columns, free
+
+    def _phi_now(self, rows: Whole, b: Whole, mark: Whole, shape: tuple[int, int, int]) -> Array:
+        """Shapes at the marks as the method of the case's newest counting visit sees them."""
+        data = self._rows.iloc[rows]
+        newest = latest_method(b, self._visit[rows], self._method[rows], shape[0])
+        phi = np.zeros(shape)
+        phi[b, mark] = seen_by(data, newest[b])
+        return phi
+
+
+def latest_method(case: Whole, visit: Whole, method: Whole, cases: int) -> Whole:
+    """Method of the newest visit of each case: of several that with most readings, then the first in METHODS."""
+    last = np.zeros(cases, dtype=np.intp)
+    np.maximum.at(last, case, visit)
+    now = visit == last[case]
+    count = np.zeros((cases, len(Method)), dtype=np.intp)
+    np.add.at(count, (case[now], method[now]), 1)
+    return np.asarray(count.argmax(axis=1))
+
+
+def _means(case: Whole, level: Whole, values: Array, shape: tuple[int, int]) -> Array:
+    """Mean of the values on each level: taken off before the fit, as it costs digits and the levels are free."""
+    flat = case * shape[1] + level
+    count = np.bincount(flat, minlength=shape[0] * shape[1])
+    total = np.bincount(flat, values, minlength=shape[0] * shape[1])
+    return np.asarray((total / np.maximum(count, 1)).reshape(shape))

@@ -1,0 +1,99 @@
+"""From estimates to bounds: moderation of the residual scale, one-sided 95 % bounds, the wall's pair."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import stats
+
+from monitor.config import Variances
+from monitor.trend.fit import Fit
+from monitor.trend.shapes import Array, Flags
+
+LEVEL = 0.95
+"""Level of every one-sided bound that is shown."""
+
+
+@dataclass(frozen=True)
+class Scale:
+    """Moderated residual scale: sum = d0 s0^2 + q, dof = d0 + d, variance = sum / dof; all (...)."""
+
+    sum: Array
+    dof: Array
+
+    @property
+    def variance(self) -> Array:
+        """The factor that all variances are multiplied by."""
+        return self.sum / self.dof
+
+
+@dataclass(frozen=True)
+class Pair:
+    """One-sided bounds, NaN where nothing is measured."""
+
+    lower: Array
+    upper: Array
+
+
+@dataclass(frozen=True)
+class WallPair:
+    """The wall's rate: number of its governing mark (-1 where nothing is measured), rate and pair, all (...)."""
+
+    governing: npt.NDArray[np.intp]
+    rate: Array
+    lower: Array
+    upper: Array
+    exceed_chance: Array
+
+
+def moderated(q: Array, d: Array, variances: Variances) -> Scale:
+    """Scale of a period from its quadratic form and degrees of freedom, and the prior of all walls."""
+    return Scale(variances.scale_dof * variances.scale + q, variances.scale_dof + d)
+
+
+def quantile(level: Array | float, dof: Array) -> Array:
+    """Quantile of t."""
+    return np.asarray(stats.t.ppf(level, dof))
+
+
+def pair(estimate: Array, se: Array, scale: Scale) -> Pair:
+    """Bounds of estimates (..., M) with standard errors before moderation."""
+    reach = (quantile(LEVEL, scale.dof) * np.sqrt(scale.variance))[..., None] * se
+    return Pair(estimate - reach, estimate + reach)
+
+
+def effective_number(covariance: Array, measured: Flags) -> Array:
+    """Effective number of marks: sum of [l >= 1] + l - floor l over the eigenvalues l of their correlation."""
+    variance = np.where(measured, np.diagonal(covariance, axis1=-2, axis2=-1), np.inf)
+    root = 1 / np.sqrt(np.where(variance > 0, variance, np.inf))
+    values = np.linalg.eigvalsh(covariance * root[..., :, None] * root[..., None, :])
+    values = np.maximum(np.round(values, 9), 0.0)
+    return np.asarray(((values >= 1) + values - np.floor(values)).sum(axis=-1))
+
+
+def wall_pair(fit: Fit, scale: Scale, threshold: Array) -> WallPair:
+    """The wall's pair: the largest lower bound at level 1 - 0.05 / M, the largest upper bound at 0.95.
+
+    exceed_chance is the largest of the marks' own posterior chances to be above the threshold: never more than the
+    chance that the largest rate is, so that false flags are rather counted too many than too few.
+    """
+    any_measured = fit.mark_measured.any(axis=-1)
+    number = np.where(any_measured, effective_number(fit.mark_covariance, fit.mark_measured), 1.0)
+    spread = fit.mark_se * np.sqrt(scale.variance)[..., None]
+    strict = quantile(1 - (1 - LEVEL) / np.maximum(number, 1.0), scale.dof)[..., None]
+    plain = quantile(LEVEL, scale.dof)[..., None]
+    above = np.asarray(stats.t.sf((threshold[..., None] - fit.mark_rate) / spread, scale.dof[..., None]))
+    governing = np.where(fit.mark_measured, fit.mark_rate, -np.inf).argmax(axis=-1)
+    return WallPair(
+        np.where(any_measured, governing, -1),
+        _largest(fit.mark_rate),
+        _largest(fit.mark_rate - strict * spread),
+        _largest(fit.mark_rate + plain * spread),
+        _largest(above),
+    )
+
+
+def _largest(values: Array) -> Array:
+    """Largest along the last axis of those that are not NaN; NaN where all are."""
+    largest = np.where(np.isnan(values), -np.inf, values).max(axis=-1)
+    return np.asarray(np.where(np.isfinite(largest), largest, np.nan))
