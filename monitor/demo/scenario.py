@@ -46,7 +46,10 @@ class Move:
 
 @dataclass(frozen=True)
 class Story:
-    """One wall. Months count from its zero reading; season is the half swing of the M row in mm."""
+    """One wall. Months count from its zero reading; season is the half swing of the M row in mm.
+
+    draw: which draw of the reading errors; other than 0 only where the story tells what the readings happen to show.
+    """
 
     house: str
     wall: str
@@ -76,6 +79,7 @@ class Story:
     lost_month: float | None = None
     covered_month: float | None = None
     needs: Sequence[Ability] = ()
+    draw: int = 0
 
     @property
     def length_mm(self) -> float:
@@ -156,7 +160,7 @@ STORIES: Sequence[Story] = (
         needs=(Ability.RECOGNITION,),
     ),
     Story(
-        "DH-09", "E", 30, (STRING,), 30, (0, 6, 0), months=(0, 3, 8),
+        "DH-09", "E", 30, (STRING,), 30, (0, 6, 0), months=(0, 3, 8), draw=3,
         told="moving 6 mm/yr, no straps, nobody went back after month 8",
         answer=(
             "overdue since month 14, first of the overdue walls; the page says nothing about the time since; look "
@@ -187,7 +191,7 @@ STORIES: Sequence[Story] = (
         needs=(Ability.RECOGNITION,),
     ),
     Story(
-        "DH-12", "E", 24, (STRING,), 17, STILL, season=2.0, zero=date(2025, 9, 22), months=(0, 6),
+        "DH-12", "E", 24, (STRING,), 17, STILL, season=2.0, zero=date(2025, 9, 22), months=(0, 6), draw=2,
         told="still, with a season; only two visits, September and March, which look like 8 mm/yr",
         answer="too early",
     ),

@@ -227,6 +227,6 @@ def _rng(story: Story, stream: int) -> np.random.Generator:
 
 def simulate_story(story: Story) -> Simulated:
     """The wall's rows as a technician without faults would have typed them, and the truth."""
-    return simulate(
-        story.house, story.wall, geometry_of(story), motion_of(story), spots_of(story), visits_of(story), _rng(story, 2)
-    )
+    rng = _rng(story, 2 + story.draw)
+    wall = (geometry_of(story), motion_of(story), spots_of(story), visits_of(story))
+    return simulate(story.house, story.wall, *wall, rng)

@@ -8,7 +8,7 @@ from math import floor
 import numpy as np
 from numpy.typing import ArrayLike
 
-from monitor.simulate.wall import Array, Geometry, Motion, Spot, places, position_mm, rates_mm_per_year, smooth_mm
+from monitor.simulate.wall import Array, Geometry, Motion, Spot, beside_mm, places, rates_mm_per_year, smooth_mm
 from monitor.terms import LengthUnit, Method
 from monitor.units import MM_PER_INCH, SIXTEENTH_MM, fraction_text, inches_from_mm, nearest_fraction
 
@@ -41,16 +41,18 @@ def seen_mm(
     the hook at the top of its column, so only differences within the column tell. Laser and distance meter: the mark
     itself (the laser up to the plane it happened to be set to, which is a set-up error).
     """
-    found = position_mm(geometry, motion, spots, moments, wobble_mm)
     x, z = places(spots)
+    n, share = len(x), x / geometry.length_mm
+    seen = beside_mm(motion, spots, moments)
     if method is Method.STRING:
-        share = x / geometry.length_mm
-        left = smooth_mm(geometry, motion, np.zeros_like(x), z, moments, wobble_mm)
-        right = smooth_mm(geometry, motion, np.full_like(x, geometry.length_mm), z, moments, wobble_mm)
-        return found - ((1 - share) * left + share * right)
+        every_x = np.concatenate([x, np.zeros(n), np.full(n, geometry.length_mm)])
+        smooth = smooth_mm(geometry, motion, every_x, np.tile(z, 3), moments, wobble_mm)
+        return seen + smooth[:, :n] - (1 - share) * smooth[:, n : 2 * n] - share * smooth[:, 2 * n :]
     if method is Method.PLUMB:
-        return found - smooth_mm(geometry, motion, x, np.full_like(z, geometry.height_mm), moments, wobble_mm)
-    return found
+        every_z = np.concatenate([z, np.full(n, geometry.height_mm)])
+        smooth = smooth_mm(geometry, motion, np.tile(x, 2), every_z, moments, wobble_mm)
+        return seen + smooth[:, :n] - smooth[:, n:]
+    return seen + smooth_mm(geometry, motion, x, z, moments, wobble_mm)
 
 
 def seen_rates_mm_per_year(
@@ -76,9 +78,14 @@ def seen_rates_mm_per_year(
     return np.asarray(rates)
 
 
-def setup_error_mm(rng: np.random.Generator, sds: Sds, geometry: Geometry, x_mm: Array, z_mm: Array) -> Array:
-    """The error of one set-up at its marks: an offset, a turn about the wall's middle, a tilt with height."""
-    offset, yaw, tilt = rng.standard_normal(3)
+def setup_errors_mm(
+    rng: np.random.Generator, sds: Sds, geometry: Geometry, x_mm: Array, z_mm: Array, placing: Sequence[int], times: int
+) -> Array:
+    """Errors of set-ups at their marks, times by marks: an offset, a turn about the wall's middle, a tilt with height.
+
+    placing: which of the set-ups of one time each mark belongs to, counted from 0.
+    """
+    offset, yaw, tilt = rng.standard_normal((3, times, max(placing) + 1))[:, :, np.asarray(placing)]
     return np.asarray(
         sds.offset_mm * offset
         + sds.yaw_mm_per_m * yaw * (x_mm - geometry.length_mm / 2) / 1000

@@ -6,7 +6,7 @@ from datetime import date
 
 import numpy as np
 
-from monitor.simulate.observe import Sds, seen_mm, seen_rates_mm_per_year, setup_error_mm, typed
+from monitor.simulate.observe import Sds, seen_mm, seen_rates_mm_per_year, setup_errors_mm, typed
 from monitor.simulate.wall import Array, Geometry, Motion, Spot, moment, places, position_mm
 from monitor.terms import Kind, LengthUnit, Method, Part
 
@@ -135,7 +135,7 @@ def _read(
     x, z = places(spots)
     deflection = (
         seen_mm(setup.method, geometry, motion, spots, moments, wobble_mm)[0]
-        + setup_error_mm(rng, setup.sds, geometry, x, z)
+        + setup_errors_mm(rng, setup.sds, geometry, x, z, [0] * len(spots), 1)[0]
         + setup.sds.reading_mm * rng.standard_normal(len(spots))
         + setup.bias_mm
     )

@@ -213,10 +213,15 @@ def position_mm(
 ) -> Array:
     """Where the surface at each mark is, visits by marks (mm): the smooth wall, local movement and surface."""
     x, z = places(spots)
-    found = smooth_mm(geometry, motion, x, z, moments, wobble_mm)
-    found += np.asarray([spot.proud_mm for spot in spots])
+    return smooth_mm(geometry, motion, x, z, moments, wobble_mm) + beside_mm(motion, spots, moments)
+
+
+def beside_mm(motion: Motion, spots: Sequence[Spot], moments: Array) -> Array:
+    """How much further in than the smooth wall each mark is, visits by marks: unevenness, local movement, surface."""
+    found = np.tile([spot.proud_mm for spot in spots], (len(moments), 1))
     for stage, years, _ in _stages(motion, moments):
-        found += np.outer(years, [stage.local_mm_per_year.get(spot.mark, 0.0) for spot in spots])
+        if stage.local_mm_per_year:
+            found += np.outer(years, [stage.local_mm_per_year.get(spot.mark, 0.0) for spot in spots])
     for surface in motion.surfaces:
         here = (moments >= worked(surface.day)).astype(float)
         found += np.outer(here, [surface.step_mm.get(spot.mark, 0.0) for spot in spots])
