@@ -51,6 +51,10 @@ class AmbiguousLengthError(LengthError):
     """A text with more than one reasonable reading: a person must say which."""
 
 
+class UnitMissingError(LengthError):
+    """A number that names no unit, where none was given either."""
+
+
 @dataclass(frozen=True)
 class Length:
     """One length read from text.
@@ -181,7 +185,9 @@ def _number(text: str, body: str, unit: str) -> _Number:
         raise _slip(text, body)
     if not unit:
         _inches(text, plain, metric=True)  # a writing fault is named before a missing unit
-        raise _error(text, "a length with its unit", "Add in or mm.")
+        raise UnitMissingError(
+            "A length without a unit.", got=text, expected="a length with its unit", mend="Add in or mm."
+        )
     if unit in _METRIC_MM and plain["part"]:
         raise AmbiguousLengthError(
             "a fraction in millimetres", got=text, expected=f"{unit} without a fraction", mend="Inches? Then write in."

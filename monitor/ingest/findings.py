@@ -1,0 +1,48 @@
+"""What is wrong with one row, said once: its state, a fixed code, and two sentences, what is wrong and the mend."""
+
+from dataclasses import dataclass
+
+from monitor.errors import LengthError
+from monitor.lengths import AmbiguousLengthError
+from monitor.terms import State
+
+
+@dataclass(frozen=True)
+class Finding:
+    """state: held (a question to a person) or rejected; wrong names the cell, what was found and what was expected."""
+
+    state: State
+    code: str
+    wrong: str
+    mend: str
+
+    @property
+    def reason(self) -> str:
+        """Both sentences."""
+        return f"{self.wrong} {self.mend}".strip()
+
+
+class CellError(Exception):
+    """One cell cannot be used; carries the finding to the row's judge, and never leaves this room."""
+
+    def __init__(self, finding: Finding) -> None:
+        super().__init__(finding.reason)
+        self.finding = finding
+
+
+def rejected(code: str, wrong: str, mend: str) -> CellError:
+    """The error of a cell that makes its row rejected."""
+    return CellError(Finding(State.REJECTED, code, wrong, mend))
+
+
+def held(code: str, wrong: str, mend: str) -> CellError:
+    """The error of a cell that makes its row held, with a question as the mend."""
+    return CellError(Finding(State.HELD, code, wrong, mend))
+
+
+def of_length(place: str, error: LengthError) -> CellError:
+    """A length that cannot be read: held where a person can choose, else rejected."""
+    wrong = f"{place} '{error.got}': {error.expected} expected."
+    if isinstance(error, AmbiguousLengthError):
+        return held("length-ambiguous", wrong, error.mend)
+    return rejected("length", wrong, error.mend)

@@ -1,0 +1,113 @@
+"""From the row of headings to columns by name, whatever their case, spacing, order, and what stands above or beside."""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from monitor.ingest.cells import Cell, Line, Sheet, place
+from monitor.lengths import tidy, unit_of
+
+_LOOK_AT_ROWS = 40
+_PER_YEAR = re.compile(r"\s*(?:per|a)?\s*(?:year|yr)$")
+_TIME_UNITS = {
+    "min": "min", "mins": "min", "minute": "min", "minutes": "min",
+    "h": "h", "hr": "h", "hrs": "h", "hour": "h", "hours": "h", "days": "days",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Header:
+    """The row of headings: its number, the texts in it, and for each known name its column (from 0) and unit."""
+
+    row: int
+    titles: tuple[str, ...]
+    columns: Mapping[str, int]
+    units: Mapping[str, str]
+    doubled: Mapping[str, tuple[str, ...]]
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row below the headings, asked by name."""
+
+    header: Header
+    line: Line
+
+    @property
+    def number(self) -> int:
+        """Its number as a spreadsheet counts."""
+        return self.line.number
+
+    def cell(self, name: str) -> Cell:
+        """The cell under that heading, empty where there is none."""
+        column = self.header.columns.get(name)
+        return Cell("") if column is None else self.line.cell(column)
+
+    def text(self, name: str) -> str:
+        """Its text."""
+        return self.cell(name).text
+
+    def at(self, name: str) -> str:
+        """Its place, e.g. F12; 'row 12' where no such column came."""
+        column = self.header.columns.get(name)
+        return f"Row {self.number}" if column is None else place(column, self.number)
+
+    def unit(self, name: str) -> str:
+        """The unit that the heading states, '' where it states none."""
+        return self.header.units.get(name, "")
+
+
+def read_header(line: Line, names: Mapping[str, str]) -> Header:
+    """The headings of one row; where two claim one name, the one that bears it exactly wins, else the first."""
+    keys = {_key(name): column for name, column in names.items()}
+    claims: dict[str, list[tuple[bool, int, str]]] = {}
+    for index, cell in enumerate(line.cells):
+        bare, unit = _split_unit(cell.text)
+        key, unit = (bare, unit) if bare in keys else (_key(cell.text), "")
+        if key in keys:
+            column = keys[key]
+            claims.setdefault(column, []).append((key != _key(_split_unit(column)[0]), index, unit))
+    best = {column: min(claim) for column, claim in claims.items()}
+    return Header(
+        row=line.number,
+        titles=tuple(cell.text for cell in line.cells),
+        columns={column: index for column, (_, index, _) in best.items()},
+        units={column: unit for column, (_, _, unit) in best.items() if unit},
+        doubled={
+            column: tuple(line.cells[index].text for _, index, _ in claim)
+            for column, claim in claims.items()
+            if len({exact for exact, _, _ in claim}) < len(claim)
+        },
+    )
+
+
+def find_header(sheet: Sheet, names: Mapping[str, str], needs: Sequence[str]) -> tuple[Header, bool]:
+    """The first row that has all needed headings, and True; else the row that has most known ones, and False."""
+    headers = [read_header(line, names) for line in sheet.lines[:_LOOK_AT_ROWS]]
+    for header in headers:
+        if all(need in header.columns for need in needs):
+            return header, True
+    return max(headers, key=lambda header: len(header.columns)), False
+
+
+def rows_below(sheet: Sheet, header: Header) -> list[Row]:
+    """The rows under the headings; a row that repeats the headings is none."""
+    return [
+        Row(header, line)
+        for line in sheet.lines
+        if line.number > header.row and tuple(cell.text for cell in line.cells) != header.titles
+    ]
+
+
+def _key(text: str) -> str:
+    """Letters and digits only: 'Set-up No.' -> 'setupno'."""
+    return re.sub(r"[^0-9a-z]", "", tidy(text).lower())
+
+
+def _split_unit(text: str) -> tuple[str, str]:
+    """Key of a heading without a unit at its end, and that unit: 'Length (mm)' -> ('length', 'mm')."""
+    words = re.sub(r"[\s_()\[\],:]+", " ", tidy(text).lower()).strip()
+    bare = _PER_YEAR.sub("", words).replace("/", " ").strip() if _PER_YEAR.search(words) else words
+    head, _, last = bare.rpartition(" ")
+    unit = unit_of(last) or _TIME_UNITS.get(last, "")
+    return (_key(head), unit) if head and unit else (_key(words), "")

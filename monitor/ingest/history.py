@@ -1,0 +1,92 @@
+"""Readings that count already: those in the store that another file brought, and those of this file judged so far."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from datetime import date
+from typing import Any
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from monitor.ingest.known import wall_id
+from monitor.terms import State
+
+Reading = Mapping[str, Any]
+"""One row of the readings table, by column."""
+
+_PLACE = ("house", "wall", "visit_date", "part", "method", "setup", "mark")
+
+
+class History:
+    """Used and could-not-read rows by wall, asked by mark, visit or place."""
+
+    def __init__(self, rows: Iterable[Reading] = ()) -> None:
+        self._by_place: dict[tuple[Any, ...], list[Reading]] = defaultdict(list)
+        self._by_mark: dict[tuple[Any, ...], list[Reading]] = defaultdict(list)
+        self._by_wall: dict[str, list[Reading]] = defaultdict(list)
+        self._used: set[str] = set()
+        for row in rows:
+            self.add(row)
+
+    def add(self, row: Reading) -> None:
+        """Let a row count from now on; one that is neither used nor could-not-read does not."""
+        if row["state"] not in (State.USED, State.COULD_NOT_READ):
+            return
+        self._by_place[_place(row)].append(row)
+        if row["state"] == State.USED:
+            self._used.add(row["reading_id"])
+            self._by_mark[row["house"], row["wall"], row["mark"], row["method"], row["kind"]].append(row)
+            self._by_wall[wall_id(row["house"], row["wall"])].append(row)
+
+    def same_place(self, row: Reading) -> list[Reading]:
+        """Rows of the same wall, visit, part, method, set-up and mark."""
+        return self._by_place.get(_place(row), [])
+
+    def last_of_mark(self, row: Reading) -> Reading | None:
+        """The latest used reading of the same mark, method and kind before that row's visit."""
+        same = self._by_mark.get((row["house"], row["wall"], row["mark"], row["method"], row["kind"]), [])
+        return max((r for r in same if r["visit_date"] < row["visit_date"]), key=_when, default=None)
+
+    def last_visit(self, row: Reading, *, method: str | None = None) -> list[Reading]:
+        """Used readings of that wall at its latest visit before that row's, by one method where asked."""
+        before = [
+            r
+            for r in self._by_wall.get(wall_id(row["house"], row["wall"]), [])
+            if r["visit_date"] < row["visit_date"] and method in (None, r["method"])
+        ]
+        latest = max(map(_when, before), default=None)
+        return [r for r in before if _when(r) == latest]
+
+    def is_used(self, reading_id: str) -> bool:
+        """Whether that reading is used."""
+        return reading_id in self._used
+
+    def first_visit(self, house: str, wall: str) -> date | None:
+        """The date of the wall's first used reading."""
+        return min((r["visit_date"] for r in self._by_wall.get(wall_id(house, wall), [])), default=None)
+
+    def last_unit(self, house: str, wall: str) -> str:
+        """The unit of the wall's latest used reading, '' where there is none."""
+        last = max(self._by_wall.get(wall_id(house, wall), []), key=_when, default=None)
+        return str(last["unit"]) if last else ""
+
+
+def earlier_rows(earlier: pa.Table, houses: Iterable[str], source_sha256: str) -> list[dict[str, Any]]:
+    """Rows of these houses that another file brought: this file's own rows are judged afresh."""
+    wanted = pc.and_(
+        pc.is_in(earlier["house"], value_set=pa.array(sorted(set(houses)), pa.string())),
+        pc.not_equal(earlier["source_sha256"], source_sha256),
+    )
+    rows: list[dict[str, Any]] = earlier.filter(wanted).to_pylist()
+    return rows
+
+
+def _place(row: Reading) -> tuple[Any, ...]:
+    return tuple(row[name] for name in _PLACE)
+
+
+_PART_ORDER = {"before": 0, "": 1, "after": 2}
+
+
+def _when(row: Reading) -> tuple[date, int]:
+    return row["visit_date"], _PART_ORDER.get(row["part"], 1)

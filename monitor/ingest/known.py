@@ -1,0 +1,75 @@
+"""What the register knows, asked by id: houses, walls, marks, instruments, people, events; and the nearest ids."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from rapidfuzz import fuzz, process, utils
+
+from monitor import schema
+
+Fact = Mapping[str, Any]
+"""One row of a register table, by column."""
+
+
+class Known:
+    """The register as it stands; rows of a file under way can be added. Ids are found whatever their case."""
+
+    def __init__(self, tables: schema.Tables) -> None:
+        self._rows: dict[str, dict[tuple[str, ...], Fact]] = {name: {} for name in schema.REGISTER}
+        self._marks_of: dict[str, dict[str, Fact]] = defaultdict(dict)
+        self._events_of: dict[str, list[Fact]] = defaultdict(list)
+        for name in schema.REGISTER:
+            rows = tables[name].to_pylist() if name in tables else []
+            for row in sorted(rows, key=lambda row: str(row.get("known_at") or "")):
+                self.add(name, row)
+
+    def add(self, table: str, row: Fact) -> None:
+        """Let a row be known; of two with one key the later stands."""
+        key = tuple(str(row[part]).casefold() for part in schema.KEY[table])
+        if table == "events" and key not in self._rows[table]:
+            self._events_of[wall_id(row["house"], row["wall"]).casefold()].append(row)
+        if table == "marks":
+            self._marks_of[wall_id(row["house"], row["wall"]).casefold()][str(row["mark"]).casefold()] = row
+        self._rows[table][key] = row
+
+    def find(self, table: str, *key: str) -> Fact | None:
+        """The row with that key, or None."""
+        return self._rows[table].get(tuple(part.strip().casefold() for part in key))
+
+    def ids(self, table: str) -> list[str]:
+        """Ids of that table in order; a wall's is house-wall."""
+        if table == "walls":
+            return sorted(wall_id(row["house"], row["wall"]) for row in self._rows[table].values())
+        return sorted(str(row[schema.KEY[table][-1]]) for row in self._rows[table].values())
+
+    def marks(self, house: str, wall: str) -> Mapping[str, Fact]:
+        """The marks of a wall, by id in lower case."""
+        return self._marks_of.get(wall_id(house, wall).casefold(), {})
+
+    def events(self, house: str, wall: str) -> list[Fact]:
+        """The events of a wall."""
+        return self._events_of.get(wall_id(house, wall).casefold(), [])
+
+    def split_wall(self, house: str, wall: str) -> tuple[str, str]:
+        """House and wall as registered, where the wall may be written with its house (DH-01-N); else as written."""
+        house, wall = house.strip(), wall.strip()
+        prefix = f"{house}-".casefold()
+        if house and wall.casefold().startswith(prefix) and not self.find("walls", house, wall):
+            wall = wall[len(prefix) :]
+        if not house and "-" in wall:
+            house, _, wall = wall.rpartition("-")
+        row = self.find("walls", house, wall) or {"house": house, "wall": wall}
+        return str(row["house"]), str(row["wall"])
+
+
+def wall_id(house: str, wall: str) -> str:
+    """The id of a wall as people write it."""
+    return f"{house}-{wall}"
+
+
+def nearest(text: str, ids: Iterable[str], count: int = 3) -> str:
+    """The nearest ids, most alike first, as 'A, B or C'; '' where there are none."""
+    found = process.extract(text, list(ids), scorer=fuzz.ratio, processor=utils.default_process, limit=count)
+    names = [name for name, _, _ in found]
+    return " or ".join(filter(None, [", ".join(names[:-1]), *names[-1:]]))

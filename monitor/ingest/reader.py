@@ -1,0 +1,43 @@
+"""Received bytes to a book of text cells: XLSX or CSV, told by content, not by name."""
+
+import hashlib
+
+from monitor.errors import IntakeError, Where
+from monitor.ingest.cells import MAX_BYTES, Book
+from monitor.ingest.csv_file import read_csv
+from monitor.ingest.xlsx_file import read_xlsx
+
+_ZIP = b"PK\x03\x04"
+_OLD_SPREADSHEET = b"\xd0\xcf\x11\xe0"
+
+
+def read_book(name: str, data: bytes) -> Book:
+    """The file's sheets. Raises IntakeError where it is empty, too large, damaged or of another kind."""
+    if len(data) > MAX_BYTES:
+        raise IntakeError(
+            "The file is larger than any file of readings.",
+            where=Where(file=name),
+            got=f"{len(data):,} bytes",
+            expected=f"at most {MAX_BYTES:,} bytes",
+            mend="Send it in parts, without pictures.",
+        )
+    if data.startswith(_OLD_SPREADSHEET):
+        raise IntakeError(
+            "The workbook has a password, or is of the old kind (XLS).",
+            where=Where(file=name),
+            expected="XLSX without a password, or CSV UTF-8",
+            mend="Save it as XLSX without a password and send it again.",
+        )
+    if data.startswith(_ZIP):
+        sheets, notes = read_xlsx(name, data)
+    else:
+        sheet, notes = read_csv(name, data)
+        sheets = [sheet] if sheet.lines else []
+    if not sheets:
+        raise IntakeError(
+            "The file is empty.",
+            where=Where(file=name),
+            expected="a header row and rows below it",
+            mend="Look whether the right file was sent.",
+        )
+    return Book(name, hashlib.sha256(data).hexdigest(), tuple(sheets), tuple(notes))

@@ -1,0 +1,196 @@
+"""A file of readings to judged rows: every row ends used, held, rejected or could-not-read, with its reason."""
+
+import hashlib
+import re
+from datetime import date, datetime
+from typing import Any
+
+import pyarrow as pa
+
+from monitor import schema
+from monitor.errors import IntakeError, Where
+from monitor.ingest import checks
+from monitor.ingest.cells import Book, Sheet, content_sha256, sheet_key
+from monitor.ingest.columns import READING_NEEDS, reading_names
+from monitor.ingest.draft import Draft, Setting
+from monitor.ingest.geometry import needs_standoff
+from monitor.ingest.headers import Header, Row, find_header, rows_below
+from monitor.ingest.history import History, earlier_rows
+from monitor.ingest.judge import judge
+from monitor.ingest.known import Known
+from monitor.ingest.mend import Failing, mend_sheet
+from monitor.ingest.reader import read_book
+from monitor.ingest.value import judge_correction_value
+from monitor.ingest.values import day_first
+from monitor.results import Intake
+from monitor.terms import Kind, Method, State
+
+_ADDS_NOTHING = frozenset({"already-in", "twice-in-file"})
+_TOTAL = re.compile(r"(grand |sub)?(total|sum|average|mean|count|max|min)\b.*", re.I)
+_TELLING = ("wall", "visit_date", "mark", "value")
+
+
+def read_readings(
+    name: str, data: bytes, tables: schema.Tables, earlier: pa.Table, received_at: datetime, sender: str, today: date
+) -> Intake:
+    """Judge a file of readings (CSV or XLSX) against the register `tables` and the readings in the store.
+
+    Raises IntakeError where nothing in the file can be read as a table of readings; a bad row never does.
+    """
+    del sender  # it stands in the receipt, not in the rows
+    book = read_book(name, data)
+    source = content_sha256(book.sheets)
+    found, notes = _tables_of(book)
+    drafts = [
+        _draft(row, book, sheet, source, received_at) for sheet, header in found for row in rows_below(sheet, header)
+    ]
+    drafts, left_aside = _without_totals(drafts)
+    known = Known(tables)
+    houses = {known.split_wall(d.row.text("house"), d.row.text("wall"))[0] for d in drafts}
+    setting = Setting(
+        known=known,
+        history=History(earlier_rows(earlier, houses, source)),
+        day_first=day_first(draft.row.text("visit_date") for draft in drafts),
+        today=today,
+        upload_days=frozenset({today, received_at.date()}),
+    )
+    for draft in drafts:
+        judge(draft, setting)
+    checks.run(drafts, setting)
+    noted = [*book.notes, *notes, *left_aside, *(_said(d, note) for d in drafts for note in d.notes)]
+    return _intake(book, source, drafts, noted)
+
+
+def judge_correction(
+    reading_row: dict[str, Any], value_raw: str, unit: str, tables: schema.Tables
+) -> tuple[float, float]:
+    """Millimetres and deflection of a corrected value, by that reading's own method, kind and stand-off.
+
+    Raises LengthError where the value is no length, IntakeError where the reading lacks what the value means.
+    """
+    del tables  # the reading carries the stand-off that was used
+    if not reading_row["method"] or not reading_row["kind"]:
+        raise _cannot_correct(reading_row, "its method or kind is not known")
+    kind = Kind(reading_row["kind"])
+    if needs_standoff(Method(reading_row["method"]), kind) and reading_row["standoff_mm"] is None:
+        raise _cannot_correct(reading_row, "its stand-off is not known")
+    return judge_correction_value(value_raw, unit, kind, reading_row["standoff_mm"])
+
+
+def _cannot_correct(row: dict[str, Any], why: str) -> IntakeError:
+    return IntakeError(
+        f"Reading {row['reading_id']} cannot be corrected: {why}.",
+        where=Where(row["source_name"], row["source_sheet"], row["source_row"], row["source_cell"]),
+        expected="a reading with method, kind and, for a gap to a string, a stand-off",
+        mend=f"Send the whole row again with {row['reading_id']} under mends.",
+    )
+
+
+def _tables_of(book: Book) -> tuple[list[tuple[Sheet, Header]], list[str]]:
+    """Sheets with the headings of readings, and notes on the others; IntakeError where there is none."""
+    looked = [(sheet, *find_header(sheet, reading_names(), READING_NEEDS)) for sheet in book.sheets]
+    found = [(sheet, header) for sheet, header, whole in looked if whole]
+    if not found:
+        sheet, header, _ = max(looked, key=lambda item: len(item[1].columns))
+        raise IntakeError(
+            "No row of the file has the headings of a table of readings.",
+            where=Where(file=book.name, sheet=sheet.name, row=header.row),
+            got=_listed([title for title in header.titles if title]),
+            expected=f"at least {_listed(list(READING_NEEDS))}; not found: "
+            + _listed([need for need in READING_NEEDS if need not in header.columns]),
+            mend="Name the columns so; order, case and further columns do not matter.",
+        )
+    for sheet, header in found:
+        _refuse_doubled(book, sheet, header)
+    notes = [
+        f"{Where(book.name, sheet.name)}: left aside, no headings of readings"
+        f" ({_listed([title for title in header.titles if title][:8])})."
+        for sheet, header, whole in looked
+        if not whole
+    ]
+    return found, notes
+
+
+def _refuse_doubled(book: Book, sheet: Sheet, header: Header) -> None:
+    """Two columns for one thing that decides the reading: nobody can say which counts."""
+    for column, titles in header.doubled.items():
+        if column in (*READING_NEEDS, "house", "unit", "kind", "standoff", "setup", "method"):
+            raise IntakeError(
+                f"Two columns can both be the {column.replace('_', ' ')}.",
+                where=Where(file=book.name, sheet=sheet.name, row=header.row),
+                got=_listed(list(titles)),
+                expected=f"one column named {column}",
+                mend="Rename or delete one of them.",
+            )
+
+
+def _listed(names: list[str]) -> str:
+    return ", ".join(name.replace("_", " ") for name in names) or "nothing"
+
+
+def _draft(row: Row, book: Book, sheet: Sheet, source: str, received_at: datetime) -> Draft:
+    key = f"{source}\n{sheet_key(sheet, book.sheets)}\n{row.number}"
+    values: dict[str, Any] = {field.name: "" if field.type == "string" else None for field in schema.READINGS}
+    values |= {
+        "reading_id": hashlib.sha256(key.encode()).hexdigest()[:16],
+        "note": row.text("note"),
+        "error_factor": 1.0,
+        "source_cell": row.at("value"),
+        "source_sha256": source,
+        "source_name": book.name,
+        "source_sheet": sheet.name,
+        "source_row": row.number,
+        "known_at": received_at,
+    }
+    return Draft(row, sheet.name, values)
+
+
+def _without_totals(drafts: list[Draft]) -> tuple[list[Draft], list[str]]:
+    """Rows that can be readings, and notes on those that are a total, a signature or the like."""
+    kept, notes = [], []
+    for draft in drafts:
+        first = next(cell.text for cell in draft.row.line.cells if cell.text)
+        says_mark_or_day = draft.row.text("mark") or draft.row.text("visit_date")
+        tells = [name for name in _TELLING if draft.row.text(name)]
+        if not tells or (_TOTAL.fullmatch(first) and not says_mark_or_day):
+            notes.append(_said(draft, f"Row {draft.row.number} ('{first}') is no reading; left aside."))
+        else:
+            kept.append(draft)
+    return kept, notes
+
+
+def _said(draft: Draft, text: str) -> str:
+    return f"{Where(draft.values['source_name'], draft.sheet)}, {text}"
+
+
+def _intake(book: Book, source: str, drafts: list[Draft], notes: list[str]) -> Intake:
+    rows = [draft.stored() for draft in drafts]
+    states = [row["state"] for row in rows]
+    failing = [
+        Failing(
+            titles=draft.row.header.titles,
+            cells=[cell.text for cell in draft.row.line.cells],
+            wrong=" ".join(finding.wrong for finding in draft.findings),
+            mend=" ".join(finding.mend for finding in draft.findings),
+            mends=row["reading_id"],
+        )
+        for draft, row in zip(drafts, rows, strict=True)
+        if draft.findings and row["reason_code"] not in _ADDS_NOTHING
+    ]
+    return Intake(
+        source_name=book.name,
+        source_sha256=source,
+        file_sha256=book.file_sha256,
+        holds="readings",
+        table=pa.Table.from_pylist(rows, schema=schema.READINGS),
+        received=len(rows),
+        used=states.count(State.USED),
+        held=states.count(State.HELD),
+        rejected=states.count(State.REJECTED),
+        could_not_read=states.count(State.COULD_NOT_READ),
+        messages=[
+            _said(draft, row["reason"]) for draft, row in zip(drafts, rows, strict=True) if row["state"] != State.USED
+        ],
+        mend_sheet=mend_sheet(failing),
+        notes=notes,
+    )

@@ -1,0 +1,153 @@
+"""XLSX through openpyxl: values, not formulas; dates told from numbers; merged cells filled; bounded."""
+
+import io
+import math
+import re
+import warnings
+import zipfile
+import zlib
+from collections.abc import Iterator
+from datetime import date, datetime, time, timedelta
+from fractions import Fraction
+from typing import Any
+from xml.etree.ElementTree import ParseError
+
+import openpyxl
+from openpyxl.utils.exceptions import InvalidFileException
+
+from monitor.errors import IntakeError, Where
+from monitor.ingest.cells import MAX_COLUMNS, MAX_ROWS, Cell, Sheet, make_line, unguarded
+from monitor.units import fraction_text
+
+MAX_UNPACKED_BYTES = 80_000_000
+_MERGES_UP_TO_BYTES = 8_000_000
+_FRACTION_FORMAT = re.compile(r"[#?0]/[#?0-9]")
+_FAULTS = (
+    InvalidFileException, zipfile.BadZipFile, zlib.error, ParseError, NotImplementedError,
+    KeyError, ValueError, TypeError, AttributeError, IndexError, OSError, EOFError, RuntimeError, OverflowError,
+)  # fmt: skip
+"""What a damaged workbook makes openpyxl and zipfile raise."""
+
+
+def read_xlsx(name: str, data: bytes) -> tuple[list[Sheet], list[str]]:
+    """The sheets with something in them, and notes. Raises IntakeError where the workbook is damaged or too large."""
+    unpacked = _unpacked_bytes(name, data)
+    with warnings.catch_warnings(record=True) as heard:
+        warnings.simplefilter("always")
+        try:
+            sheets = _sheets(name, data, fill_merged=unpacked <= _MERGES_UP_TO_BYTES)
+        except _FAULTS as error:
+            raise _damaged(name, str(error)) from None
+    notes = sorted({f"{name}: {warning.message}" for warning in heard if warning.category is UserWarning})
+    return sheets, notes
+
+
+def _unpacked_bytes(name: str, data: bytes) -> int:
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            size = sum(info.file_size for info in archive.infolist())
+    except _FAULTS as error:
+        raise _damaged(name, str(error)) from None
+    if size > MAX_UNPACKED_BYTES:
+        raise IntakeError(
+            "The workbook unpacks to more than any file of readings.",
+            where=Where(file=name),
+            got=f"{size:,} bytes",
+            expected=f"at most {MAX_UNPACKED_BYTES:,} bytes",
+            mend="Send the sheet alone, as CSV.",
+        )
+    return size
+
+
+def _damaged(name: str, why: str) -> IntakeError:
+    return IntakeError(
+        "The workbook cannot be opened.",
+        where=Where(file=name),
+        got=why[:120],
+        expected="XLSX without a password",
+        mend="Open it, save it anew as XLSX or CSV UTF-8, and send it again.",
+    )
+
+
+def _sheets(name: str, data: bytes, *, fill_merged: bool) -> list[Sheet]:
+    merged = _merged(data) if fill_merged else {}
+    workbook = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
+    try:
+        return [
+            sheet
+            for worksheet in workbook.worksheets
+            if (sheet := _sheet(name, worksheet, merged.get(worksheet.title, {}))).lines
+        ]
+    finally:
+        workbook.close()
+
+
+def _merged(data: bytes) -> dict[str, dict[tuple[int, int], tuple[int, int]]]:
+    """Per sheet: each covered cell (row, column from 1) of a merge over several rows, and the cell that it repeats.
+
+    Merges over columns only are titles, and are not repeated.
+    """
+    workbook = openpyxl.load_workbook(io.BytesIO(data), data_only=True)
+    return {
+        worksheet.title: {
+            (row, block.min_col): (block.min_row, block.min_col)
+            for block in worksheet.merged_cells.ranges
+            if block.max_col == block.min_col and block.max_row <= MAX_ROWS
+            for row in range(block.min_row + 1, block.max_row + 1)
+        }
+        for worksheet in workbook.worksheets
+    }
+
+
+def _sheet(name: str, worksheet: Any, merged: dict[tuple[int, int], tuple[int, int]]) -> Sheet:
+    lines = []
+    kept: dict[tuple[int, int], Cell] = {}
+    sources = set(merged.values())
+    for number, row in enumerate(_rows(worksheet), 1):
+        cells = [_cell(cell) for cell in row]
+        for column, cell in enumerate(cells, 1):
+            if (number, column) in sources:
+                kept[number, column] = cell
+            elif (number, column) in merged:
+                cells[column - 1] = kept.get(merged[number, column], cell)
+        line = make_line(number, cells)
+        if line:
+            lines.append(line)
+        if len(lines) > MAX_ROWS:
+            raise IntakeError(
+                "The sheet is larger than any file of readings.",
+                where=Where(file=name, sheet=worksheet.title),
+                expected=f"at most {MAX_ROWS:,} rows",
+                mend="Send it in parts.",
+            )
+    return Sheet(worksheet.title, tuple(lines))
+
+
+def _rows(worksheet: Any) -> Iterator[tuple[Any, ...]]:
+    # A wrong <dimension> would cut the sheet, so it is dropped; a cell far to the right would widen every row.
+    worksheet.reset_dimensions()
+    yield from worksheet.iter_rows(max_col=MAX_COLUMNS)
+
+
+def _cell(cell: Any) -> Cell:
+    value = cell.value
+    if value is None:
+        return Cell("")
+    if isinstance(value, str):
+        return Cell(unguarded(value))
+    if isinstance(value, bool):
+        return Cell("yes" if value else "no")
+    if isinstance(value, datetime):
+        return Cell(value.date().isoformat(), is_date=True)
+    if isinstance(value, date | time | timedelta):
+        return Cell(str(value), is_date=True)
+    return Cell(_number_text(value, str(cell.number_format or "")))
+
+
+def _number_text(value: float, number_format: str) -> str:
+    """A number as it was meant: with a fraction format as a fraction, else without the noise of binary fractions."""
+    if math.isfinite(value) and _FRACTION_FORMAT.search(number_format):
+        exact = Fraction(value).limit_denominator(64)
+        if float(exact) == value:
+            return fraction_text(exact)
+    return f"{value:.15g}"

@@ -1,0 +1,115 @@
+"""An invented register and short ways to write files of readings."""
+
+import io
+from collections.abc import Mapping, Sequence
+from datetime import UTC, date, datetime
+from typing import Any
+
+import openpyxl
+import pyarrow as pa
+import pytest
+
+from monitor import ingest, schema
+from monitor.results import Intake
+
+TODAY = date(2025, 6, 1)
+RECEIVED = datetime(2025, 6, 1, 17, 0, tzinfo=UTC)
+TITLES = (
+    "house", "wall", "visit date", "part", "technician", "method", "instrument", "set-up", "stand-off", "mark", "value",
+    "unit", "kind", "could not read", "seen", "weather", "crack width", "photos", "note", "mends",
+)  # fmt: skip
+USUAL = {
+    "house": "DH-01", "wall": "N", "visit date": "2025-03-10", "technician": "T1", "method": "string",
+    "instrument": "B3", "set-up": "1", "mark": "M3", "value": "1 3/16", "unit": "in", "kind": "gap",
+}  # fmt: skip
+
+
+def table(name: str, *rows: Mapping[str, Any]) -> pa.Table:
+    columns = schema.find(name)
+    blank = {field.name: "" if field.type == "string" else None for field in columns}
+    return pa.Table.from_pylist([blank | dict(row) for row in rows], schema=columns)
+
+
+def wall(house: str, name: str, **more: Any) -> dict[str, Any]:
+    usual = {"length_mm": 7315.2, "clear_height_mm": 2438.4, "thickness_mm": 203.2, "method": "string", "kind": "gap"}
+    return {"house": house, "wall": name, "unit": "in"} | usual | more
+
+
+def mark(house: str, name: str, number: int, **more: Any) -> dict[str, Any]:
+    return {"house": house, "wall": name, "mark": f"M{number}", "x_mm": 1219.2 * number, "z_mm": 1219.2} | more
+
+
+def make_tables(**more: pa.Table) -> dict[str, pa.Table]:
+    houses = [f"DH-0{n}" for n in range(1, 7)]
+    walls = [wall(house, "N") for house in houses] + [wall("DH-01", "E", kind="deflection"), wall("DH-02", "S")]
+    marks = [mark(w["house"], w["wall"], n, set_on=date(2024, 1, 15)) for w in walls for n in range(1, 6)]
+    tables = {
+        "houses": table("houses", *({"house": house} for house in houses)),
+        "walls": table("walls", *walls),
+        "marks": table("marks", *marks),
+        "instruments": table("instruments", {"instrument": "B3", "method": "string", "standoff_mm": 76.2}),
+        "events": schema.empty("events"),
+        "people": schema.empty("people"),
+        "thresholds": schema.empty("thresholds"),
+    }
+    return tables | more
+
+
+@pytest.fixture
+def tables() -> dict[str, pa.Table]:
+    return make_tables()
+
+
+def write_csv(*rows: Mapping[str, str], titles: Sequence[str] = TITLES, separator: str = ",") -> bytes:
+    lines = [separator.join(titles)]
+    for row in rows:
+        cells = USUAL | dict(row)
+        lines.append(separator.join(_quoted(cells.get(title, ""), separator) for title in titles))
+    return ("\n".join(lines) + "\n").encode()
+
+
+def _quoted(text: str, separator: str) -> str:
+    return '"' + text.replace('"', '""') + '"' if separator in text or '"' in text else text
+
+
+def write_xlsx(*sheets: tuple[str, Sequence[Sequence[Any]]], merges: Sequence[str] = ()) -> bytes:
+    book = openpyxl.Workbook()
+    book.remove(book.active)
+    for name, rows in sheets:
+        sheet = book.create_sheet(name)
+        for row in rows:
+            sheet.append(list(row))
+        for block in merges:
+            sheet.merge_cells(block)
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
+
+
+def cells(*rows: Mapping[str, Any], titles: Sequence[str] = TITLES) -> list[list[Any]]:
+    return [list(titles), *([(USUAL | dict(row)).get(title) for title in titles] for row in rows)]
+
+
+def take(
+    data: bytes, tables: schema.Tables | None = None, earlier: pa.Table | None = None, name: str = "visit.csv"
+) -> Intake:
+    return ingest.read_readings(
+        name,
+        data,
+        make_tables() if tables is None else tables,
+        schema.empty("readings") if earlier is None else earlier,
+        received_at=RECEIVED,
+        sender="T1",
+        today=TODAY,
+    )
+
+
+def outcomes(intake: Intake) -> list[tuple[str, str, str]]:
+    """State, code and reason of each row."""
+    rows = intake.table.to_pylist()
+    return [(row["state"], row["reason_code"], row["reason"]) for row in rows]
+
+
+def column(intake: Intake, name: str) -> list[Any]:
+    values: list[Any] = intake.table[name].to_pylist()
+    return values
