@@ -117,7 +117,8 @@ def upload_day(drafts: Sequence[Draft], setting: Setting) -> Verdicts:
 
 def unit_factor(visit: Visit) -> Verdicts:
     """A set-up that is 25.4 times off its marks' last readings, or off what its stand-off allows."""
-    for drafts in visit.setups:
+    for setup in visit.setups:
+        drafts = [draft for draft in setup if draft.length and not draft.length.feet]
         ratios = [ratio for draft in drafts if (ratio := _ratio_to_last(draft, visit.history)) is not None]
         too_large = bool(ratios) and all(round(ratio) in _FACTOR for ratio in ratios)
         too_small = bool(ratios) and all(ratio > 0 and round(1 / ratio) in _FACTOR for ratio in ratios)
@@ -125,7 +126,7 @@ def unit_factor(visit: Visit) -> Verdicts:
             gaps = [abs(d.values["value_mm"]) / d.values["standoff_mm"] for d in drafts if _is_stood_off_gap(d)]
             low, high = _GAP_TO_STANDOFF
             too_small, too_large = bool(gaps) and median(gaps) < low, bool(gaps) and median(gaps) > high
-        unit = drafts[0].values["unit"]
+        unit = setup[0].values["unit"]
         if (too_large and unit == "in") or (too_small and unit == "mm"):
             other, column = ("millimetres", "an inch") if unit == "in" else ("inches", "a mm")
             size = "large" if too_large else "small"

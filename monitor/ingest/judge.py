@@ -35,6 +35,8 @@ def _wall(draft: Draft, setting: Setting) -> None:
     draft.wall = known.find("walls", house, wall)
     if draft.wall is None:
         at = row.at("house") if row.text("house") and not known.find("houses", house) else row.at("wall")
+        if not wall:
+            raise rejected("unknown-wall", f"{at} is blank: a registered house and wall expected.", "Write them.")
         near = nearest(wall_id(house, wall), known.ids("walls"))
         raise rejected(
             "unknown-wall",

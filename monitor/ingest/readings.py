@@ -150,9 +150,9 @@ def _without_totals(drafts: list[Draft]) -> tuple[list[Draft], list[str]]:
     kept, notes = [], []
     for draft in drafts:
         first = next(cell.text for cell in draft.row.line.cells if cell.text)
-        says_mark_or_day = draft.row.text("mark") or draft.row.text("visit_date")
+        says_where_or_when = draft.row.text("wall") or draft.row.text("visit_date")
         tells = [name for name in _TELLING if draft.row.text(name)]
-        if not tells or (_TOTAL.fullmatch(first) and not says_mark_or_day):
+        if not tells or (_TOTAL.fullmatch(first) and not says_where_or_when):
             notes.append(_said(draft, f"Row {draft.row.number} ('{first}') is no reading; left aside."))
         else:
             kept.append(draft)
