@@ -58,6 +58,17 @@ def due_on(row: Row, months: tuple[float, ...], rules: Rules) -> date | None:
     return add_months(zero, elapsed)
 
 
+def planned_visits(row: Row, months: tuple[float, ...], rules: Rules, *, not_before: date, count: int) -> list[date]:
+    """The next `count` days of visits, each made on its planned day; one that is past already is made `not_before`."""
+    days: list[date] = []
+    for _ in range(count):
+        day = due_on(row | {"last_visit": days[-1]} if days else row, months, rules)
+        if day is None:
+            break
+        days.append(max(day, not_before))
+    return days
+
+
 def planned_months(text: str, wall: str) -> tuple[float, ...]:
     """Months between visits from a text such as '1 6 6 12'; empty for ''. Raises TrendError where it is none."""
     try:
