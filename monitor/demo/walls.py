@@ -80,11 +80,11 @@ def spots_of(story: Story) -> list[Spot]:
     if story.lost_month is not None and middle:
         spots.append(Spot("M3b", middle.x_mm + 50, middle.z_mm, "M", "3b", middle.proud_mm + 3.0))
     if story.laser_month is not None:
-        spots += _end_spots(story)
+        spots += end_spots(story)
     return spots
 
 
-def _end_spots(story: Story) -> list[Spot]:
+def end_spots(story: Story) -> list[Spot]:
     """The laser's end spots E1 and E5, so proud that the wall's middle reads 4 mm less against them."""
     geometry, z = geometry_of(story), ROW_HEIGHTS_MM["M"]
     x = END_MM + SPOT_IN_MM
