@@ -5,7 +5,7 @@ from typing import Any
 
 import pyarrow as pa
 import pytest
-from conftest import (
+from intake_files import (
     TITLES,
     TODAY,
     USUAL,

@@ -7,7 +7,6 @@ from typing import Any
 
 import openpyxl
 import pyarrow as pa
-import pytest
 
 from monitor import ingest, schema
 from monitor.results import Intake
@@ -53,11 +52,6 @@ def make_tables(**more: pa.Table) -> dict[str, pa.Table]:
         "thresholds": schema.empty("thresholds"),
     }
     return tables | more
-
-
-@pytest.fixture
-def tables() -> dict[str, pa.Table]:
-    return make_tables()
 
 
 def write_csv(*rows: Mapping[str, str], titles: Sequence[str] = TITLES, separator: str = ",") -> bytes:
