@@ -1,7 +1,7 @@
 """The findings: each wall and period against each rule, with outcome, urgency, numbers, reason and next step."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import date
 from math import log
 
@@ -65,7 +65,7 @@ def all_findings(
         thickness = wall.get("thickness_mm")
         case = Case(row, rules, unit, thickness, seen.get(key, Sighting(None)), held.get(key, Held(0, 0)))
         for rule in _RULES if row["is_current"] else (trend,):
-            out.append({"house": key[0], "wall": key[1], "period": row["period"]} | asdict(rule(case)))
+            out.append({"house": key[0], "wall": key[1], "period": row["period"]} | vars(rule(case)))
     frame = pd.DataFrame(out, columns=schema.FINDINGS.names)
     texts = {name: frame[name].astype(str) for name in ("rule", "outcome", "urgency")}
     return frame.assign(**texts).astype({"value": float, "limit": float})

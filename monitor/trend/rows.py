@@ -1,6 +1,5 @@
 """Rows of a frame as plain dictionaries in which everything unknown is None, so that no NaN reaches a comparison."""
 
-from datetime import date
 from typing import Any, TypeAlias
 
 import pandas as pd
@@ -23,12 +22,7 @@ def dates(column: pd.Series) -> pd.Series:
 def _values(column: pd.Series) -> list[Any]:
     if pd.api.types.is_datetime64_any_dtype(column):
         column = column.dt.date
-    known = column.notna().tolist()
-    values = column.astype(object).tolist()
-    return [_plain_value(value) if there else None for value, there in zip(values, known, strict=True)]
-
-
-def _plain_value(value: Any) -> Any:
-    if isinstance(value, pd.Timestamp):
-        return value.date()
-    return value if isinstance(value, str | bool | int | float | date) else getattr(value, "item", lambda: value)()
+    values = column.astype(object).where(column.notna(), None).tolist()
+    if column.dtype == object:
+        return [value.date() if isinstance(value, pd.Timestamp) else value for value in values]
+    return values

@@ -53,7 +53,8 @@ def sightings(readings: pd.DataFrame, judged_on: date) -> dict[Key, Sighting]:
     past = readings[known].assign(when=when[known])
     newest = past.groupby(_WALL)["when"].transform("max")
     latest = past[past["when"] == newest]
-    undated = readings[~known & ~readings["reading_id"].isin(readings["mends"])]
+    undated = readings[~known]
+    undated = undated[~undated["reading_id"].isin(readings["mends"])]
     days = {_key(row): row["when"] for row in plain(latest[[*_WALL, "when"]].drop_duplicates())}
     told: dict[Key, set[str]] = {key: set() for key in days}
     for row in plain(pd.concat([latest, undated])[[*_WALL, "seen"]].drop_duplicates()):

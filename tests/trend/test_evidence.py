@@ -15,24 +15,13 @@ def mixture_by_quadrature(b: float, se: float, r0: float, s: float, n: float, s0
 
     The noise variance has the density of s / chi^2(n); the rate is r0 + g (sigma / s0) |N(0, 1)|, g = r0 / 2.
     """
-
-    def of_sigma(sigma: float) -> float:
-        return float(stats.chi2.pdf(s / sigma**2, n) * 2 * s / sigma**3)
-
-    def above(v: float, sigma: float) -> float:
-        rate = r0 + r0 / 2 * sigma / np.sqrt(s02) * v
-        return float(stats.norm.pdf(b, rate, se * sigma) * 2 * stats.norm.pdf(v) * of_sigma(sigma))
-
-    middle = np.sqrt(s / n)
-    top, _ = integrate.dblquad(above, middle / 8, middle * 8, 0, 9, epsabs=0, epsrel=1e-8)
-    at, _ = integrate.quad(
-        lambda sigma: stats.norm.pdf(b, r0, se * sigma) * of_sigma(sigma),
-        middle / 8,
-        middle * 8,
-        epsabs=0,
-        epsrel=1e-10,
-    )
-    return top / at
+    sigma = np.sqrt(s / n) * np.geomspace(1 / 8, 8, 4001)
+    v = np.linspace(0, 9, 2001)[:, None]
+    of_sigma = stats.chi2.pdf(s / sigma**2, n) * 2 * s / sigma**3
+    rate = r0 + r0 / 2 * sigma / np.sqrt(s02) * v
+    above = stats.norm.pdf(b, rate, se * sigma) * 2 * stats.norm.pdf(v)
+    top = integrate.simpson(integrate.simpson(above, x=v, axis=0) * of_sigma, x=sigma)
+    return float(top / integrate.simpson(stats.norm.pdf(b, r0, se * sigma) * of_sigma, x=sigma))
 
 
 @pytest.mark.parametrize(
@@ -53,19 +42,13 @@ def test_evidence_is_the_likelihood_of_the_mixture_over_that_of_the_threshold(
 
 @pytest.mark.parametrize(("z", "h", "n"), [(-60.0, 30.0, 1000.0), (-45.0, 3.0, 400.0), (-5.0, 200.0, 30.0)])
 def test_evidence_keeps_its_digits_where_its_parts_are_beyond_all_floats(z: float, h: float, n: float) -> None:
-    """e = E exp(z h v w - h^2 v^2 / 2), w = 1 / sigma at the threshold: w^2 (S + z^2) ~ chi^2(n + 1)."""
-    s = n
-
-    def part(u: float, c: float) -> float:
-        """u = h v; c a chi^2 variate."""
-        exponent = z * u * np.sqrt(c / (s + z**2)) - u**2 / 2
-        return float(np.exp(exponent) * 2 * stats.norm.pdf(u / h) / h * stats.chi2.pdf(c, n + 1))
-
-    middle, spread = n + 1, np.sqrt(2 * (n + 1))
+    """e = E exp(z h v w - h^2 v^2 / 2), w = 1 / sigma at the threshold: w^2 (S + z^2) ~ chi^2(n + 1), u = h v."""
+    s, middle, spread = n, n + 1, np.sqrt(2 * (n + 1))
+    c = np.linspace(max(middle - 12 * spread, 1e-9), middle + 14 * spread, 2001)
     longest = min(9 * h, 60 / abs(z) * np.sqrt((s + z**2) / max(middle - 8 * spread, 1)))
-    oracle, _ = integrate.dblquad(
-        part, max(middle - 12 * spread, 1e-9), middle + 14 * spread, 0, longest, epsabs=0, epsrel=1e-8
-    )
+    u = np.linspace(0, longest, 4001)[:, None]
+    given_c = np.exp(z * u * np.sqrt(c / (s + z**2)) - u**2 / 2) * 2 * stats.norm.pdf(u / h) / h
+    oracle = integrate.simpson(integrate.simpson(given_c, x=u, axis=0) * stats.chi2.pdf(c, n + 1), x=c)
     assert float(log_mixture(z, h, s, n)) == pytest.approx(np.log(oracle), abs=1e-6)
 
 

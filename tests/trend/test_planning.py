@@ -60,7 +60,7 @@ def test_the_quick_factor_is_close_to_the_exact_one_from_ten_degrees_of_freedom_
         assert quick_noncentrality(dof) == pytest.approx(noncentrality(dof), rel=0.02)
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(st.floats(2, 300), st.sampled_from([0.9, 0.95, 0.975]), st.floats(0.55, 0.99))
 def test_the_exact_factor_gives_back_its_power_in_an_independent_library(
     dof: float, level: float, power: float
