@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 from hashlib import sha256
+from itertools import groupby
 from typing import Any
 
 import pyarrow as pa
@@ -28,15 +29,18 @@ class ByWall:
 
     def __init__(self, table: pa.Table) -> None:
         self._table = table.combine_chunks()
-        self._places: dict[Key, list[int]] = defaultdict(list)
-        keys = zip(table["house"].to_pylist(), table["wall"].to_pylist(), strict=True)
-        for place, key in enumerate(keys):
-            self._places[key].append(place)
+        self._runs: dict[Key, list[tuple[int, int]]] = defaultdict(list)
+        start = 0
+        for key, run in groupby(zip(table["house"].to_pylist(), table["wall"].to_pylist(), strict=True)):
+            length = sum(1 for _ in run)
+            self._runs[key].append((start, length))
+            start += length
 
     def rows(self, key: Key) -> list[Row]:
         """The wall's rows in table order; empty where there are none."""
-        places = self._places.get(key)
-        return self._table.take(pa.array(places)).to_pylist() if places else []
+        return [
+            row for start, length in self._runs.get(key, ()) for row in self._table.slice(start, length).to_pylist()
+        ]
 
 
 @dataclass(frozen=True)

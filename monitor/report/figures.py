@@ -9,7 +9,11 @@ from monitor.report.curves import Curves, Stretch
 from monitor.terms import Movement
 from monitor.units import inches_from_mm
 
+Rate = tuple[str, float, float, float]
+"""Name, rate, lower and upper bound in mm a year."""
+
 INK, ACCENT, BAND = "#2b2a27", "#7a4415", "rgba(90,86,78,0.22)"
+_RULE = {"gridcolor": "#ddd6c8", "zerolinecolor": "#8d8778", "linecolor": "#8d8778", "showline": True}
 _SYMBOLS = ("circle", "square", "diamond", "triangle-up", "x", "star", "pentagon", "cross", "hexagon", "triangle-down")
 _DASHES = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot")
 
@@ -29,9 +33,11 @@ def movement_figure(curves: Curves, view: WallView) -> dict[str, Any]:
     for place, mark in enumerate(curves.marks):
         traces += _mark_traces(curves.of(mark), place, unit)
     traces += _held_traces(curves, unit) + _slope_traces(curves, unit)
-    if view.current:
-        traces.append(_rates(view.current, unit))
-    return {"data": traces, "layout": _layout(curves, view, unit)}
+    layout = _layout(curves, unit)
+    if view.current and (found := _measured(view.current)):
+        traces.append(_rates(found, unit))
+        _add_rates_panel(layout, found, curves.threshold_mm_per_year, unit)
+    return {"data": traces, "layout": layout}
 
 
 def _shown(mm: float | None, unit: str) -> float | None:
@@ -119,9 +125,8 @@ def _slope_traces(curves: Curves, unit: str) -> list[dict[str, Any]]:
     ]
 
 
-def _rates(row: Row, unit: str) -> dict[str, Any]:
+def _rates(found: Sequence[Rate], unit: str) -> dict[str, Any]:
     """Rates of the governing mark and the components with both bounds; one that is not measured has no point."""
-    found = _measured(row)
     return {
         "type": "scatter",
         "mode": "markers",
@@ -143,7 +148,7 @@ def _rates(row: Row, unit: str) -> dict[str, Any]:
     }
 
 
-def _measured(row: Row) -> list[tuple[str, float, float, float]]:
+def _measured(row: Row) -> list[Rate]:
     """(name, rate, lower, upper) of the governing mark and of every component that is measured."""
     names = {"rate": f"mark {row['governing_mark']}" if row["governing_mark"] else "largest mark"}
     names |= {str(part): str(part) for part in Movement}
@@ -153,16 +158,31 @@ def _measured(row: Row) -> list[tuple[str, float, float, float]]:
     return [rates for rates in found if None not in rates]
 
 
-def _rate_range(row: Row | None, unit: str) -> list[float | None] | None:
-    """From nought or the lowest bound to the threshold or the highest, with room at both ends."""
-    if row is None:
-        return None
-    ends = [0.0, row["threshold_mm_per_year"] or 0.0, *(mm for _, _, *bounds in _measured(row) for mm in bounds)]
+def _add_rates_panel(layout: dict[str, Any], found: Sequence[Rate], threshold: float | None, unit: str) -> None:
+    """A second panel below the first: rates from nought or the lowest bound to the threshold or the highest."""
+    ends = [0.0, threshold or 0.0, *(mm for _, _, *bounds in found for mm in bounds)]
     room = max((max(ends) - min(ends)) * 0.06, 0.1)
-    return [_shown(min(ends) - room, unit), _shown(max(ends) + room, unit)]
+    layout["yaxis"]["domain"] = [0.42, 1]
+    layout["xaxis2"] = {
+        "domain": [0, 1],
+        "anchor": "y2",
+        "title": {"text": f"inward rate, {unit} a year; dashed: threshold"},
+        "range": [_shown(min(ends) - room, unit), _shown(max(ends) + room, unit)],
+        **_RULE,
+    }
+    layout["yaxis2"] = {
+        "domain": [0, 0.24],
+        "anchor": "x2",
+        "type": "category",
+        "autorange": "reversed",
+        "automargin": True,
+        **_RULE,
+    }
+    if threshold is not None:
+        layout["shapes"].append(_upright(_shown(threshold, unit), "x2", "y2 domain", "longdash"))
 
 
-def _layout(curves: Curves, view: WallView, unit: str) -> dict[str, Any]:
+def _layout(curves: Curves, unit: str) -> dict[str, Any]:
     shapes: list[dict[str, Any]] = [_upright(day.isoformat()) for day in curves.work]
     shapes += [
         {
@@ -179,10 +199,6 @@ def _layout(curves: Curves, view: WallView, unit: str) -> dict[str, Any]:
         }
         for start, end in curves.take_up
     ]
-    threshold = _shown(curves.threshold_mm_per_year, unit)
-    if threshold is not None:
-        shapes.append(_upright(threshold, "x2", "y2 domain", "longdash"))
-    rule = {"gridcolor": "#ddd6c8", "zerolinecolor": "#8d8778", "linecolor": "#8d8778", "showline": True}
     return {
         "autosize": True,
         "height": 620,
@@ -191,23 +207,8 @@ def _layout(curves: Curves, view: WallView, unit: str) -> dict[str, Any]:
         "font": {"family": "system-ui, sans-serif", "size": 13, "color": INK},
         "margin": {"l": 70, "r": 20, "t": 30, "b": 50},
         "legend": {"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom"},
-        "xaxis": {"type": "date", "domain": [0, 1], "anchor": "y", **rule},
-        "yaxis": {"domain": [0.42, 1], "title": {"text": f"inward movement, {unit}"}, **rule},
-        "xaxis2": {
-            "domain": [0, 1],
-            "anchor": "y2",
-            "title": {"text": f"inward rate, {unit} a year; dashed: threshold"},
-            "range": _rate_range(view.current, unit),
-            **rule,
-        },
-        "yaxis2": {
-            "domain": [0, 0.24],
-            "anchor": "x2",
-            "type": "category",
-            "autorange": "reversed",
-            "automargin": True,
-            **rule,
-        },
+        "xaxis": {"type": "date", "domain": [0, 1], "anchor": "y", **_RULE},
+        "yaxis": {"domain": [0, 1], "title": {"text": f"inward movement, {unit}"}, **_RULE},
         "shapes": shapes,
         "annotations": [
             {
@@ -223,7 +224,7 @@ def _layout(curves: Curves, view: WallView, unit: str) -> dict[str, Any]:
     }
 
 
-def _upright(at: str | float, xref: str = "x", yref: str = "y domain", dash: str = "solid") -> dict[str, Any]:
+def _upright(at: str | float | None, xref: str = "x", yref: str = "y domain", dash: str = "solid") -> dict[str, Any]:
     return {
         "type": "line",
         "xref": xref,

@@ -24,8 +24,8 @@ SCOPE = "Measured relative to {reference}. Covers {wall} only, up to {date}."
 STAY_OUT = (
     "Leave the area by the wall, keep others out, and call an engineer (or the emergency number if anything is falling"
     ") at once if: you hear cracking; blocks bulge, crumble or fall; a new crack opens, or one side of a crack stands "
-    "out further than the other; the wall's bottom or top has shifted; doors or floor above suddenly change; water breaks "
-    "through. Do not store or sleep beside the wall. Do not prop it yourself. Do not wait for our next visit."
+    "out further than the other; the wall's bottom or top has shifted; doors or floor above suddenly change; water "
+    "breaks through. Do not store or sleep beside the wall. Do not prop it yourself. Do not wait for our next visit."
 )
 LOCAL_RULES = "Local building codes and a licensed engineer's judgement come before anything on this page."
 

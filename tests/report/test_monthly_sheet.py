@@ -1,0 +1,124 @@
+"""The monthly list: who stands where, in which order, what is new, and how many are expected to be wrong."""
+
+from dataclasses import replace
+from datetime import date
+
+import pytest
+from page_reader import Page
+from written_book import HOUSE, WALL_OF, book_of, states
+
+from monitor.report import pages
+from monitor.report.monthly_sheet import monthly_sheet
+
+WHERE = {
+    "hard": ["jump", "hard limit", "seen sign"],
+    "moving": ["moving after straps", "moving"],
+    "again": ["look again"],
+    "newly": [],
+    "held": ["held reading"],
+    "overdue": ["overdue"],
+}
+
+
+def sections(book):
+    names = {f"{HOUSE}-{wall}": state for state, wall in WALL_OF.items()}
+    return {part["name"]: [names[row["key"]] for row in part["rows"]] for part in monthly_sheet(book)["sections"]}
+
+
+def test_every_wall_stands_in_one_section_only(book):
+    found = sections(book)
+    assert {name: sorted(walls) for name, walls in found.items()} == {
+        name: sorted(walls) for name, walls in WHERE.items()
+    }
+
+
+def test_the_most_urgent_comes_first_and_then_the_one_nearest_its_limit(book):
+    assert sections(book)["hard"] == ["jump", "hard limit", "seen sign"]  # keep out; then 55.0 before 28.0 of 50.8 mm
+    rows = states()
+    rows["moving after straps"]["wall_results"][-1]["total_mm"] = 40.0
+    assert sections(book_of(rows))["moving"] == ["moving after straps", "moving"]
+    rows["moving"]["wall_results"][-1]["total_mm"] = 41.0
+    assert sections(book_of(rows))["moving"] == ["moving", "moving after straps"]
+
+
+def test_the_counts_add_up_to_the_walls_registered(book):
+    counts = dict(monthly_sheet(book)["counts"])
+    assert sum(counts.values()) == len(book.walls) == 18
+    assert counts["Not judged: no readings"] == 1
+    assert counts["Holding"] == 5
+    assert counts["Too early to say"] == 4
+
+
+def test_the_expected_number_of_false_flags_is_the_sum_of_the_chances(book):
+    rows = states()
+    rows["moving"]["wall_results"][-1]["exceed_chance"] = 0.98
+    rows["moving after straps"]["wall_results"][-1]["exceed_chance"] = 0.91
+    expected = monthly_sheet(book_of(rows))["expected_false"]
+    assert expected == {"walls": 2, "number": "0.11", "without": 0}  # 0.02 + 0.09
+    rows["moving"]["wall_results"][-1]["exceed_chance"] = None
+    assert monthly_sheet(book_of(rows))["expected_false"] == {"walls": 2, "number": "0.09", "without": 1}
+
+
+def test_new_still_open_and_closed_are_counted_against_the_last_list(book, without):
+    earlier = without("moving", "overdue").assessment
+    changed = states()
+    closed = WALL_OF["look again"]
+    changed["look again"]["wall_results"][0] |= {"verdict": "holding", "reason": "Holds."}
+    changed["look again"]["findings"] = []
+    now = replace(book_of(changed), previous=earlier)
+    sheet = monthly_sheet(now)
+    assert (sheet["changes"]["new"], sheet["changes"]["open"]) == (2, 5)
+    assert sheet["changes"]["closed"] == [{"key": f"{HOUSE}-{closed}", "was": "look again", "now": "newly holding"}]
+    assert sections(now)["newly"] == ["look again"]
+    ages = {row["key"]: row["age"] for part in sheet["sections"] for row in part["rows"]}
+    assert ages[f"{HOUSE}-{WALL_OF['moving']}"] == "new"
+    assert ages[f"{HOUSE}-{WALL_OF['jump']}"] == "still open, 30 days or more"
+
+
+def test_the_same_data_a_month_later_make_nothing_new(book):
+    again = replace(book, previous=replace(book.assessment, judged_on=date(2026, 3, 31)))
+    sheet = monthly_sheet(again)
+    assert sheet["changes"] == {"new": 0, "open": 8, "closed": []}
+    assert sections(again)["newly"] == []
+
+
+def test_without_an_earlier_list_nothing_is_called_new(book):
+    sheet = monthly_sheet(book)
+    assert sheet["changes"] is None
+    assert "There is no earlier list to compare with" in Page(pages.monthly_list(book)).text
+
+
+def test_a_row_says_why_how_much_what_next_and_who(book):
+    table = Page(pages.monthly_list(book)).table("Moving")
+    row = next(row for row in table.rows if row[0].startswith(f"{HOUSE}-W01"))
+    words = [" ".join(cell.split()) for cell in row]
+    assert words[1] == "Mark M3 moves in at 5.0 mm/yr (4.1 to 5.9), above the threshold 3.2 mm/yr."
+    assert words[2] == "0.20 in0.16 to 0.23 in; largest: bow"
+    assert words[3] == "1 1/8 in7/8 in to the limit"
+    assert words[4] == "before reinforcement7 visits, last 2026-04-10"
+    assert words[5] == "decision this monthSomebody decides."
+    assert words[6] == "O2call engineer by 2026-05-12: third visit in a row"
+    assert words[7] == "20 days, from the visit of 2026-04-10"
+
+
+def test_a_held_reading_that_could_hide_danger_stands_with_the_hard_limits():
+    rows = states()
+    rows["held reading"]["findings"][0]["urgency"] = "same-day call"
+    assert "held reading" in sections(book_of(rows))["hard"]
+
+
+@pytest.mark.parametrize("outcome", ["no", "undecided"])
+def test_a_rule_that_did_not_come_out_yes_lists_nobody(outcome):
+    rows = states()
+    for row in rows["jump"]["findings"]:
+        row["outcome"] = outcome
+    found = sections(book_of({"jump": rows["jump"]}))
+    assert all(walls == [] for walls in found.values())
+
+
+def test_an_empty_register_gives_an_empty_list():
+    book = book_of({})
+    page = Page(pages.monthly_list(book))
+    assert page.text.count("None.") == 6
+    assert "No wall is listed for its rate." in page.text
+    assert "No wall is registered yet." in Page(pages.index(book)).text

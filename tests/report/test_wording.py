@@ -1,0 +1,81 @@
+"""Words, dates, numbers as people read them: by hand."""
+
+from datetime import date
+from string import Formatter
+
+import pytest
+
+from monitor.report import wording
+from monitor.terms import Movement, Seen, Urgency, Verdict
+
+
+@pytest.mark.parametrize(
+    ("years", "words"),
+    [
+        (0.0, "0 months"),
+        (1 / 12, "1 month"),
+        (1.5, "18 months"),
+        (2.0, "2 years"),
+        (2.5, "2 1/2 years"),
+        (3.1, "3 years"),
+    ],
+)
+def test_a_span_is_said_in_months_then_in_half_years(years, words):
+    assert wording.span_text(years) == words
+
+
+@pytest.mark.parametrize(
+    ("mm", "thing"),
+    [
+        (0.0, "the thickness of a sheet of paper"),
+        (0.76, "the thickness of a bank card"),  # ISO/IEC 7810, ID-1
+        (1.6, "the thickness of a coin"),
+        (25.4, "the width of a thumb"),
+        (-25.4, "the width of a thumb"),
+        (400.0, "the width of two thumbs"),
+    ],
+)
+def test_a_length_is_compared_with_the_nearest_thing_at_hand(mm, thing):
+    assert wording.comparison(mm) == thing
+
+
+def test_numbers_stand_in_the_first_unit_with_the_other_beside():
+    assert wording.length_pair(30.1625, "in") == "1 3/16 in (30.2 mm)"
+    assert wording.length_pair(30.1625, "mm") == "30.2 mm (1 3/16 in)"
+    assert wording.rate_pair(5.08, "in") == "0.20 in a year (5.1 mm)"
+    assert wording.limit_pair(25.4 / 16, "in") == "1/16 in a year (1.6 mm)"
+    assert wording.rate_number(-0.001, "in") == "0.00"
+
+
+def test_a_range_never_shows_movement_outward_as_a_length_inward():
+    assert wording.range_text(2.54, 5.08, "in") == "between 0.10 in and 0.20 in"
+    assert wording.range_text(-2.54, 5.08, "mm") == "somewhere between none and 5.1 mm"
+    assert wording.rate_range(3.0, -1.0, 7.0, "mm") == "3.0 mm (none to 7.0 mm)"
+
+
+def test_a_date_is_the_same_on_either_side_of_an_ocean():
+    assert wording.day_text(date(2026, 4, 3)) == "3 April 2026"
+    assert wording.month_text(date(2026, 12, 1)) == "December 2026"
+
+
+def test_every_state_has_its_words_its_meaning_and_its_mark():
+    assert set(wording.SHORT) == set(wording.SHAPE) == set(wording.MEANING)
+    assert set(wording.STATUS) == set(wording.SHORT) | {"corrected", "earlier page"}
+
+
+def test_every_term_of_the_contract_has_words():
+    assert set(wording.SEEN_PLAIN) == set(Seen)
+    assert set(wording.NOT_MEASURED) == set(wording.COMPONENT) == set(Movement)
+    assert set(wording.VERDICT_SHAPE) == set(wording.EARLIER) == set(Verdict)
+    assert set(wording.CONTACT_DAYS) == set(Urgency) - {Urgency.CONFIRM, Urgency.NONE}
+
+
+def test_states_that_a_glance_must_tell_apart_have_shapes_of_their_own():
+    shapes = [wording.VERDICT_SHAPE[verdict] for verdict in Verdict]
+    assert len(set(shapes)) == len(shapes)
+
+
+def test_very_likely_stands_only_beside_an_upper_bound():
+    for name, sentence in wording.STATUS.items():
+        fields = {field for _, field, _, _ in Formatter().parse(sentence) if field}
+        assert ("very likely" not in sentence) or "upper" in fields, name
