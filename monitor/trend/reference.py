@@ -64,7 +64,7 @@ def dense(
     sigma = covariance(rows, seen, variances, local)
     fixed, names = fixed_columns(rows, seen, variances)
     y = rows["deflection_mm"].to_numpy(np.float64)
-    y = y - y.mean()
+    y, years, mark_of = y - y.mean(), _years(rows), rows["mark"].to_numpy(object)
     results = GLS(y, fixed, sigma=sigma).fit(cov_type="fixed_scale")
     residual = y - fixed @ results.params
     inverse = np.linalg.inv(sigma)
@@ -76,8 +76,8 @@ def dense(
             column = ("rate", wall_cases[-1], str(component))
             if component in components and column in names:
                 gain[names.index(column)] = shape[number]
-        of_mark = last & (rows["mark"] == mark).to_numpy()
-        shared = np.where(of_mark, local * _years(rows), 0.0)
+        of_mark = last & (mark_of == mark)
+        shared = np.where(of_mark, local * years, 0.0)
         rates.append(gain @ results.params + shared @ inverse @ residual)
         rest = gain - fixed.T @ inverse @ shared
         variance = rest @ results.normalized_cov_params @ rest + local[of_mark][0] - shared @ inverse @ shared
@@ -90,11 +90,10 @@ def fixed_columns(rows: pd.DataFrame, seen: Array, variances: Variances) -> tupl
     """Columns of rates, levels and free offsets, each only where it does not depend on the ones before it."""
     columns: dict[Column, Array] = {}
     keys = list(zip(rows["case"], rows["mark"], rows["stretch"], rows["setup"], rows["method"], strict=True))
+    moved = seen * _years(rows)[:, None]
     for n, (case, *_) in enumerate(keys):
         for number, component in enumerate(COMPONENTS):
-            columns.setdefault(("rate", case, str(component)), np.zeros(len(rows)))[n] = (
-                seen[n, number] * _years(rows)[n]
-            )
+            columns.setdefault(("rate", case, str(component)), np.zeros(len(rows)))[n] = moved[n, number]
     for n, (case, mark, stretch, _, _) in enumerate(keys):
         columns.setdefault(("level", case, mark, stretch), np.zeros(len(rows)))[n] = 1
     for n, (_, _, _, setup, method) in enumerate(keys):
@@ -136,7 +135,8 @@ def covariance(rows: pd.DataFrame, seen: Array, variances: Variances, local: Arr
     bow, years = seen[:, BOW], _years(rows)
 
     def same(*names: str) -> Array:
-        equal = [np.equal.outer(rows[name].to_numpy(), rows[name].to_numpy()) for name in names]
+        codes = [pd.factorize(rows[name])[0] for name in names]
+        equal = [np.equal.outer(code, code) for code in codes]
         return np.asarray(np.logical_and.reduce(equal), dtype=np.float64)
 
     offset = np.array([sd.offset_mm or 0.0 for sd in sds])

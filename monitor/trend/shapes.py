@@ -59,7 +59,7 @@ def seen_shapes(
     right_free: Flags,
     on_wall: Flags,
 ) -> Array:
-    """Bow, tip and slide at marks as a method sees them, shape (n, 3); 0 where the geometry is not known."""
+    """Bow, tip and slide at marks as a method sees them, shape (n, 3); 0 where the place is not known wholly."""
     along = seen_along_wall(x_mm / length_mm, left_free, right_free, on_wall)
     shapes = along[:, None] * over_height(z_mm, height_mm, crack_mm)
-    return np.where(np.isfinite(shapes), shapes, 0.0)
+    return np.where(np.isfinite(shapes).all(axis=-1, keepdims=True), shapes, 0.0)

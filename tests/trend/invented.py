@@ -85,7 +85,9 @@ def readings(rows: pd.DataFrame) -> pd.DataFrame:
     """Readings with the columns the model and the rules read, from house, visit_date, mark, deflection_mm and more."""
     fill = {"wall": "N", "method": "string", "setup": 1, "unit": "mm", "kind": "deflection", "step_mm": 0.0}
     fill |= {"error_factor": 1.0, "state": "used", "technician": "T1", "source_name": "visits.csv"}
-    table = rows.assign(**{name: value for name, value in fill.items() if name not in rows})
+    table = rows.assign(
+        **{n: rows[n].where(rows[n].notna(), value) if n in rows else value for n, value in fill.items()}
+    )
     table["visit_date"] = pd.to_datetime(table["visit_date"])
     table["reading_id"] = [f"{number:016x}" for number in range(len(table))]
     return _filled(table, "readings")
