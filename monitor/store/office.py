@@ -51,7 +51,7 @@ class Office:
         """Put people in, each replacing the row of the same person id; number of people put in."""
         records = _records("people", rows)
         with self._open() as connection, connection:
-            connection.executemany(_insert("people", "OR REPLACE"), records)
+            connection.executemany("INSERT OR REPLACE" + _into("people"), records)
         return len(records)
 
     def people(self) -> pa.Table:
@@ -63,7 +63,7 @@ class Office:
         records = _records("decisions", row if isinstance(row, pa.Table) else [row])
         with self._open() as connection, connection:
             before = connection.total_changes
-            connection.executemany(_insert("decisions", "OR IGNORE"), records)
+            connection.executemany("INSERT" + _into("decisions") + " ON CONFLICT DO NOTHING", records)
             return connection.total_changes > before
 
     def decisions(self, known_on: datetime | None = None) -> pa.Table:
@@ -119,9 +119,9 @@ class Office:
             ) from error
 
 
-def _insert(table: str, conflict: str) -> str:
+def _into(table: str) -> str:
     marks = ", ".join("?" * len(schema.OFFICE[table]))
-    return f"INSERT {conflict} INTO {table} ({', '.join(schema.OFFICE[table].names)}) VALUES ({marks})"
+    return f" INTO {table} ({', '.join(schema.OFFICE[table].names)}) VALUES ({marks})"
 
 
 def _records(table: str, rows: pa.Table | Iterable[Row]) -> list[tuple[Any, ...]]:

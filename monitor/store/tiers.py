@@ -44,7 +44,7 @@ class Tiers:
                 buckets = {generations.bucket_of(wall, at.buckets) for wall in wanted}
                 parts = [part for part in parts if part.bucket in buckets]
             found = [generations.read_part(self.root, part) for part in parts] + self._read_adds(adds)
-            return pa.concat_tables([schema.empty(table), *found])
+            return _joined(table, found)
 
         rows = self._at_one_moment((table,), read)
         return rows if wanted is None else rows.filter(is_of(rows, wanted))
@@ -56,7 +56,7 @@ class Tiers:
             parts = at.of("readings")
             self._menders = {part.file: self._menders_in(part) for part in parts}
             waiting = [_menders(rows) for rows in self._read_adds(adds)]
-            return pa.concat_tables([schema.empty("readings"), *self._menders.values(), *waiting])
+            return _joined("readings", [*self._menders.values(), *waiting])
 
         return self._at_one_moment(("readings",), read)
 
@@ -90,7 +90,9 @@ class Tiers:
         raise compaction.missing(Path(gone.filename)) from gone
 
     def _taken(self, at: Pointer) -> frozenset[tuple[str, str]]:
-        file = at.ledger.file if at.ledger else ""
+        if at.ledger is None:
+            return frozenset()
+        file = at.ledger.file
         if self._absorbed[0] != file:
             lines = generations.ledger(self.root, at)
             pairs = zip(lines["table"].to_pylist(), lines["name"].to_pylist(), strict=True)
@@ -113,6 +115,10 @@ def is_of(rows: pa.Table, walls: Iterable[Wall]) -> pa.Array:
     """Which rows belong to one of the walls."""
     keys = pa.array([generations.wall_key(wall) for wall in walls], pa.string())
     return pc.is_in(generations.wall_keys(rows), value_set=keys)
+
+
+def _joined(table: str, pieces: list[pa.Table]) -> pa.Table:
+    return pa.concat_tables(pieces) if pieces else schema.empty(table)
 
 
 def _menders(rows: pa.Table) -> pa.Table:

@@ -112,7 +112,8 @@ def _mended(rows: pa.Table) -> pa.Table:
     newest_first = sorted(menders, key=lambda row: (row["known_at"], row["reading_id"]), reverse=True)
     replaced: dict[str, Row] = {}
     for mender in newest_first:
-        target = mender["mends"] if mender["state"] == State.USED else ""
+        stands = mender["state"] == State.USED and mender["reading_id"] not in replaced
+        target = mender["mends"] if stands else ""
         while target and target not in replaced and target != mender["reading_id"]:
             replaced[target] = mender
             target = mends.get(target, "")
