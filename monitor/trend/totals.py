@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from monitor.config import Rules
-from monitor.terms import Method, Part, State
+from monitor.terms import EventKind, Method, Part, State
 from monitor.trend.rows import dates
 from monitor.units import INCHES_PER_FOOT, MM_PER_INCH
 
@@ -20,12 +20,19 @@ _WALL = ["house", "wall"]
 _PART_ORDER = {Part.BEFORE: 0, Part.NONE: 1, Part.AFTER: 2}
 
 
-def totals(readings: pd.DataFrame, walls: pd.DataFrame, marks: pd.DataFrame, rules: Rules) -> pd.DataFrame:
+def totals(
+    readings: pd.DataFrame,
+    walls: pd.DataFrame,
+    marks: pd.DataFrame,
+    rules: Rules,
+    events: pd.DataFrame | None = None,
+) -> pd.DataFrame:
     """One row per wall of `walls`: house, wall, total_mm, total_mark, total_limit_mm, zero_total_mm.
 
-    readings, walls, marks: columns of the schemas of those names; only used readings count. total_mm is the largest
-    inward deflection over the marks of the latest visit, each the mean of its set-ups, and of several methods the
-    largest; null, with total_mark '', where no method of that visit has a reference.
+    readings, walls, marks, events: columns of the schemas of those names; only used readings count, and of the events
+    those that change a reference, for across them a distance meter's change since zero is not known. total_mm is the
+    largest inward deflection over the marks of the latest visit, each the mean of its set-ups, and of several methods
+    the largest; null, with total_mark '', where no method of that visit has a reference.
     """
     used = _joined(readings, walls, marks)
     latest = used[used["when"] == used.groupby(_WALL)["when"].transform("max")]
@@ -33,7 +40,7 @@ def totals(readings: pd.DataFrame, walls: pd.DataFrame, marks: pd.DataFrame, rul
         _to_ends(latest[latest["method"] == Method.STRING], by=["setup", "line"], unread_end=0.0),
         _to_ends(latest[latest["method"] == Method.LASER], by=["setup"], unread_end=np.nan),
         _to_lowest(latest[latest["method"] == Method.PLUMB], used, marks),
-        _since_zero(latest[latest["method"] == Method.METER], used),
+        _since_zero(latest[latest["method"] == Method.METER], used, events),
     ]
     found = pd.concat([part[[*_WALL, "method", "mark", "total_mm"]] for part in parts], ignore_index=True)
     by_mark = found.dropna(subset="total_mm").groupby([*_WALL, "method", "mark"])["total_mm"].mean().reset_index()
@@ -108,11 +115,20 @@ def _standing(marks: pd.DataFrame, used: pd.DataFrame) -> pd.DataFrame:
     return placed[~gone]
 
 
-def _since_zero(readings: pd.DataFrame, used: pd.DataFrame) -> pd.DataFrame:
-    """Zero total plus the change since the wall's first visit, for marks read by distance meter at both."""
+def _since_zero(readings: pd.DataFrame, used: pd.DataFrame, events: pd.DataFrame | None) -> pd.DataFrame:
+    """Zero total plus the change since the wall's first visit, for marks read by distance meter at both.
+
+    Not known where a reference was changed from that first day to the day of the visit.
+    """
     out = readings.copy()
     first = used[(used["when"] == used.groupby(_WALL)["when"].transform("min")) & (used["method"] == Method.METER)]
-    zero = first.groupby([*_WALL, "mark"])["deflection_mm"].mean().rename("zero_mm").reset_index()
-    out = out.merge(zero, on=[*_WALL, "mark"], how="left")
+    zero = first.groupby([*_WALL, "mark"]).agg(zero_mm=("deflection_mm", "mean"), zero_on=("visit_date", "min"))
+    out = out.merge(zero.reset_index(), on=[*_WALL, "mark"], how="left")
+    if events is not None:
+        changes = events.loc[events["kind"] == EventKind.REFERENCE_CHANGE, [*_WALL, "event_date"]]
+        pairs = out.merge(changes, on=_WALL)
+        changed_on = dates(pairs["event_date"])
+        broken = pairs[(changed_on >= dates(pairs["zero_on"])) & (changed_on <= dates(pairs["visit_date"]))]
+        out = out[~pd.MultiIndex.from_frame(out[_WALL]).isin(pd.MultiIndex.from_frame(broken[_WALL]))]
     out["total_mm"] = out["zero_total_mm"] + out["deflection_mm"] - out["zero_mm"]
     return out

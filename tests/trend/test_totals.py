@@ -6,22 +6,14 @@ from typing import Any
 
 import pandas as pd
 import pytest
+from result_rows import frame
 
-from monitor import schema
 from monitor.config import Rules
 from monitor.trend.totals import totals
 
 RULES = Rules()
 ZERO, LATER = date(2024, 4, 10), date(2024, 10, 12)
 X = {"M1": 0.0, "M2": 60 * 25.4, "M3": 120 * 25.4, "M4": 180 * 25.4, "M5": 240 * 25.4}
-
-
-def frame(name: str, rows: Sequence[dict[str, Any]]) -> pd.DataFrame:
-    """A frame of the schema of that name, as tables of Arrow become one."""
-    import pyarrow as pa
-
-    blank = {field.name: "" if field.type == pa.string() else None for field in schema.find(name)}
-    return pa.Table.from_pylist([blank | row for row in rows], schema=schema.find(name)).to_pandas()
 
 
 def wall(**given: Any) -> pd.DataFrame:
@@ -150,6 +142,23 @@ def test_a_mark_that_the_meter_did_not_read_at_the_zero_knows_no_total() -> None
     rows = read("string", {"M3": 20.0}, day=ZERO) + read("meter", {"M3": -2500.0}, day=date(2024, 6, 1))
     rows += read("meter", {"M3": -2493.0})
     assert pd.isna(total(rows, walls=wall(zero_total_mm=23.0))["total_mm"])
+
+
+@pytest.mark.parametrize(
+    ("changed_on", "kind", "known"),
+    [
+        (date(2024, 6, 1), "reference change", False),
+        (date(2023, 6, 1), "reference change", True),
+        (date(2025, 6, 1), "reference change", True),
+        (date(2024, 6, 1), "drainage", True),
+    ],
+)
+def test_a_changed_reference_breaks_the_change_since_zero(changed_on: date, kind: str, known: bool) -> None:
+    """A base plate put 60 mm further off would else read as 60 mm of movement."""
+    rows = read("meter", {"M3": -2500.0}, day=ZERO) + read("meter", {"M3": -2440.0})
+    events = frame("events", [{"house": "DH-01", "wall": "N", "event_date": changed_on, "kind": kind}])
+    out = totals(frame("readings", rows), wall(zero_total_mm=23.0), ROW, RULES, events)
+    assert bool(out["total_mm"].notna().iloc[0]) is known
 
 
 def test_of_several_methods_at_one_visit_the_largest_known_total_stands() -> None:
