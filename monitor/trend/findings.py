@@ -21,6 +21,7 @@ GRAVE_SIGNS = frozenset({Seen.LIP, Seen.CRUSHED_BLOCK, Seen.JOISTS_OFF, Seen.NOI
 _KEEP_OUT = "Keep people away from the wall and call a licensed engineer now."
 _SAME_DAY = "Call the house today, and read the wall again from a fresh set-up."
 _WEEK = "Have a licensed engineer look at the wall within a week."
+_VISIT = "Make the overdue visit."
 
 
 @dataclass(frozen=True)
@@ -87,6 +88,8 @@ def trend(case: Case) -> Finding:
         Verdict.LOOK_AGAIN: "Make a confirming visit with two set-ups.",
     }
     due = f"Read it next on {row['due_on'].isoformat()}." if row["due_on"] else "Plan its next visit."
+    if row["overdue_days"]:
+        due = _VISIT
     return Finding(Rule.TREND, outcome, urgency, value, limit, unit, row["reason"], steps.get(verdict, due))
 
 
@@ -187,8 +190,7 @@ def overdue(case: Case) -> Finding:
         return Finding(Rule.OVERDUE, Outcome.NO, Urgency.NONE, 0.0, 0.0, "days", text, "")
     last = f", and nothing is known of the time since {row['last_visit'].isoformat()}" if row["last_visit"] else ""
     text = f"The visit due on {due} is {reasons.counted(late, 'day')} past its grace of {grace} days{last}."
-    step = "Make the overdue visit."
-    return Finding(Rule.OVERDUE, Outcome.YES, Urgency.CONFIRM, float(late), 0.0, "days", text, step)
+    return Finding(Rule.OVERDUE, Outcome.YES, Urgency.CONFIRM, float(late), 0.0, "days", text, _VISIT)
 
 
 def held(case: Case) -> Finding:

@@ -64,6 +64,12 @@ def test_the_trend_says_yes_no_or_undecided(
     assert (got["outcome"], got["urgency"]) == (outcome, urgency)
 
 
+def test_the_trend_of_a_quiet_wall_names_the_next_visit_or_the_overdue_one() -> None:
+    assert of("trend", **HOLDING)["next_step"] == "Read it next on 2026-10-12."
+    assert of("trend", overdue_days=3)["next_step"] == "Make the overdue visit."
+    assert of("trend", due_on=None)["next_step"] == "Plan its next visit."
+
+
 @pytest.mark.parametrize(
     ("total_mm", "thickness_mm", "outcome", "urgency"),
     [
