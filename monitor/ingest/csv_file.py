@@ -13,6 +13,8 @@ _SEPARATORS = ",;\t|"
 _OLD_ENCODINGS = ["cp1252", "mac_roman", "cp850", "cp437"]
 _MARKS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
 _PROBE_ROWS = 50
+_STRAY = 0.05
+"""Share of zero bytes up to which they are stray signs in a text, not another kind of file."""
 
 
 def read_csv(name: str, data: bytes) -> tuple[Sheet, list[str]]:
@@ -33,8 +35,9 @@ def _decoded(name: str, data: bytes) -> tuple[str, list[str]]:
     for mark, encoding in _MARKS:
         if data.startswith(mark):
             return _strict(name, data, encoding), []
-    if b"\0" in data:
+    if data.count(b"\0") > len(data) * _STRAY:
         raise _not_text(name)
+    data = data.replace(b"\0", b"")
     try:
         return data.decode("utf-8"), []
     except UnicodeDecodeError:

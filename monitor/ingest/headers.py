@@ -48,9 +48,11 @@ class Row:
         return self.cell(name).text
 
     def at(self, name: str) -> str:
-        """Its place, e.g. F12; 'row 12' where no such column came."""
+        """Its place, e.g. F12; the row and the missing heading where no such column came."""
         column = self.header.columns.get(name)
-        return f"Row {self.number}" if column is None else place(column, self.number)
+        if column is None:
+            return f"Row {self.number} (no column {name.replace('_', ' ')})"
+        return place(column, self.number)
 
     def unit(self, name: str) -> str:
         """The unit that the heading states, '' where it states none."""
