@@ -1,7 +1,7 @@
 """Simulated portfolios: tables of the schema, the same wall in any block, shares inside binomial limits."""
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, timedelta
 
 import numpy as np
 import pyarrow as pa
@@ -16,9 +16,12 @@ from monitor.simulate.recipe import FLEET, Layout, Recipe, Sort
 from monitor.terms import Method
 
 
+WALLS = 600
+
+
 @pytest.fixture(scope="module")
 def fleet() -> Portfolio:
-    return portfolio(1500, seed=11)
+    return portfolio(WALLS, seed=11)
 
 
 def test_the_tables_have_the_columns_of_the_schema(fleet: Portfolio) -> None:
@@ -55,10 +58,23 @@ def test_what_was_typed_is_the_value_and_the_deflection(fleet: Portfolio) -> Non
 
 def test_every_reading_is_of_a_registered_mark_in_its_time(fleet: Portfolio) -> None:
     marks = {(m["house"], m["mark"]): m for m in fleet.marks.to_pylist()}
-    for row in fleet.readings.to_pylist():
+    for row in fleet.readings.select(["house", "mark", "visit_date"]).to_pylist():
         mark = marks[row["house"], row["mark"]]
         assert mark["set_on"] <= row["visit_date"]
         assert mark["retired_on"] is None or row["visit_date"] < mark["retired_on"] + timedelta(days=1)
+
+
+def test_a_lost_mark_is_read_to_the_day_before_and_its_heir_from_that_day_on(fleet: Portfolio) -> None:
+    lost = fleet.events.filter(pc.equal(fleet.events["kind"], "lost mark")).to_pylist()
+    assert lost
+    days: dict[tuple[str, str], list[date]] = {}
+    for row in fleet.readings.select(["house", "mark", "visit_date"]).to_pylist():
+        days.setdefault((row["house"], row["mark"]), []).append(row["visit_date"])
+    for event in lost:
+        assert max(days[event["house"], event["marks"]]) <= event["event_date"]
+        assert min(days.get((event["house"], event["new_mark"]), [event["event_date"]])) >= event["event_date"]
+    retired = {(m["house"], m["mark"]) for m in fleet.marks.to_pylist() if m["retired_on"] is not None}
+    assert retired == {(event["house"], event["marks"]) for event in lost}
 
 
 def test_sorts_straps_and_missed_visits_come_in_their_shares(fleet: Portfolio) -> None:
@@ -67,10 +83,10 @@ def test_sorts_straps_and_missed_visits_come_in_their_shares(fleet: Portfolio) -
     for sort in FLEET.sorts:
         within(sorts.count(sort.name), len(sorts), sort.share)
     strapped = pc.count_distinct(fleet.events.filter(pc.equal(fleet.events["kind"], "reinforcement"))["house"]).as_py()
-    within(strapped, 1500, FLEET.strapped_share)
-    planned = 1500 * 6 + 3 * strapped
+    within(strapped, WALLS, FLEET.strapped_share)
+    planned = WALLS * 6 + 3 * strapped
     held = fleet.readings.select(["house", "visit_date", "part"])
-    visited = held.group_by(held.column_names).aggregate([]).num_rows - 1500
+    visited = held.group_by(held.column_names).aggregate([]).num_rows - WALLS
     within(planned - visited, planned, FLEET.missed_share)
 
 

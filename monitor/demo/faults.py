@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from monitor.demo.scenario import STORIES
+from monitor.demo.scenario import STANDOFF_MM, STORIES
 from monitor.demo.walls import day_of
 from monitor.errors import BowError
 from monitor.lengths import parse
@@ -24,10 +24,11 @@ def plant(walls: Mapping[str, Sequence[Row]]) -> Walls:
     _each(typed_rows, "DH-10-N", 12, _inches_under_mm)
     _each(typed_rows, "DH-04-W", 12, _date_for_fraction, {"M5"})
     _each(typed_rows, "DH-11-S", 12, _gap_as_deflection)
+    _each(typed_rows, "DH-12-S", 6, _as_deflection)
     _each(typed_rows, "DH-11-N", 6, lambda row: replace(row, mark="M33"), {"M3"})
     _each(typed_rows, "DH-07-S", 12, lambda row: replace(row, visit_date="2052" + row.visit_date[4:]), {"M4"})
     _each(typed_rows, "DH-05-N", 30, _eighth_more, {"M4"})
-    _copy(typed_rows, "DH-08-W", 24, 30)
+    _copy(typed_rows, "DH-13-N", 3, 6)
     _reverse(typed_rows, "DH-13-W", 18)
     _swap(typed_rows, "DH-11-N", "DH-11-S", 24)
     return typed_rows
@@ -63,6 +64,12 @@ def _date_for_fraction(row: Row) -> Row:
 
 def _gap_as_deflection(row: Row) -> Row:
     return replace(row, kind=Kind.DEFLECTION)
+
+
+def _as_deflection(row: Row) -> Row:
+    """No fault but a habit: the deflection written where the wall's gaps are usual, and so called."""
+    deflection_mm = STANDOFF_MM - parse(row.value, LengthUnit.INCH).mm
+    return replace(row, value=typed(deflection_mm, LengthUnit.INCH), kind=Kind.DEFLECTION, standoff="")
 
 
 def _eighth_more(row: Row) -> Row:

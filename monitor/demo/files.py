@@ -5,10 +5,10 @@ from dataclasses import asdict
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 
-from monitor.demo import readme, register, truth
-from monitor.demo.faults import date_of, plant
+from monitor.demo import readme, register, rulings, truth
+from monitor.demo.faults import plant
 from monitor.demo.scenario import STORIES
-from monitor.demo.tables import Cell, Table, csv_bytes, workbook_bytes
+from monitor.demo.tables import Cell, csv_bytes, workbook_bytes
 from monitor.demo.walls import simulate_story, visits_of
 from monitor.simulate import Row
 from monitor.terms import LengthUnit
@@ -17,7 +17,7 @@ Files = dict[str, bytes]
 
 _SHORT = {"1/2": "½", "1/4": "¼", "3/4": "¾", "1/8": "⅛", "3/8": "⅜", "5/8": "⅝", "7/8": "⅞"}
 _START = date(2023, 4, 3)
-_TWICE = ("T1", "2024-10")
+_TWICE = (date(2024, 10, 14), "T1")
 
 
 def write(folder: Path) -> list[Path]:
@@ -41,7 +41,7 @@ def make() -> Files:
         | visits
         | {
             "sent.csv": csv_bytes(sent),
-            "rulings.csv": csv_bytes(rulings()),
+            "rulings.csv": csv_bytes(rulings.table()),
             "truth.csv": csv_bytes(truth.walls()),
             "truth_marks.csv": csv_bytes(truth.marks()),
             "README.md": readme.text().encode(),
@@ -50,15 +50,17 @@ def make() -> Files:
 
 
 def _register_files() -> tuple[Files, list[dict[str, Cell]]]:
+    """The clerk's files, numbered in the order in which one needs the other."""
     files = {
-        "register/people.csv": csv_bytes(register.people()),
-        "register/houses.csv": csv_bytes(register.houses()),
-        "register/instruments.csv": csv_bytes(register.instruments()),
-        "register/thresholds.csv": csv_bytes(register.thresholds()),
-        "register/walls_and_marks.xlsx": workbook_bytes({"walls": register.walls(), "marks": register.marks()}),
+        "register/1_houses.csv": csv_bytes(register.houses()),
+        "register/2_people.csv": csv_bytes(register.people()),
+        "register/3_instruments.csv": csv_bytes(register.instruments()),
+        "register/4_thresholds.csv": csv_bytes(register.thresholds()),
+        "register/5_walls_and_marks.xlsx": workbook_bytes({"walls": register.walls(), "marks": register.marks()}),
     }
     sent = [_sent(name, _START, time(15, i), register.CLERK, "register") for i, name in enumerate(files)]
-    for minute, (kind, by_day) in enumerate((("marks", register.later_marks()), ("events", register.events()))):
+    later = (("6_marks", register.later_marks()), ("7_events", register.events()))
+    for minute, (kind, by_day) in enumerate(later):
         for day, rows in by_day.items():
             name = f"register/{kind}_{day.isoformat()}.csv"
             files[name] = csv_bytes(rows)
@@ -82,9 +84,9 @@ def _visit_files() -> tuple[Files, list[dict[str, Cell]]]:
         name = f"visits/{day.isoformat()}_{technician}.{_suffix(technician, day)}"
         files[name] = _encode(technician, day, rows)
         sent.append(_sent(name, day, time(20, 30 + int(technician[-1])), technician, "readings"))
-    again = next(name for name in files if name.startswith(f"visits/{_TWICE[1]}") and f"_{_TWICE[0]}." in name)
-    day = date.fromisoformat(again.removeprefix("visits/")[:10])
-    sent.append(_sent(again, day + timedelta(days=1), time(7, 5), _TWICE[0], "readings"))
+    day, technician = _TWICE
+    again = f"visits/{day.isoformat()}_{technician}.csv"
+    sent.append(_sent(again, day + timedelta(days=1), time(7, 5), technician, "readings"))
     return files, sent
 
 
@@ -140,31 +142,3 @@ def _as_cells(row: dict[str, Cell]) -> dict[str, Cell]:
     """Cells of a workbook: a real date, numbers where numbers were typed."""
     cells = {name: int(cell) if isinstance(cell, str) and cell.isdecimal() else cell for name, cell in row.items()}
     return cells | {"visit date": date.fromisoformat(str(row["visit date"]))}
-
-
-def rulings() -> Table:
-    """What the office ruled on single readings, with who and why."""
-    day = date_of("DH-05-N", 30)
-    return [
-        {
-            "house": "DH-05",
-            "wall": "N",
-            "visit date": day,
-            "part": "",
-            "set-up": "1",
-            "mark": "M4",
-            "act": "correct",
-            "value": correction(),
-            "unit": "in",
-            "who": register.CLERK,
-            "why": "the photo of the rule shows it 1/8 in shorter",
-            "ruled at": "2025-11-03T09:40:00Z",
-        }
-    ]
-
-
-def correction() -> str:
-    """The value of DH-05-N, month 30, M4 before it was read wrongly."""
-    story = next(story for story in STORIES if story.name == "DH-05-N")
-    day = date_of(story.name, 30)
-    return next(row.value for row in simulate_story(story).rows if (row.visit_date, row.mark) == (day, "M4"))

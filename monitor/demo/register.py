@@ -1,7 +1,7 @@
 """What the clerk sends: people, houses, walls, marks, instruments, thresholds and events; all of it invented."""
 
 from collections.abc import Sequence
-from datetime import date, timedelta
+from datetime import date
 
 from monitor.demo.scenario import HOMES, STORIES, Story
 from monitor.demo.tables import Cell, Table
@@ -162,7 +162,7 @@ def later_marks() -> dict[date, Table]:
             day = day_of(story, story.lost_month)
             found.setdefault(day, []).extend(
                 [
-                    _mark(story, spots["M3"], retired_on=day - timedelta(days=1), note="painted over"),
+                    _mark(story, spots["M3"], retired_on=day, note="painted over"),
                     _mark(story, spots["M3b"], set_on=day, replaces="M3"),
                 ]
             )
@@ -261,7 +261,7 @@ AS_BUILT = {
     "DH-02-E": _as_built(
         6, TopAnchor.SILL_PLATE, (), bottom_holes_cleaned="no", bottom_hole_depth="1 1/2 in", turns="3 1/2"
     ),
-    "DH-03-S": _as_built(5, TopAnchor.OTHER, (), anchor_gap="0", note="joists run along the wall, no blocking"),
+    "DH-03-S": _as_built(5, TopAnchor.OTHER, (), anchor_gap="0 in", note="joists run along the wall, no blocking"),
     "DH-05-N": _as_built(
         8, TopAnchor.RIM_JOIST, ("M1", "M4", "M5"), cure_minutes=10, heat_source="yes", heat_distance="4 in"
     ),

@@ -28,7 +28,7 @@ class Ability(StrEnum):
     """What an answer needs beyond registering, taking in, fitting and judging."""
 
     SCREENING = "misread screening"
-    RECOGNITION = "recognition of swapped walls, mirrored columns, copied visits and gaps written as deflections"
+    RECOGNITION = "recognition of swapped walls and mirrored columns"
     RESTART = "restarted evidence"
     CORNER = "note that a corner moves"
     TECHNICIAN = "technician effect"
@@ -157,7 +157,6 @@ STORIES: Sequence[Story] = (
         "DH-08", "W", 26, (STRING,), 16, STILL, lost_month=12,
         told="M3 painted over by month 12; M3b set 50 mm to the right, where the surface is 3 mm further in",
         answer="M3 retired, M3b new, no false movement",
-        needs=(Ability.RECOGNITION,),
     ),
     Story(
         "DH-09", "E", 30, (STRING,), 30, (0, 6, 0), months=(0, 3, 8), draw=3,
@@ -279,24 +278,16 @@ class Plant:
 
 
 PLANTS: Sequence[Plant] = (
-    Plant("one file sent twice", "T1's visits of October 2024", "already in; nothing added"),
-    Plant(
-        "a fraction turned into a date: 3/16 became 16-Mar", "DH-04-W, month 12, M5", "that row held, the mend named"
-    ),
-    Plant("a visit copied from the one before", "DH-08-W, month 30", "held, the chance named", (Ability.RECOGNITION,)),
+    Plant("one file sent twice", "2024-10-14_T1.csv", "already in; nothing added"),
+    Plant("a fraction turned into a date: 3/16 became 16-Mar", "DH-04-W, month 12, M5", "the row held, the mend named"),
+    Plant("a visit copied from the one before", "DH-13-N, month 6", "held, the chance named; later rejected"),
     Plant("columns read from right to left", "DH-13-W, month 18", "held, the mirror named", (Ability.RECOGNITION,)),
-    Plant("gaps written as deflections", "DH-11-S, month 12", "the set-up held", (Ability.RECOGNITION,)),
+    Plant("gaps written as deflections", "DH-11-S, month 12", "the set-up held"),
+    Plant("deflections written where gaps are usual, rightly", "DH-12-S, month 6", "the set-up held; later released"),
     Plant("an unknown mark M33", "DH-11-N, month 6", "that row rejected, the wall's marks listed"),
     Plant("a date in the future: 2052 for 2024", "DH-07-S, month 12, M4", "that row rejected"),
-    Plant(
-        "a reading corrected, with who, why and when",
-        "DH-05-N, month 30, M4",
-        "the corrected value counts from then on",
-    ),
-    Plant(
-        "a homeowner page made before and one after that correction",
-        "DH-05-N",
-        "the older says that it is superseded (pages come later)",
-    ),
-    Plant("a homeowner's link revoked", "DH-12", "a neutral page (links come later)"),
+    Plant("a reading corrected, with who, why and when", "DH-05-N, month 30, M4", "from then on the new value counts"),
+    Plant("an as-built record outside common practice", "DH-02-E, DH-03-S", "accepted, the doubts noted"),
+    Plant("a homeowner page before that correction and one after", "DH-05-N", "the older is superseded (comes later)"),
+    Plant("a homeowner's link revoked", "DH-12", "a neutral page (comes later)"),
 )
