@@ -234,7 +234,7 @@ class Store:
 
     def _compact_when_full(self) -> None:
         self._adds += 1
-        if self._adds % _LOOK_EVERY != 1 or self.tiers.waiting() <= INBOX_LIMIT:  # looking costs a listing of the inbox
+        if (self._adds - 1) % _LOOK_EVERY or self.tiers.waiting() <= INBOX_LIMIT:  # looking costs a listing of files
             return
         # the rows are in, whatever comes of this: a store that cannot be compacted is slow, not wrong, and `verify`
         # and every reader name the damage that stands in the way
