@@ -104,7 +104,8 @@ def _sheet(name: str, worksheet: Any, merged: dict[tuple[int, int], tuple[int, i
     kept: dict[tuple[int, int], Cell] = {}
     sources = set(merged.values())
     for number, row in enumerate(_rows(worksheet), 1):
-        cells = [_cell(cell) for cell in row]
+        end = len(row) if merged else _end(row)
+        cells = [_cell(cell) for cell in row[:end]]
         for column, cell in enumerate(cells, 1):
             if (number, column) in sources:
                 kept[number, column] = cell
@@ -127,6 +128,11 @@ def _rows(worksheet: Any) -> Iterator[tuple[Any, ...]]:
     # A wrong <dimension> would cut the sheet, so it is dropped; a cell far to the right would widen every row.
     worksheet.reset_dimensions()
     yield from worksheet.iter_rows(max_col=MAX_COLUMNS)
+
+
+def _end(row: tuple[Any, ...]) -> int:
+    """How many cells there are up to the last that is not empty."""
+    return next((i for i in range(len(row), 0, -1) if row[i - 1].value is not None), 0)
 
 
 def _cell(cell: Any) -> Cell:

@@ -38,7 +38,7 @@ def holds(outcome: Intake | IntakeError) -> bool:
     return outcome.received == counted == outcome.table.num_rows and explained and usable
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(st.lists(st.dictionaries(st.sampled_from(TITLES), st.sampled_from(ODD), max_size=5), min_size=1, max_size=4))
 def test_odd_cells_anywhere_leave_every_row_with_a_state_and_a_reason(rows: list[dict[str, str]]) -> None:
     outcome = attempt(write_csv(*rows))
@@ -47,7 +47,7 @@ def test_odd_cells_anywhere_leave_every_row_with_a_state_and_a_reason(rows: list
     assert outcome.received == len(rows)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(st.lists(st.dictionaries(st.sampled_from(TITLES), st.text(max_size=12), max_size=4), min_size=1, max_size=3))
 def test_any_text_in_any_cell_is_survived(rows: list[dict[str, str]]) -> None:
     assert holds(attempt(write_csv(*rows)))
@@ -79,7 +79,7 @@ REGISTER_TITLES = (
 )  # fmt: skip
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(
     st.lists(st.sampled_from(REGISTER_TITLES), min_size=1, max_size=10, unique=True),
     st.lists(st.lists(st.sampled_from([*ODD, "24 ft", "DH-01", "N", "straps"]), min_size=10, max_size=10), max_size=3),
