@@ -95,6 +95,13 @@ def test_a_laser_plane_without_both_end_marks_knows_no_total(read_ends: dict[str
     assert got["total_mark"] == ""
 
 
+def test_each_row_of_a_laser_set_up_is_read_to_its_own_ends_where_they_were_read() -> None:
+    """A wall whose top has come in 20 mm as a whole: its top row bows 6 mm, its middle row 9 mm."""
+    two_rows = marks({f"{r}{i}": (3048.0 * (i - 1), z) for r, z in (("T", 2130.0), ("M", 1220.0)) for i in (1, 2, 3)})
+    rows = read("laser", {"T1": 20.0, "T2": 26.0, "T3": 20.0, "M1": 10.0, "M2": 19.0, "M3": 10.0})
+    assert total(rows, two_rows)[["total_mm", "total_mark"]].tolist() == [pytest.approx(9.0), "M2"]
+
+
 def test_a_laser_row_without_ends_takes_those_of_its_set_up() -> None:
     two_rows = marks({"M1": (0.0, 1220.0), "M5": (6096.0, 1220.0), "T3": (3048.0, 2130.0)})
     assert total(read("laser", {"M1": 10.0, "M5": 20.0, "T3": 50.0}), two_rows)["total_mm"] == pytest.approx(35.0)
