@@ -132,7 +132,7 @@ def _with_marks(rows: pd.DataFrame, marks: pd.DataFrame, walls: pd.DataFrame) ->
     part = pd.Series("", index=rows.index, dtype="str")
     for method, (name, otherwise) in line.items():
         named = rows[name].fillna("").astype("str")
-        part = part.where(rows["method"] != method, named.where(named != "", rows[otherwise].astype("str")))
+        part = part.where(rows["method"] != method, named.where(named != "", rows[otherwise].astype("str").fillna("")))
     return rows.assign(
         setup_part=part,
         setup=rows["setup"].fillna(1).astype(np.int64),
