@@ -143,6 +143,8 @@ def _doubt(row: Row, rules: Rules, unit: str, own_lower: float | None) -> str:
 
 
 def _left_open(row: Row) -> str:
+    if len(words(row["not_measured"])) == len(Movement):
+        return " (how much of it is bowing, tipping at the top or sliding at the base is not measured)"
     parts = [
         f"{_listed([COMPONENT[Movement(word)] for word in words(row[name])])} {said}"
         for name, said in (("not_settled", "not settled"), ("not_measured", "not measured"))

@@ -88,6 +88,10 @@ def test_components_are_named_as_not_settled_or_not_measured() -> None:
 
 
 def test_where_nothing_is_measured_all_components_are_named() -> None:
+    assert (
+        "(how much of it is bowing, tipping at the top or sliding at the base is not measured)."
+        in one(**HOLDING)["reason"]
+    )
     assert one()["not_measured"] == "bow tip slide"
     assert one()["not_settled"] == ""
 
