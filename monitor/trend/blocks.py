@@ -26,6 +26,9 @@ BLOCK_CASES = 500
 BLOCK_NUMBERS = 4_000_000
 """Most numbers in the largest array of a block; keeps the memory of large walls bounded."""
 
+_PLACE = ["x_mm", "z_mm", "length_mm", "clear_height_mm", "crack_height_mm", "left_free", "right_free"]
+_READ = ["case", "mark", "stretch", "visit", "setup", "method_code", "day", "deflection_mm", "step_mm", "error_factor"]
+
 _SIZES = np.array([1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14, 16, 18, 20, 24, 28, 32])
 
 
@@ -117,11 +120,11 @@ class Packer:
 
     def __init__(self, cases: Cases, variances: Variances) -> None:
         counting = np.flatnonzero(cases.rows["counts"].to_numpy(bool))
-        rows = cases.rows.iloc[counting].reset_index(drop=True)
+        rows = cases.rows[[*_READ, *_PLACE]].iloc[counting].reset_index(drop=True)
         self._rows, self._seen, self._index = rows, cases.seen[counting], counting
         self._variances, self._sds = variances, sds.setup_sds(variances)
         case = rows["case"].to_numpy(np.intp)
-        mark = pd.factorize(rows["mark"], sort=True)[0].astype(np.intp)
+        mark = pd.factorize(rows.pop("mark"), sort=True)[0].astype(np.intp)
         self._case, self._mark = case, within(case, mark)
         stretch = rows["stretch"].to_numpy(np.intp)
         self._level = within(case, self._mark * (int(stretch.max(initial=0)) + 1) + stretch)

@@ -22,6 +22,8 @@ from monitor.units import DAYS_PER_YEAR
 
 WALL = ["house", "wall"]
 CASE = [*WALL, "period"]
+_READ = [*WALL, "mark", "visit_date", "part", "method", "setup", "deflection_mm", "step_mm", "error_factor", "state",
+         "reading_id", "source_name"]  # fmt: skip
 _PARTS = {Part.BEFORE: 0, Part.NONE: 1, Part.AFTER: 2}
 
 
@@ -59,7 +61,7 @@ def build(
     events = events.assign(day=days(events["event_date"]))
     events = events[events["day"] <= day]
     starts = stretches.reinforcements(events)
-    rows = readings[readings["state"].isin([State.USED, State.HELD])]
+    rows = readings.loc[readings["state"].isin([State.USED, State.HELD]), _READ]
     rows = rows.assign(day=np.where(rows["visit_date"].isna(), day, days(rows["visit_date"])))
     rows = rows[rows["day"] <= day]
     rows = rows.assign(period=stretches.periods(rows, starts))

@@ -12,6 +12,8 @@ from monitor.config import MethodSds, Settings, Variances
 from monitor.terms import Method, Movement
 from monitor.trend import blocks
 from monitor.trend.cases import Cases, build
+from monitor.trend.fit import Season, fit, unknown_season
+from monitor.trend.information import Sums
 from monitor.trend.portfolio import Fitted, fitted
 from monitor.trend.reference import dense
 from monitor.trend.shapes import COMPONENTS
@@ -262,3 +264,22 @@ def test_local_deviations_are_as_wide_as_the_wall_moves() -> None:
     assert first.fit.local_variance[0] == pytest.approx(0.2**2)
     assert second.fit.local_variance[0] == pytest.approx(0.2**2 + 0.1**2 * square, rel=1e-12)
     assert square == pytest.approx(400, rel=0.2)
+
+
+def test_a_fit_from_every_starting_visit_is_the_fit_of_the_later_visits_alone() -> None:
+    """The sums run backwards once; the same fit takes all starting visits as a further axis."""
+    cases = random_walls((STRING, PLUMB), periods=1, keep=0.9)
+    done = next(iter(fitted(cases, DEFAULTS.variances)))
+    layout, count = done.block.layout, len(done.block.cases)
+    starts = done.visits.from_each_start()
+    visits = starts.count.shape[1]
+    seasons = unknown_season(DEFAULTS.variances, count * visits)
+    wide = Season(seasons.mean.reshape(count, visits, 2), seasons.covariance.reshape(count, visits, 2, 2))
+    every = fit(starts, layout, done.block.phi[:, None], wide, DEFAULTS.variances)
+    for start in (0, 3, visits - 2):
+        later = Sums(*(part[:, start:] for part in vars(done.visits).values())).total()
+        alone = fit(later, layout, done.block.phi, unknown_season(DEFAULTS.variances, count), DEFAULTS.variances)
+        assert alone.mark_measured.any()
+        assert every.mark_rate[:, start] == pytest.approx(alone.mark_rate, rel=1e-9, nan_ok=True)
+        assert every.mark_se[:, start] == pytest.approx(alone.mark_se, rel=1e-9, nan_ok=True)
+        assert every.estimate.d[:, start] == pytest.approx(alone.estimate.d)
