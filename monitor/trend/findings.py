@@ -139,7 +139,8 @@ def jump(case: Case) -> Finding:
 def seen(case: Case) -> Finding:
     """What the technician wrote counts without any number; standing water alone is no finding."""
     found = case.seen
-    day = f"at the visit of {found.visited_on.isoformat()}" if found.visited_on else "on a row without a valid date"
+    days = [f"at the visit of {found.visited_on.isoformat()}"] if found.visited_on else []
+    day = " or ".join([*days, *(["on a row without a valid date"] if found.undated else [])])
     grave = [sign for sign in found.signs if sign in GRAVE_SIGNS]
     crack = Seen.NEW_CRACK in found.signs
     if grave or crack:

@@ -24,9 +24,13 @@ _STANDS_ANYWHERE = frozenset({Method.PLUMB, Method.LASER})
 
 @dataclass(frozen=True)
 class Sighting:
-    """Signs written at the latest visit of a wall (words of terms.Seen), and words that are none of them."""
+    """Signs written at the latest visit of a wall (words of terms.Seen), and words that are none of them.
+
+    undated: some of them stand on rows without a date that can be.
+    """
 
     visited_on: date | None
+    undated: bool = False
     signs: tuple[Seen, ...] = ()
     unknown: tuple[str, ...] = ()
 
@@ -57,14 +61,21 @@ def sightings(readings: pd.DataFrame, judged_on: date) -> dict[Key, Sighting]:
     undated = undated[~undated["reading_id"].isin(readings["mends"])]
     days = {_key(row): row["when"] for row in plain(latest[[*_WALL, "when"]].drop_duplicates())}
     told: dict[Key, set[str]] = {key: set() for key in days}
-    for row in plain(pd.concat([latest, undated])[[*_WALL, "seen"]].drop_duplicates()):
-        written = {word.strip() for word in (row["seen"] or "").split(";")} - {""}
-        if written:
-            told.setdefault(_key(row), set()).update(written)
+    doubtful = set()
+    for rows, has_day in ((latest, True), (undated, False)):
+        for row in plain(rows[[*_WALL, "seen"]].drop_duplicates()):
+            written = {word.strip() for word in (row["seen"] or "").split(";")} - {""}
+            if written:
+                told.setdefault(_key(row), set()).update(written)
+                doubtful |= set() if has_day else {_key(row)}
     return {
-        key: Sighting(days.get(key), tuple(s for s in Seen if s in words), tuple(sorted(words - set(Seen))))
+        key: Sighting(days.get(key), key in doubtful, tuple(s for s in Seen if s in words), _unknown(words))
         for key, words in told.items()
     }
+
+
+def _unknown(words: set[str]) -> tuple[str, ...]:
+    return tuple(sorted(words - set(Seen)))
 
 
 def held_readings(readings: pd.DataFrame) -> dict[Key, Held]:

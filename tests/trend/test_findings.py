@@ -156,7 +156,11 @@ def test_a_visit_of_which_every_reading_was_rejected_is_still_the_latest() -> No
 @pytest.mark.parametrize("wrong", [date(2062, 4, 12), None])
 def test_a_sign_on_a_row_with_an_impossible_date_counts_until_the_row_is_mended(wrong: date | None) -> None:
     bad = reading(visit_date=wrong, state="rejected", seen="lip", reading_id="bad")
-    assert of("seen by the technician", [reading(), bad])["outcome"] == "yes"
+    got = of("seen by the technician", [reading(), bad])
+    assert got["outcome"] == "yes"
+    assert got["reason"].startswith(
+        "The technician wrote down at the visit of 2026-04-12 or on a row without a valid date: lip"
+    )
     mended = reading(visit_date=EARLIER, seen="lip", reading_id="good", mends="bad")
     assert of("seen by the technician", [reading(), bad, mended])["outcome"] == "no"
 
