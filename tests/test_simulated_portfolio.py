@@ -15,7 +15,6 @@ from monitor.simulate.portfolio import STANDOFF_MM, Portfolio, portfolio, stream
 from monitor.simulate.recipe import FLEET, Layout, Recipe, Sort
 from monitor.terms import Method
 
-
 WALLS = 600
 
 
