@@ -22,7 +22,8 @@ Habits: T1 writes `1 13/16`. T2 writes `1-13/16"`, and from 2025 on sends workbo
 header. T4's program writes semicolons, a byte order mark and `2 ¾`.
 
 Rates are mm/yr, inward positive. Limits of the firm: 1/8 in a year before straps, 1/16 in after (3.2 and 1.6 mm).
-Months count from a wall's zero reading; the first was on 2023-04-10, the last visits are of April 2026.
+Months count from a wall's zero reading; the first was on 2023-04-10, the last visits are of April 2026. The reading
+errors of DH-09-E and DH-12-E are draws that show what their stories tell; all other walls have their first draw.
 """
 
 
