@@ -32,10 +32,10 @@ STRANGERS = {"trend", "ingest", "store", "report"}
 DOORS = {
     "pyarrow": {"schema", "results", "ingest", "store", "report", "pipeline", "demo", "simulate"},
     "pandas": {"trend", "pipeline", "demo", "simulate"},
-    "numpy": {"trend", "demo", "simulate"},
+    "numpy": {"trend", "store", "demo", "simulate"},
     "scipy": {"trend"},
     "statsmodels": {"trend"},
-    "pydantic": {"config"},
+    "pydantic": {"config", "store"},
     "openpyxl": {"ingest", "demo"},
     "plotly": {"report"},
     "jinja2": {"report"},
