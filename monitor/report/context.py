@@ -89,8 +89,11 @@ class WallView:
 
     @property
     def alarms(self) -> list[Row]:
-        """Findings that came out yes, most urgent first."""
-        return [row for row in self.findings if row["outcome"] == Outcome.YES]
+        """Findings of the newest period that came out yes, most urgent first."""
+        return [row for row in self.findings if row["outcome"] == Outcome.YES and self._is_newest(row)]
+
+    def _is_newest(self, row: Row) -> bool:
+        return self.current is None or bool(row["period"] == self.current["period"])
 
     @property
     def held(self) -> list[Row]:

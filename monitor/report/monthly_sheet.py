@@ -28,7 +28,7 @@ _OPEN = ("hard", "moving", "again", "held", "overdue")
 
 @dataclass(frozen=True)
 class Item:
-    """One wall's place on a list."""
+    """One wall's place on a list; alarms: findings of its newest period that ask for somebody, most urgent first."""
 
     section: str
     result: Row | None
@@ -52,11 +52,12 @@ class Item:
 
 def items(assessment: Assessment, earlier: dict[Key, Item] | None) -> dict[Key, Item]:
     """Every judged wall's place on the list of an assessment; `earlier` decides what is newly holding."""
+    current = {(row["house"], row["wall"]): row for row in assessment.wall_results.to_pylist() if row["is_current"]}
     alarms: dict[Key, list[Row]] = {}
     for row in assessment.findings.to_pylist():
-        if row["outcome"] == Outcome.YES:
-            alarms.setdefault((row["house"], row["wall"]), []).append(row)
-    current = {(row["house"], row["wall"]): row for row in assessment.wall_results.to_pylist() if row["is_current"]}
+        key = (row["house"], row["wall"])
+        if _asks(row) and (key not in current or row["period"] == current[key]["period"]):
+            alarms.setdefault(key, []).append(row)
     placed = {}
     for key in sorted(current.keys() | alarms.keys()):
         found = sorted(alarms.get(key, []), key=lambda row: (URGENCIES.index(Urgency(row["urgency"])), row["rule"]))
@@ -65,8 +66,16 @@ def items(assessment: Assessment, earlier: dict[Key, Item] | None) -> dict[Key, 
     return placed
 
 
+def _asks(row: Row) -> bool:
+    """Whether a finding asks for somebody: it came out yes, or is undecided and still has an urgency."""
+    return bool(
+        row["outcome"] == Outcome.YES or (row["outcome"] == Outcome.UNDECIDED and row["urgency"] != Urgency.NONE)
+    )
+
+
 def _section(row: Row | None, alarms: Sequence[Row], before: Item | None, has_earlier: bool) -> str:
-    rules = {alarm["rule"] for alarm in alarms}
+    rules = {alarm["rule"] for alarm in alarms if alarm["outcome"] == Outcome.YES}
+    unclear = any(alarm["rule"] in HARD and alarm["outcome"] == Outcome.UNDECIDED for alarm in alarms)
     verdict = row["verdict"] if row else ""
     was_holding = bool(before and before.result and before.result["verdict"] == Verdict.HOLDING)
     if rules & set(HARD) or any(
@@ -75,7 +84,7 @@ def _section(row: Row | None, alarms: Sequence[Row], before: Item | None, has_ea
         return "hard"
     if verdict == Verdict.MOVING:
         return "moving"
-    if verdict == Verdict.LOOK_AGAIN or Rule.FAST in rules:
+    if verdict == Verdict.LOOK_AGAIN or Rule.FAST in rules or unclear:
         return "again"
     if verdict == Verdict.HOLDING and has_earlier and not was_holding:
         return "newly"
@@ -185,7 +194,7 @@ def _room(row: Row | None, unit: str) -> str:
 
 
 def _also(item: Item, lead: Row | None, said: str) -> list[str]:
-    """Reasons of the other findings that came out yes."""
+    """Reasons of the other findings that ask for somebody."""
     rest = [
         row["reason"] for row in item.alarms if row["rule"] != Rule.TREND and (row is not lead or row["reason"] != said)
     ]

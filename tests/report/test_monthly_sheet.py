@@ -3,7 +3,6 @@
 from dataclasses import replace
 from datetime import date
 
-import pytest
 from page_reader import Page
 from written_book import HOUSE, WALL_OF, book_of, states
 
@@ -107,13 +106,32 @@ def test_a_held_reading_that_could_hide_danger_stands_with_the_hard_limits():
     assert "held reading" in sections(book_of(rows))["hard"]
 
 
-@pytest.mark.parametrize("outcome", ["no", "undecided"])
-def test_a_rule_that_did_not_come_out_yes_lists_nobody(outcome):
+def test_a_rule_that_came_out_no_lists_nobody():
     rows = states()
     for row in rows["jump"]["findings"]:
-        row["outcome"] = outcome
+        row["outcome"] = "no"
     found = sections(book_of({"jump": rows["jump"]}))
     assert all(walls == [] for walls in found.values())
+
+
+def test_a_finding_that_is_undecided_and_still_asks_for_somebody_is_listed_with_its_step():
+    rows = states()
+    sign = rows["seen sign"]["findings"][0]
+    sign |= {"outcome": "undecided", "urgency": "confirming visit", "next_step": "Ask the technician today."}
+    sheet = monthly_sheet(book_of({"seen sign": rows["seen sign"]}))
+    (row,) = next(part["rows"] for part in sheet["sections"] if part["name"] == "again")
+    assert (row["urgency"], row["next_step"]) == ("confirming visit", "Ask the technician today.")
+    sign |= {"urgency": "none"}
+    assert sections(book_of({"seen sign": rows["seen sign"]}))["again"] == []
+
+
+def test_what_was_found_before_the_straps_flags_nobody_after_them():
+    rows = states()["moving after straps"]
+    rows["wall_results"][-1] |= {"verdict": "holding", "reason": "Holds."}
+    rows["findings"][0] |= {"period": 0, "urgency": "none"}
+    book = book_of({"moving after straps": rows})
+    assert all(walls == [] for walls in sections(book).values())
+    assert book.view(HOUSE, WALL_OF["moving after straps"]).alarms == []
 
 
 def test_an_empty_register_gives_an_empty_list():

@@ -328,6 +328,8 @@ def states() -> dict[str, Rows]:
         {"jump_mm": 14.0, "jump_p": 0.00001},
         ("jump since the last visit", "keep out, engineer now", "Mark M3 came in 14.0 mm since the last visit."),
     )
+    found["moving after straps"]["findings"][0]["period"] = 1
+    found["look again"]["findings"][0]["outcome"] = "undecided"  # as a doubt is: it asks for a visit all the same
     rows = add(
         "seen sign", 0.4, 1.2, {}, ("seen by the technician", "same-day call", "The technician saw: lip; new crack.")
     )
