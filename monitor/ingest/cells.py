@@ -12,6 +12,9 @@ MAX_ROWS = 100_000
 MAX_COLUMNS = 200
 """Bounds of one file; a season of visits of a large company is a hundredth of them."""
 
+_SHOWN = 60
+_CONTROLS = {code: None for code in (*range(32), *range(127, 160)) if chr(code) not in "\t\n\r"}
+
 
 @dataclass(frozen=True)
 class Cell:
@@ -19,6 +22,12 @@ class Cell:
 
     text: str
     is_date: bool = False
+
+    @property
+    def shown(self) -> str:
+        """The text for a sentence: on one line, and not longer than one."""
+        line = " ".join(self.text.split())
+        return line if len(line) <= _SHOWN else f"{line[:_SHOWN]}…"
 
 
 @dataclass(frozen=True)
@@ -81,6 +90,9 @@ def sheet_key(sheet: Sheet, sheets: Sequence[Sheet]) -> str:
 
 
 def unguarded(text: str) -> str:
-    """Text without the apostrophe that spreadsheets, and mend sheets, put before what is to stay text."""
-    stripped = text.strip()
+    """Text without the apostrophe that spreadsheets, and mend sheets, put before what is to stay text.
+
+    Control signs go too: no person typed them, and a terminal would obey them.
+    """
+    stripped = text.translate(_CONTROLS).strip()
     return stripped[1:].strip() if stripped.startswith("'") and len(stripped) > 1 else stripped

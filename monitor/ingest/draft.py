@@ -73,7 +73,9 @@ class Draft:
         row["state"] = state.value
         if state is State.COULD_NOT_READ:
             row["reason_code"] = f"not-read-{self.values['not_read'].replace(' ', '-')}"
-            row["reason"] = f"{self.at} '{self.row.text('value')}': could not be read ({self.not_read_text})."
+            written = self.row.shown("value")
+            said = f"{self.at} '{written}'" if written else f"{self.at} is blank"
+            row["reason"] = f"{said}: could not be read ({self.not_read_text})."
         else:
             row["reason_code"] = leading[0].code if leading else ""
             row["reason"] = " ".join(finding.reason for finding in self.findings)
@@ -82,7 +84,7 @@ class Draft:
     @property
     def not_read_text(self) -> str:
         """The reason as written, with its word where that differs."""
-        word, written = self.values["not_read"], self.row.text("not_read")
+        word, written = self.values["not_read"], self.row.shown("not_read")
         return word if written.lower() in ("", word) else f"{word}: {written}"
 
 

@@ -42,7 +42,7 @@ def held(code: str, wrong: str, mend: str) -> CellError:
 
 def of_length(place: str, error: LengthError) -> CellError:
     """A length that cannot be read: held where a person can choose, else rejected."""
-    wrong = f"{place} '{error.got}': {error.expected} expected."
+    wrong = f"{place} '{' '.join(error.got.split())}': {error.expected} expected."
     if isinstance(error, AmbiguousLengthError):
         return held("length-ambiguous", wrong, error.mend)
     return rejected("length", wrong, error.mend)

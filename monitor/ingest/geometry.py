@@ -3,6 +3,8 @@
 The gap to a line goes down as the wall comes in, and so does the distance from the opposite side.
 """
 
+from math import asin, tan
+
 from monitor.lengths import Length
 from monitor.terms import Kind, Method
 from monitor.units import SIXTEENTH_MM
@@ -23,6 +25,14 @@ def deflection_mm(value_mm: float, kind: Kind, standoff_mm: float | None) -> flo
 def needs_standoff(method: Method, kind: Kind) -> bool:
     """Whether the number means nothing without a stand-off."""
     return method in STANDOFF_METHODS and kind is Kind.GAP
+
+
+def hinge_opening_mm(bow_mm: float, height_mm: float, thickness_mm: float) -> float:
+    """Opening at the inner face of a crack at mid-height of a wall that is hinged there and held at both ends.
+
+    2 t tan(asin(2 d / h)); every turn of the wall at one crack, so real openings are smaller.
+    """
+    return 2 * thickness_mm * tan(asin(min(1.0, 2 * abs(bow_mm) / height_mm)))
 
 
 def step_mm(length: Length, instrument_step_mm: float | None) -> float:

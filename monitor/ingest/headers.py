@@ -47,6 +47,10 @@ class Row:
         """Its text."""
         return self.cell(name).text
 
+    def shown(self, name: str) -> str:
+        """Its text for a sentence."""
+        return self.cell(name).shown
+
     def at(self, name: str) -> str:
         """Its place, e.g. F12; the row and the missing heading where no such column came."""
         column = self.header.columns.get(name)

@@ -1,4 +1,4 @@
-"""Readings that count already: those in the store that another file brought, and those of this file judged so far."""
+"""What is known of other visits: readings in the store that another file brought, and those of this file so far."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
@@ -14,11 +14,15 @@ from monitor.terms import State
 Reading = Mapping[str, Any]
 """One row of the readings table, by column."""
 
-_PLACE = ("house", "wall", "visit_date", "part", "method", "setup", "mark")
+RULED = "ruled"
+"""Reason code of a reading that a person rejected."""
+
+PLACE = ("house", "wall", "visit_date", "part", "method", "setup", "mark")
+"""Columns that say which number of which visit a row is."""
 
 
 class History:
-    """Used and could-not-read rows by wall, asked by mark, visit or place."""
+    """Rows by wall, asked by mark, visit or place; only used ones count as readings."""
 
     def __init__(self, rows: Iterable[Reading] = ()) -> None:
         self._by_place: dict[tuple[Any, ...], list[Reading]] = defaultdict(list)
@@ -29,23 +33,22 @@ class History:
             self.add(row)
 
     def add(self, row: Reading) -> None:
-        """Let a row count from now on; one that is neither used nor could-not-read does not."""
-        if row["state"] not in (State.USED, State.COULD_NOT_READ):
-            return
-        self._by_place[_place(row)].append(row)
+        """Let a row be known from now on."""
+        if _is_in(row):
+            self._by_place[_place(row)].append(row)
         if row["state"] == State.USED:
             self._used.add(row["reading_id"])
             self._by_mark[row["house"], row["wall"], row["mark"], row["method"], row["kind"]].append(row)
             self._by_wall[wall_id(row["house"], row["wall"])].append(row)
 
     def same_place(self, row: Reading) -> list[Reading]:
-        """Rows of the same wall, visit, part, method, set-up and mark."""
+        """Rows of the same wall, visit, part, method, set-up and mark that are in, whatever was decided on them."""
         return self._by_place.get(_place(row), [])
 
     def last_of_mark(self, row: Reading) -> Reading | None:
         """The latest used reading of the same mark, method and kind before that row's visit."""
         same = self._by_mark.get((row["house"], row["wall"], row["mark"], row["method"], row["kind"]), [])
-        return max((r for r in same if r["visit_date"] < row["visit_date"]), key=_when, default=None)
+        return max((r for r in same if r["visit_date"] < row["visit_date"]), key=when, default=None)
 
     def last_visit(self, row: Reading, *, method: str | None = None) -> list[Reading]:
         """Used readings of that wall at its latest visit before that row's, by one method where asked."""
@@ -54,8 +57,8 @@ class History:
             for r in self._by_wall.get(wall_id(row["house"], row["wall"]), [])
             if r["visit_date"] < row["visit_date"] and method in (None, r["method"])
         ]
-        latest = max(map(_when, before), default=None)
-        return [r for r in before if _when(r) == latest]
+        latest = max(map(when, before), default=None)
+        return [r for r in before if when(r) == latest]
 
     def is_used(self, reading_id: str) -> bool:
         """Whether that reading is used."""
@@ -67,7 +70,7 @@ class History:
 
     def last_unit(self, house: str, wall: str) -> str:
         """The unit of the wall's latest used reading, '' where there is none."""
-        last = max(self._by_wall.get(wall_id(house, wall), []), key=_when, default=None)
+        last = max(self._by_wall.get(wall_id(house, wall), []), key=when, default=None)
         return str(last["unit"]) if last else ""
 
 
@@ -81,12 +84,20 @@ def earlier_rows(earlier: pa.Table, houses: Iterable[str], source_sha256: str) -
     return rows
 
 
+def _is_in(row: Reading) -> bool:
+    """Whether sending that row again would add nothing: it is used, unreadable, waits for a ruling, or has had one."""
+    if row["state"] == State.HELD:
+        return row["deflection_mm"] is not None
+    return row["state"] in (State.USED, State.COULD_NOT_READ) or row["reason_code"] == RULED
+
+
 def _place(row: Reading) -> tuple[Any, ...]:
-    return tuple(row[name] for name in _PLACE)
+    return tuple(row[name] for name in PLACE)
 
 
 _PART_ORDER = {"before": 0, "": 1, "after": 2}
 
 
-def _when(row: Reading) -> tuple[date, int]:
+def when(row: Reading) -> tuple[date, int]:
+    """Sort key of visits: the day, and before that day's work or after it."""
     return row["visit_date"], _PART_ORDER.get(row["part"], 1)

@@ -56,7 +56,7 @@ def _mark(draft: Draft, setting: Setting) -> None:
         listed = ", ".join(str(mark["mark"]) for mark in marks.values()) or "none yet"
         raise rejected(
             "unknown-mark",
-            f"{draft.row.at('mark')} '{written}': a mark of {draft.wall_id} expected ({listed}).",
+            f"{draft.row.at('mark')} '{draft.row.shown('mark')}': a mark of {draft.wall_id} expected ({listed}).",
             "New mark? Add it with height and distance.",
         )
     draft.values["mark"] = draft.mark["mark"]
@@ -132,7 +132,7 @@ def _how(draft: Draft, setting: Setting) -> None:
     elif values["instrument"] and not is_blank(values["instrument"]):
         near = nearest(values["instrument"], setting.known.ids("instruments"))
         draft.notes.append(
-            f"{row.at('instrument')} '{values['instrument']}' is not in the register"
+            f"{row.at('instrument')} '{row.shown('instrument')}' is not in the register"
             + (f"; nearest: {near}." if near else ".")
         )
     wall = draft.wall or {}
@@ -192,7 +192,9 @@ def _texts(draft: Draft, setting: Setting) -> None:
     if person:
         values["technician"] = person["person"]
     elif values["technician"] and setting.known.ids("people"):
-        draft.notes.append(f"{row.at('technician')} '{values['technician']}' is not among the people of the register.")
+        draft.notes.append(
+            f"{row.at('technician')} '{row.shown('technician')}' is not among the people of the register."
+        )
     values["weather"] = row.text("weather")
     values["photos"] = "; ".join(
         filter(None, (part.strip() for part in row.text("photos").replace(",", ";").split(";")))
@@ -208,7 +210,8 @@ def _crack_width(draft: Draft, _: Setting) -> None:
         draft.values["crack_width_mm"] = parse(text, draft.row.unit("crack_width") or None).mm
     except LengthError as error:
         _keep_in_note(draft, "crack_width", text)
-        draft.notes.append(f"{draft.row.at('crack_width')} '{text}': {error.expected} expected; kept in the note.")
+        said = f"{draft.row.at('crack_width')} '{draft.row.shown('crack_width')}'"
+        draft.notes.append(f"{said}: {error.expected} expected; kept in the note.")
 
 
 def _keep_in_note(draft: Draft, column: str, text: str) -> None:
@@ -223,7 +226,7 @@ def _mends(draft: Draft, setting: Setting) -> None:
     if len(written) != 16 or set(written) - set("0123456789abcdef"):
         raise rejected(
             "mends",
-            f"{draft.row.at('mends')} '{written}': the 16 signs of a reading's id expected.",
+            f"{draft.row.at('mends')} '{draft.row.shown('mends')}': the 16 signs of a reading's id expected.",
             "Copy it from the mend sheet, or leave the cell blank.",
         )
     draft.values["mends"] = written

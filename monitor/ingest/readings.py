@@ -103,6 +103,11 @@ def _tables_of(book: Book) -> tuple[list[tuple[Sheet, Header]], list[str]]:
     for sheet, header in found:
         _refuse_doubled(book, sheet, header)
     notes = [
+        f"{Where(book.name, sheet.name)}: of the columns {_listed(list(titles))} only the first is read."
+        for sheet, header in found
+        for titles in header.doubled.values()
+    ]
+    notes += [
         f"{Where(book.name, sheet.name)}: left aside, no headings of readings"
         f" ({_listed([title for title in header.titles if title][:8])})."
         for sheet, header, whole in looked

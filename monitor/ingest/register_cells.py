@@ -70,7 +70,9 @@ def _text(table: str, column: str, cell: Cell, at: str) -> str:
         return str(parse_word(cell, at, closed, others, f"{column.replace('_', '-')}-word").value)
     if column in _IDS and text and not _ID.fullmatch(text):
         raise rejected(
-            "id", f"{at} '{text}': an id of letters, digits, dashes and points expected.", "Shorten it, without spaces."
+            "id",
+            f"{at} '{cell.shown}': an id of letters, digits, dashes and points expected.",
+            "Shorten it, without spaces.",
         )
     return _PLAIN.get((table, column), _as_written)(text, at)
 
@@ -117,11 +119,11 @@ def _length(cell: Cell, at: str, unit: str) -> float:
         return parse(text, unit or None).mm
     except UnitMissingError:
         raise rejected(
-            "unit-missing", f"{at} '{cell.text}' has no unit: a length like 24 ft, 8 in or 2440 mm expected.",
+            "unit-missing", f"{at} '{cell.shown}' has no unit: a length like 24 ft, 8 in or 2440 mm expected.",
             "Write the unit in the cell, or in the heading.",
         ) from None  # fmt: skip
     except LengthError as error:
-        raise rejected("length", f"{at} '{cell.text}': {error.expected} expected.", error.mend) from None
+        raise rejected("length", f"{at} '{cell.shown}': {error.expected} expected.", error.mend) from None
 
 
 def _duration(column: str, cell: Cell, at: str, heading_unit: str) -> float | None:

@@ -80,7 +80,7 @@ def _thresholds(values: Values, row: Row, known: Known, today: date) -> Faults:
     del known
     for column in ("before_mm_per_year", "after_mm_per_year", "total_limit_mm"):
         if values[column] is not None and values[column] <= 0:
-            yield _finding("threshold", f"{row.at(column)} '{row.text(column)}': more than 0 expected.", "Correct it.")
+            yield _finding("threshold", f"{row.at(column)} '{row.shown(column)}': more than 0 expected.", "Correct it.")
     if values["signed_on"] and values["signed_on"] > today:
         yield _future(row, "signed_on", values["signed_on"], today)
 
@@ -168,7 +168,7 @@ def _between(values: Values, row: Row, column: str, high: float | None, name: st
 
 
 def _off(row: Row, column: str, expected: str, mend: str, value_mm: float) -> Finding:
-    wrong = f"{row.at(column)} '{row.text(column)}' is {value_mm:g} mm: {expected} expected."
+    wrong = f"{row.at(column)} '{row.shown(column)}' is {value_mm:g} mm: {expected} expected."
     return _finding(column.removesuffix("_mm").replace("_", "-"), wrong, mend)
 
 

@@ -52,7 +52,7 @@ def _not_read(draft: Draft) -> NotRead | None:
         if not is_blank(reason):
             raise held(
                 "value-and-not-read",
-                f"{draft.at} '{draft.row.text('value')}' is a value, and {draft.row.at('not_read')} says '{reason}'.",
+                f"{draft.at} '{draft.row.shown('value')}' is a value, and {draft.row.at('not_read')} says '{reason}'.",
                 "Which of the two?",
             )
         return None
@@ -62,8 +62,14 @@ def _not_read(draft: Draft) -> NotRead | None:
 
 def _unit(draft: Draft) -> str:
     """The unit of the unit column, else of the heading, else ''."""
-    written = draft.row.text("unit")
-    unit = draft.row.unit("value") if is_blank(written) else unit_of(written)
+    written, heading = draft.row.shown("unit"), draft.row.unit("value")
+    unit = heading if is_blank(written) else unit_of(written)
+    if unit in ("in", "mm") and heading not in ("", unit):
+        raise held(
+            "unit-differs",
+            f"{draft.row.at('unit')} says {unit}, and the heading of the value says {heading}.",
+            "Which unit was read?",
+        )
     if unit in ("in", "mm") or (not unit and is_blank(written)):
         return unit
     raise rejected(

@@ -93,7 +93,7 @@ def _numeric_date(cell: Cell, at: str, order: bool | None, first: int, second: i
     if order is None and first <= 12 and second <= 12 and first != second:
         raise held(
             "date-ambiguous",
-            f"{at} '{cell.text}' can be {date(year, second, first)} or {date(year, first, second)},"
+            f"{at} '{cell.shown}' can be {date(year, second, first)} or {date(year, first, second)},"
             " and no other row of the file proves the order.",
             f"Which? Write it like {date(year, second, first)}.",
         )
@@ -102,7 +102,7 @@ def _numeric_date(cell: Cell, at: str, order: bool | None, first: int, second: i
 
 
 def _no_date(cell: Cell, at: str, expected: str) -> CellError:
-    return rejected("date", f"{at} '{cell.text}': {expected} expected.", "Write it like 2025-03-16.")
+    return rejected("date", f"{at} '{cell.shown}': {expected} expected.", "Write it like 2025-03-16.")
 
 
 def _year(text: str) -> int:
@@ -120,7 +120,7 @@ def parse_word(cell: Cell, at: str, words: type[_Word], others: Mapping[str, _Wo
     if text in known:
         return known[text]
     choices = ", ".join(word.value for word in words if word.value)
-    raise rejected(code, f"{at} '{cell.text}': one of {choices} expected.", "Write one of these words.")
+    raise rejected(code, f"{at} '{cell.shown}': one of {choices} expected.", "Write one of these words.")
 
 
 def parse_flag(cell: Cell, at: str) -> bool | None:
@@ -130,7 +130,7 @@ def parse_flag(cell: Cell, at: str) -> bool | None:
         return None
     if text in _FLAGS:
         return _FLAGS[text]
-    raise rejected("flag", f"{at} '{cell.text}': yes or no expected.", "Write yes or no.")
+    raise rejected("flag", f"{at} '{cell.shown}': yes or no expected.", "Write yes or no.")
 
 
 def parse_whole(cell: Cell, at: str, *, low: int, high: int) -> int | None:
@@ -140,7 +140,7 @@ def parse_whole(cell: Cell, at: str, *, low: int, high: int) -> int | None:
     text = tidy(cell.text).removesuffix(".0")
     if text.isdecimal() and len(text) < 10 and low <= int(text) <= high:
         return int(text)
-    raise rejected("number", f"{at} '{cell.text}': a whole number from {low} to {high} expected.", "Correct it.")
+    raise rejected("number", f"{at} '{cell.shown}': a whole number from {low} to {high} expected.", "Correct it.")
 
 
 def parse_real(cell: Cell, at: str) -> float | None:
@@ -150,4 +150,4 @@ def parse_real(cell: Cell, at: str) -> float | None:
     try:
         return float(parse_number(cell.text))
     except LengthError as error:
-        raise rejected("number", f"{at} '{cell.text}': a number expected.", error.mend) from None
+        raise rejected("number", f"{at} '{cell.shown}': a number expected.", error.mend) from None

@@ -63,7 +63,7 @@ def write_csv(*rows: Mapping[str, str], titles: Sequence[str] = TITLES, separato
 
 
 def _quoted(text: str, separator: str) -> str:
-    return '"' + text.replace('"', '""') + '"' if separator in text or '"' in text else text
+    return '"' + text.replace('"', '""') + '"' if {separator, '"', "\n"} & set(text) else text
 
 
 def write_xlsx(*sheets: tuple[str, Sequence[Sequence[Any]]], merges: Sequence[str] = ()) -> bytes:

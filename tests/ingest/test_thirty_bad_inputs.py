@@ -367,13 +367,13 @@ def test_row_23_a_copied_visit_is_asked_about_where_chance_does_not_explain_it(
 @pytest.mark.parametrize(
     ("value", "why", "code", "reason"),
     [
-        ("", "", "not-read-other", "K2 '': could not be read (other)."),
+        ("", "", "not-read-other", "K2 is blank: could not be read (other)."),
         ("-", "", "not-read-other", "K2 '-': could not be read (other)."),
         ("n/a", "", "not-read-other", "K2 'n/a': could not be read (other)."),
         ("blocked", "", "not-read-blocked", "K2 'blocked': could not be read (blocked)."),
         ("covered", "", "not-read-covered", "K2 'covered': could not be read (covered)."),
-        ("", "Mark lost", "not-read-mark-lost", "K2 '': could not be read (mark lost)."),
-        ("", "boiler", "not-read-other", "K2 '': could not be read (other: boiler)."),
+        ("", "Mark lost", "not-read-mark-lost", "K2 is blank: could not be read (mark lost)."),
+        ("", "boiler", "not-read-other", "K2 is blank: could not be read (other: boiler)."),
     ],
 )
 def test_row_24_a_mark_that_was_not_read_is_a_fact_never_a_zero(value: str, why: str, code: str, reason: str) -> None:
@@ -543,3 +543,61 @@ def test_the_values_heading_can_say_unit_and_kind() -> None:
     intake = take(write_csv(row, titles=titles))
     assert outcomes(intake) == [USED]
     assert (column(intake, "kind"), column(intake, "deflection_mm")) == (["gap"], [pytest.approx(46.0)])
+
+
+def test_row_30_a_method_new_to_the_wall_starts_a_new_stretch_and_says_how_to_join_them() -> None:
+    earlier = seen_before({})
+    laser = {"method": "laser", "instrument": "", "value": "120", "unit": "mm"}
+    intake = take(write_csv(laser), earlier=earlier)
+    assert outcomes(intake) == [USED]
+    assert intake.notes == [
+        "visit.csv, DH-01-N is read by laser for the first time (string before): a new stretch starts."
+        " Give a same-day reading by both methods to join them."
+    ]
+    assert take(write_csv(laser, {}), earlier=earlier).notes == []
+
+
+@pytest.mark.parametrize(
+    ("state", "code", "fate"),
+    [("held", "range", ", and held"), ("rejected", "ruled", ", and was rejected by a person")],
+)
+def test_a_reading_that_waits_for_a_ruling_or_has_had_one_is_not_let_in_by_another_file(
+    state: str, code: str, fate: str
+) -> None:
+    (row,) = take(write_csv({}), name="first.csv").table.to_pylist()
+    earlier = table("readings", row | {"state": state, "reason_code": code})
+    merged = take(write_csv({"note": "merged"}), earlier=earlier)
+    reason = f"K2: this reading is in already{fate}. Nothing to do."
+    assert outcomes(merged) == [("rejected", "already-in", reason)]
+    mended = take(write_csv({"mends": row["reading_id"]}), earlier=earlier)
+    assert outcomes(mended) == [USED]
+
+
+def test_a_row_that_was_rejected_when_it_came_in_does_not_keep_the_same_reading_out() -> None:
+    (row,) = take(write_csv({}), name="first.csv").table.to_pylist()
+    earlier = table("readings", row | {"state": "rejected", "reason_code": "unknown-mark"})
+    assert outcomes(take(write_csv({"note": "again"}), earlier=earlier)) == [USED]
+
+
+def test_a_unit_column_against_its_heading_is_asked_about() -> None:
+    titles = tuple("value (mm)" if title == "value" else title for title in TITLES)
+    intake = take(write_csv({"value (mm)": "30.2", "unit": "in"}, titles=titles))
+    reason = "L2 says in, and the heading of the value says mm. Which unit was read?"
+    assert outcomes(intake) == [("held", "unit-differs", reason)]
+
+
+def test_of_two_columns_for_a_remark_the_first_is_read_and_that_is_said() -> None:
+    intake = take(write_csv({"remark": "second"}, titles=(*TITLES, "note")))
+    assert outcomes(intake) == [USED]
+    assert intake.notes == ["visit.csv: of the columns note, note only the first is read."]
+
+
+def test_control_signs_and_line_breaks_in_a_cell_do_not_reach_the_message() -> None:
+    state, _, reason = one(mark="M\x1b[31m9\nx")
+    assert (state, reason.split(": ")[0]) == ("rejected", "J2 'M[31m9 x'")
+
+
+def test_a_very_long_cell_is_cut_in_the_message_and_kept_in_the_row() -> None:
+    intake = take(write_csv({"value": "x" * 5000}))
+    assert column(intake, "value_raw") == ["x" * 5000]
+    assert len(outcomes(intake)[0][2]) < 200

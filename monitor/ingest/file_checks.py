@@ -1,0 +1,88 @@
+"""Checks of all rows of a file together: what is in already, and days that cannot all be."""
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from monitor.ingest.draft import Draft, Setting
+from monitor.ingest.findings import Finding
+from monitor.ingest.history import PLACE
+from monitor.ingest.visit import Verdicts, grouped
+from monitor.terms import State
+
+UPLOAD_DAY_HOUSES = 5
+"""So many houses dated the day of upload are asked about (common practice, no source)."""
+_SAME_MM = 1e-9
+
+
+def same_place(drafts: Sequence[Draft], setting: Setting) -> Verdicts:
+    """A row that is in already adds nothing; another number for the same place is a question."""
+    for rows in grouped([draft for draft in drafts if _placed(draft)], *PLACE).values():
+        for draft in rows:
+            stored = setting.history.same_place(draft.values)
+            others = [(row, "the store") for row in stored if row["reading_id"] != draft.values["mends"]]
+            others += [(other.values, f"row {other.row.number}") for other in rows if other is not draft]
+            copies = [(row, place) for row, place in others if _same(row, draft.values)]
+            is_first = draft is rows[0] and "the store" not in {place for _, place in copies}
+            if copies and not is_first:
+                yield draft, _already_in(draft, *copies[0])
+            elif differing := [(row, place) for row, place in others if _differs(row, draft.values)]:
+                yield draft, _same_visit_differs(draft, *differing[0])
+
+
+def _placed(draft: Draft) -> bool:
+    read = draft.values["not_read"] or draft.values["value_mm"] is not None
+    return draft.state is not State.REJECTED and draft.values["visit_date"] is not None and bool(read)
+
+
+def _same(row: Any, other: Any) -> bool:
+    if row["not_read"] or other["not_read"]:
+        return bool(row["not_read"]) and bool(other["not_read"])
+    return bool(row["kind"] == other["kind"] and abs(row["value_mm"] - other["value_mm"]) <= _SAME_MM)
+
+
+def _differs(row: Any, other: Any) -> bool:
+    return (
+        row.get("state") in ("", State.USED) and not row["not_read"] and not other["not_read"] and not _same(row, other)
+    )
+
+
+def _already_in(draft: Draft, other: Any, place: str) -> Finding:
+    if place == "the store":
+        fate = {State.HELD.value: ", and held", State.REJECTED.value: ", and was rejected by a person"}
+        wrong = f"{draft.at}: this reading is in already{fate.get(other['state'], '')}."
+        return Finding(State.REJECTED, "already-in", wrong, "Nothing to do.")
+    return Finding(State.REJECTED, "twice-in-file", f"{draft.at}: {place} says the same.", "Nothing to do.")
+
+
+def _same_visit_differs(draft: Draft, other: Any, place: str) -> Finding:
+    source = f"in {other['source_name']}" if place == "the store" else f"in {place}"
+    return Finding(
+        State.HELD,
+        "same-visit-differs",
+        f"{draft.at} '{draft.values['value_raw']}' for {draft.values['mark']}, but '{other['value_raw']}' is given"
+        f" {source} for the same visit and set-up.",
+        "A second set-up? Give it its own number. A correction? Correct the earlier reading with who and why.",
+    )
+
+
+def upload_day(drafts: Sequence[Draft], setting: Setting) -> Verdicts:
+    """Many houses, all rows dated the day of upload: was that the day of the visits?"""
+    dated = [draft for draft in drafts if draft.values["visit_date"] and draft.wall]
+    houses = {draft.values["house"] for draft in dated}
+    if len(houses) < UPLOAD_DAY_HOUSES or {d.values["visit_date"] for d in dated} - setting.upload_days:
+        return
+    for draft in dated:
+        if draft.state is not State.REJECTED:
+            yield (
+                draft,
+                Finding(
+                    State.HELD,
+                    "upload-day",
+                    f"{draft.row.at('visit_date')}: all {len(houses)} houses of the file are dated"
+                    f" {draft.values['visit_date']}, the day it was sent.",
+                    "Were they all visited that day?",
+                ),
+            )
+
+
+FILE_CHECKS: tuple[Callable[[Sequence[Draft], Setting], Verdicts], ...] = (same_place, upload_day)
