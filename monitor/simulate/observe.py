@@ -60,8 +60,8 @@ def seen_rates_mm_per_year(
 ) -> Array:
     """True rate of each mark as far as a method can see it, local movement included.
 
-    String: relative to the two ends; plumb: relative to the lowest of these marks in its column; laser and distance
-    meter: absolute.
+    String: relative to the two ends; plumb: relative to the foot of the wall below (its slide drops out); laser and
+    distance meter: absolute.
     """
     x, z = places(spots)
     local = motion.stages[period].local_mm_per_year
@@ -72,9 +72,7 @@ def seen_rates_mm_per_year(
         right = rates_mm_per_year(geometry, motion, period, np.full_like(x, geometry.length_mm), z)
         return np.asarray(rates - ((1 - share) * left + share * right))
     if method is Method.PLUMB:
-        columns = [spot.column or spot.x_mm for spot in spots]
-        lowest = [min((z[j], j) for j in range(len(spots)) if columns[j] == columns[i])[1] for i in range(len(spots))]
-        return np.asarray(rates - rates[lowest])
+        return np.asarray(rates - rates_mm_per_year(geometry, motion, period, x, np.zeros_like(z)))
     return np.asarray(rates)
 
 
