@@ -104,8 +104,16 @@ def _missing(row: Row, found: Verdict, wall: Row, rules: Rules, judged_on: date,
     if row["visits"] < rules.holding_visits or short:
         months = planned_months(wall.get("visit_months") or "", f"{row['house']}-{row['wall']}")
         planned = planned_visits(row, months, rules, not_before=judged_on, count=_PLANNED)
-        earliest = earliest_holding(row["first_visit"], row["visits"], planned, rules)
+        counting = [day for day in planned if _counts(day, row, rules)]
+        earliest = earliest_holding(row["first_visit"], row["visits"], counting, rules)
     return reasons.missing(row, rules, unit, months_short=short, earliest=earliest.isoformat() if earliest else "")
+
+
+def _counts(day: date, row: Row, rules: Rules) -> bool:
+    """Whether a visit on that day would count for the rate: it does outside the take-up after a reinforcement."""
+    if not row["period"] or row["started_on"] is None:
+        return True
+    return bool(day >= row["started_on"] + timedelta(days=rules.take_up_days))
 
 
 def _without_current(rows: list[Row], register: dict[tuple[str, str], Row]) -> list[tuple[str, str]]:

@@ -191,6 +191,15 @@ def test_a_wall_s_own_schedule_moves_the_earliest_day() -> None:
     assert completed["missing"].iloc[0].endswith("from 2026-10-10.")
 
 
+def test_visits_planned_within_the_take_up_window_do_not_bring_the_earliest_day_nearer() -> None:
+    """Reinforced on 2025-10-10, planned after 1, 7, 13, 19 and 25 months: the first does not count, the fifth settles."""
+    start = {"first_visit": None, "last_visit": date(2025, 10, 10), "started_on": date(2025, 10, 10)}
+    completed, _ = judged(
+        wall_row(visits=0, span_years=0.0, **start), walls=[register(visit_months="1 6")], judged_on=date(2025, 10, 11)
+    )
+    assert completed["missing"].iloc[0].endswith("from 2027-11-10.")
+
+
 def test_nothing_is_asked_of_a_period_that_is_over() -> None:
     got = one(is_current=False, visits=2)
     assert got["missing"] == "This period is over; what it lacks cannot be made up."
