@@ -122,7 +122,7 @@ def parse(text: str, unit: str | None = None) -> Length:
     given = unit_of(unit) if unit else ""
     if unit and not given:
         raise _error(unit, "a unit, in or mm", "Write in or mm.")
-    body = tidy(text).lower()
+    body = re.sub(r"\s*/\s*", "/", tidy(text).lower())
     if not body or len(body) > _LONGEST_TEXT:
         raise _error(text[:_LONGEST_TEXT], "a length", "Write it like 1 3/16 or 30.2.")
     body, doubtful = _without_doubt(body)

@@ -68,8 +68,7 @@ def read_header(line: Line, names: Mapping[str, str]) -> Header:
     keys = {_key(name): column for name, column in names.items()}
     claims: dict[str, list[tuple[bool, int, str]]] = {}
     for index, cell in enumerate(line.cells):
-        bare, unit = _split_unit(cell.text)
-        key, unit = (bare, unit) if bare in keys else (_key(cell.text), "")
+        key, unit = next((said for said in _readings_of(cell.text) if said[0] in keys), ("", ""))
         if key in keys:
             column = keys[key]
             claims.setdefault(column, []).append((key != _key(_split_unit(column)[0]), index, unit))
@@ -105,6 +104,12 @@ def rows_below(sheet: Sheet, header: Header) -> list[Row]:
     ]
 
 
+def _readings_of(title: str) -> tuple[tuple[str, str], ...]:
+    """What a heading can say, as key and unit: with a unit at its end, as it is, or without what stands in brackets."""
+    bare = re.sub(r"[(\[].*?[)\]]", " ", title)
+    return _split_unit(title), (_key(title), ""), _split_unit(bare)
+
+
 def _key(text: str) -> str:
     """Letters and digits only: 'Set-up No.' -> 'setupno'."""
     return re.sub(r"[^0-9a-z]", "", tidy(text).lower())
@@ -116,4 +121,4 @@ def _split_unit(text: str) -> tuple[str, str]:
     bare = _PER_YEAR.sub("", words).replace("/", " ").strip() if _PER_YEAR.search(words) else words
     head, _, last = bare.rpartition(" ")
     unit = unit_of(last) or _TIME_UNITS.get(last, "")
-    return (_key(head), unit) if head and unit else (_key(words), "")
+    return (_key(head.removesuffix(" in")), unit) if head and unit else (_key(words), "")

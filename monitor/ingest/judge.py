@@ -97,7 +97,8 @@ def _mark_life(draft: Draft, setting: Setting) -> None:
         return
     ends = [mark["retired_on"]] if mark["retired_on"] else []
     for event in setting.known.events(draft.values["house"], draft.values["wall"]):
-        if event["kind"] == EventKind.LOST_MARK and mark["mark"] in event["marks"].split() and event["event_date"]:
+        lost = event["marks"].casefold().split() if event["kind"] == EventKind.LOST_MARK else []
+        if mark["mark"].casefold() in lost and event["event_date"]:
             ends.append(event["event_date"])
     if ends and visit > min(ends):
         raise held(

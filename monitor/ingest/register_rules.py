@@ -61,6 +61,7 @@ def _marks(values: Values, row: Row, known: Known, _: date) -> Faults:
         return
     yield from _between(values, row, "x_mm", wall["length_mm"], "the length of the wall")
     yield from _between(values, row, "z_mm", wall["clear_height_mm"], "the clear height")
+    yield from _known_marks(values, row, "replaces", known)
     if values["set_on"] and values["retired_on"] and values["retired_on"] < values["set_on"]:
         yield _finding(
             "retired-before-set",
@@ -92,12 +93,9 @@ def _events(values: Values, row: Row, known: Known, today: date) -> Faults:
         return
     if values["event_date"] and values["event_date"] > today:
         yield _future(row, "event_date", values["event_date"], today)
-    marks = known.marks(values["house"], values["wall"])
     for column in ("marks", "new_mark", "marks_untouched"):
-        for name in values[column].split():
-            if name.casefold() not in marks:
-                yield _unknown_mark(row, column, name, values, known)
-    if values["kind"] == EventKind.LOST_MARK and not values["marks"]:
+        yield from _known_marks(values, row, column, known)
+    if values["kind"] == EventKind.LOST_MARK and not row.text("marks"):
         yield _finding("which-mark", f"{row.at('marks')} is blank: the lost mark expected.", "Write its id.")
     if values["kind"] == EventKind.REINFORCEMENT:
         said = [values["doubts"], *doubts(values, wall)]
@@ -126,7 +124,10 @@ _RULES: Mapping[str, Callable[[Values, Row, Known, date], Faults]] = {
 
 
 def _house(values: Values, row: Row, known: Known) -> Faults:
-    if known.find("houses", values["house"]) is None:
+    house = known.find("houses", values["house"])
+    if house:
+        values["house"] = house["house"]
+    else:
         near = nearest(values["house"], known.ids("houses"))
         yield _finding(
             "unknown-house",
@@ -145,14 +146,19 @@ def _unknown_wall(values: Values, row: Row, known: Known) -> Finding:
     )
 
 
-def _unknown_mark(row: Row, column: str, name: str, values: Values, known: Known) -> Finding:
-    marks = [str(mark["mark"]) for mark in known.marks(values["house"], values["wall"]).values()]
-    near = nearest(name, marks)
-    return _finding(
-        "unknown-mark",
-        f"{row.at(column)} '{name}': a mark of {wall_id(values['house'], values['wall'])} expected.",
-        f"Nearest: {near}." if near else "Register its marks first.",
-    )
+def _known_marks(values: Values, row: Row, column: str, known: Known) -> Faults:
+    """Marks named in a cell become the registered ids; one that the wall does not have is a fault."""
+    marks = known.marks(values["house"], values["wall"])
+    for name in values[column].split():
+        if name.casefold() not in marks:
+            near = nearest(name, [str(mark["mark"]) for mark in marks.values()])
+            yield _finding(
+                "unknown-mark",
+                f"{row.at(column)} '{name}': a mark of {wall_id(values['house'], values['wall'])} expected.",
+                f"Nearest: {near}." if near else "Register its marks first.",
+            )
+    ids = [str(marks[name.casefold()]["mark"]) for name in values[column].split() if name.casefold() in marks]
+    values[column] = " ".join(ids)
 
 
 def _between(values: Values, row: Row, column: str, high: float | None, name: str) -> Faults:

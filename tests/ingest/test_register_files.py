@@ -215,3 +215,29 @@ def test_a_file_with_no_table_of_the_register_is_refused_with_what_is_needed() -
 def test_a_sheet_named_for_a_table_that_lacks_its_columns_is_refused_by_name() -> None:
     with pytest.raises(IntakeError, match=r"Expected: the columns house, wall, length_mm, clear_height_mm of walls\."):
         register(write_xlsx(("Walls", [["house", "wall"], ["DH-01", "N"]])))
+
+
+def test_a_corrected_as_built_record_is_the_same_event_and_another_day_is_another() -> None:
+    text = "house,wall,date,event,turns\nDH-01,N,2025-03-10,straps,3\n"
+    first, corrected = only(one(text)), only(one(text.replace("straps,3", "straps,2")))
+    assert (first["event_id"], first["turns"], corrected["turns"]) == (corrected["event_id"], 3.0, 2.0)
+
+
+def test_ids_are_kept_as_registered_whatever_case_they_are_typed_in() -> None:
+    assert only(one("house,wall,length,clear height\ndh-01,W,24 ft,8 ft\n"))["house"] == "DH-01"
+    event = only(one('house,wall,date,event,marks\ndh-01,n,2025-03-10,painting,"m3, M1"\n'))
+    assert (event["house"], event["wall"], event["marks"]) == ("DH-01", "N", "M3 M1")
+
+
+def test_a_mark_replaces_one_that_the_wall_has() -> None:
+    intake = one("house,wall,mark,x,z,replaces\nDH-01,N,M3b,4 ft,4 ft,M3\nDH-01,N,M9b,4 ft,4 ft,M9\n")
+    assert intake.table["replaces"].to_pylist() == ["M3"]
+    assert intake.messages == ["register.csv, F3 'M9': a mark of DH-01-N expected. Nearest: M1, M2 or M3."]
+
+
+@pytest.mark.parametrize(
+    "title", ["Length in feet", "LENGTH [ft]", "wall length, ft", "length_ft", "Length ft (outside)"]
+)
+def test_headings_are_read_whatever_their_form(title: str) -> None:
+    quoted = f'"{title}"'
+    assert only(one(f"House ID,Wall No.,{quoted},Clear height (mm)\nDH-01,W,24,2440\n"))["length_mm"] == 7315.2
