@@ -184,7 +184,7 @@ def test_what_is_missing_is_listed_with_the_earliest_day_by_visits_and_months() 
 def test_a_wall_s_own_schedule_moves_the_earliest_day() -> None:
     start = {"first_visit": date(2025, 10, 10), "last_visit": date(2025, 10, 10), "started_on": date(2025, 10, 10)}
     completed, _ = judged(
-        wall_row(visits=1, span_years=0.0, **start),
+        wall_row(period=0, visits=1, span_years=0.0, **start),
         walls=[register(visit_months="1 2 9 12")],
         judged_on=date(2025, 10, 11),
     )
@@ -192,7 +192,7 @@ def test_a_wall_s_own_schedule_moves_the_earliest_day() -> None:
 
 
 def test_visits_planned_within_the_take_up_window_do_not_bring_the_earliest_day_nearer() -> None:
-    """Reinforced on 2025-10-10, planned after 1, 7, 13, 19 and 25 months: the first does not count, the fifth settles."""
+    """Reinforced on 2025-10-10, planned after 1, 7, 13, 19 and 25 months: only the first does not count."""
     start = {"first_visit": None, "last_visit": date(2025, 10, 10), "started_on": date(2025, 10, 10)}
     completed, _ = judged(
         wall_row(visits=0, span_years=0.0, **start), walls=[register(visit_months="1 6")], judged_on=date(2025, 10, 11)
