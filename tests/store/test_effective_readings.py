@@ -59,7 +59,9 @@ def test_a_correction_replaces_the_value_and_nothing_else() -> None:
 
 
 def test_rulings_apply_in_the_order_they_were_made_not_in_the_order_of_rows() -> None:
-    acts = [ruling(3, 1, "reject"), ruling(1, 1, "release"), ruling(2, 1, "correct", deflection_mm=5.0)]
+    # ids that sort the other way round than the moments
+    release, correct = ruling(1, 1, "release", ruling_id="c"), ruling(2, 1, "correct", ruling_id="b", deflection_mm=5.0)
+    acts = [ruling(3, 1, "reject", ruling_id="a"), release, correct]
     row = effective(HELD, *acts)[1]
     assert (row["state"], row["deflection_mm"]) == ("rejected", 5.0)
 

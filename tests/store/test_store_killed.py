@@ -54,7 +54,7 @@ def write_some(path: Path, numbers: list[int]) -> None:
 
 def started(target: object, *arguments: object) -> BaseProcess:
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload(["monitor.store", "store_rows"])
+    context.set_forkserver_preload(["pandas", "pytest", "monitor.store.verify"])  # what a child would import each time
     process = context.Process(target=target, args=arguments)  # type: ignore[arg-type]
     process.start()
     return process
