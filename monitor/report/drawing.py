@@ -8,7 +8,7 @@ from markupsafe import Markup
 
 from monitor.report.curves import Curves, HeldPoint, Point, Stretch
 from monitor.report.svg import Frame, day_ticks, element, length_ticks, path
-from monitor.report.wording import day_text, length_pair, limit_pair
+from monitor.report.wording import day_text, limit_pair, side_text
 from monitor.units import MM_PER_INCH, limit_rate_text
 
 
@@ -68,12 +68,11 @@ def chart_words(curves: Curves, unit: str) -> str:
     if len(newest) > 1:
         end = newest[-1]
         said.append(
-            f"At the latest visit the mark stands {length_pair(abs(end.deflection_mm), unit)} "
-            f"{'further in' if end.deflection_mm >= 0 else 'further out'} than where the last line starts."
+            f"At the latest visit the mark stands {side_text(end.deflection_mm, unit)} than where the last line starts."
         )
         if end.lower_mm is not None and end.upper_mm is not None:
             said.append(
-                f"The grey band there runs from {length_pair(end.lower_mm, unit)} to {length_pair(end.upper_mm, unit)}."
+                f"The grey band there runs from {side_text(end.lower_mm, unit)} to {side_text(end.upper_mm, unit)}."
             )
     return " ".join(said)
 

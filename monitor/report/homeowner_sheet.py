@@ -1,5 +1,6 @@
 """One wall's book to the context of the homeowner's page: plain words, no names of people, no address, no house id."""
 
+from collections.abc import Callable
 from typing import Any
 
 from monitor.report import wording
@@ -38,17 +39,20 @@ def homeowner_sheet(book: Book, view: WallView) -> Context:
 
 
 def _sizes(view: WallView, state: str) -> list[tuple[str, str, str]]:
-    """(what, size, about how much) for the tape-measure comparison."""
+    """(what, size, what that is on a tape measure and beside a thing at hand)."""
     row: Any = view.current or {}
-    rows = []
+    rows: list[tuple[str, float, Callable[[float, str], str]]] = []
     if state.startswith("moving"):
-        rows.append(("Most likely movement in a year", row["rate_mm_per_year"]))
+        rows.append(("Most likely movement in a year", row["rate_mm_per_year"], wording.rate_pair))
     sudden = state in ("large change", "seen")
     if not sudden and row.get("rate_upper") is not None and row["rate_upper"] > 0:
-        rows.append(("Very likely less than this in a year", row["rate_upper"]))
+        rows.append(("Very likely less than this in a year", row["rate_upper"], wording.rate_pair))
     if row.get("total_mm") is not None and row["total_mm"] > 0:
-        rows.append(("How far in the wall stood at the last visit", row["total_mm"]))
-    return [(words, wording.length_pair(mm, view.unit), wording.comparison(mm)) for words, mm in rows]
+        rows.append(("How far in the wall stood at the last visit", row["total_mm"], wording.length_pair))
+    return [
+        (words, shown(mm, view.unit), f"{wording.tape_text(mm, view.unit)}; {wording.comparison(mm)}")
+        for words, mm, shown in rows
+    ]
 
 
 def _not_measured(view: WallView) -> list[str]:

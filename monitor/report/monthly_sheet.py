@@ -1,7 +1,7 @@
 """The book to the context of the monthly list: every wall in one place only, most urgent first."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 
@@ -35,6 +35,14 @@ class Item:
     alarms: Sequence[Row]
 
     @cached_property
+    def true(self) -> set[str]:
+        """'held' and 'overdue' where they are so, whatever section the wall stands in."""
+        rules = {row["rule"] for row in self.alarms if row["outcome"] == Outcome.YES}
+        row = self.result or {}
+        held, overdue = Rule.HELD in rules or row.get("readings_held"), Rule.OVERDUE in rules or row.get("overdue_days")
+        return {name for name, is_so in (("held", held), ("overdue", overdue)) if is_so}
+
+    @cached_property
     def urgency(self) -> int:
         """Place of the most urgent finding; walls without one come last."""
         return min((URGENCIES.index(Urgency(row["urgency"])) for row in self.alarms), default=len(URGENCIES))
@@ -62,7 +70,8 @@ def items(assessment: Assessment, earlier: dict[Key, Item] | None) -> dict[Key, 
     for key in sorted(current.keys() | alarms.keys()):
         found = sorted(alarms.get(key, []), key=lambda row: (URGENCIES.index(Urgency(row["urgency"])), row["rule"]))
         before = earlier.get(key) if earlier is not None else None
-        placed[key] = Item(_section(current.get(key), found, before, earlier is not None), current.get(key), found)
+        item = Item("", current.get(key), found)
+        placed[key] = replace(item, section=_section(item, before, earlier is not None))
     return placed
 
 
@@ -73,7 +82,8 @@ def _asks(row: Row) -> bool:
     )
 
 
-def _section(row: Row | None, alarms: Sequence[Row], before: Item | None, has_earlier: bool) -> str:
+def _section(item: Item, before: Item | None, has_earlier: bool) -> str:
+    row, alarms = item.result, item.alarms
     rules = {alarm["rule"] for alarm in alarms if alarm["outcome"] == Outcome.YES}
     unclear = any(alarm["rule"] in HARD and alarm["outcome"] == Outcome.UNDECIDED for alarm in alarms)
     verdict = row["verdict"] if row else ""
@@ -88,10 +98,9 @@ def _section(row: Row | None, alarms: Sequence[Row], before: Item | None, has_ea
         return "again"
     if verdict == Verdict.HOLDING and has_earlier and not was_holding:
         return "newly"
-    if Rule.HELD in rules or (row and row["readings_held"]):
-        return "held"
-    if Rule.OVERDUE in rules or (row and row["overdue_days"]):
-        return "overdue"
+    for name in ("held", "overdue"):
+        if name in item.true:
+            return name
     return "holding" if verdict == Verdict.HOLDING else "early"
 
 
@@ -107,7 +116,16 @@ def monthly_sheet(book: Book) -> Context:
         "title": f"Monthly list, {wording.month_text(book.assessment.judged_on)}",
         "nav": True,
         "sections": [
-            {"name": name, "heading": heading, "shape": shape, "holds": holds, "rows": rows[name]}
+            {
+                "name": name,
+                "heading": heading,
+                "shape": shape,
+                "holds": holds,
+                "rows": rows[name],
+                "elsewhere": [
+                    "-".join(key) for key, item in placed.items() if name in item.true and name != item.section
+                ],
+            }
             for name, heading, shape, holds in SECTIONS
         ],
         "counts": _counts(book, placed),

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from datetime import date
 
 from monitor.terms import Method, Movement, Seen, Urgency, Verdict
-from monitor.units import length_text, limit_rate_text, rate_text
+from monitor.units import SIXTEENTH_MM, length_text, limit_rate_text, rate_text
 
 _MONTHS = (  # not the locale's: the same page everywhere
     *("January", "February", "March", "April", "May", "June"),
@@ -271,6 +271,21 @@ def rate_range(mm_per_year: float, lower: float, upper: float, unit: str) -> str
 
 def _rate_length(mm_per_year: float, unit: str) -> str:
     return rate_text(mm_per_year, unit).removesuffix(" a year")
+
+
+def side_text(mm: float, unit: str) -> str:
+    """'1/16 in (1.1 mm) further out': a movement with its side in words."""
+    return f"{length_pair(abs(mm), unit)} further {'in' if mm >= 0 else 'out'}"
+
+
+def tape_text(mm: float, unit: str) -> str:
+    """A length as it looks on a tape measure, whose smallest mark is 1/16 in or 1 mm: '1 3/16 in on a tape measure'."""
+    smallest, name = (SIXTEENTH_MM, "1/16 in") if unit == "in" else (1.0, "1 mm")
+    if mm < 0.75 * smallest:
+        share = "half" if mm >= 0.25 * smallest else "less than a quarter"
+        return f"{share} of the smallest mark ({name}) on a tape measure"
+    shown = length_text(mm, unit) if unit == "in" else f"{mm:.0f} mm"
+    return f"{shown} on a tape measure"
 
 
 def comparison(mm: float) -> str:

@@ -121,7 +121,7 @@ def test_a_chart_in_words_says_dates_visits_and_band(drawn):
     assert chart_words(chart, "mm") == (
         "Mark M3, 7 visits from 10 April 2023 to 10 April 2026. Straps were fitted on 10 April 2024; levels before and "
         "after are kept apart. At the latest visit the mark stands 9.6 mm (3/8 in) further in than where the last line "
-        "starts. The grey band there runs from 8.6 mm (5/16 in) to 11.4 mm (7/16 in)."
+        "starts. The grey band there runs from 8.6 mm (5/16 in) further in to 11.4 mm (7/16 in) further in."
     )
 
 

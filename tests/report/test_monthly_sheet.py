@@ -134,6 +134,14 @@ def test_what_was_found_before_the_straps_flags_nobody_after_them():
     assert book.view(HOUSE, WALL_OF["moving after straps"]).alarms == []
 
 
+def test_a_wall_listed_elsewhere_is_still_named_where_it_is_held_or_overdue():
+    rows = states()
+    rows["moving"]["wall_results"][0] |= {"overdue_days": 40, "readings_held": 1}
+    sheet = monthly_sheet(book_of(rows))
+    elsewhere = {part["name"]: part["elsewhere"] for part in sheet["sections"] if part["elsewhere"]}
+    assert elsewhere == {"held": [f"{HOUSE}-W01"], "overdue": [f"{HOUSE}-W01"]}
+
+
 def test_an_empty_register_gives_an_empty_list():
     book = book_of({})
     page = Page(pages.monthly_list(book))

@@ -39,6 +39,26 @@ def test_a_length_is_compared_with_the_nearest_thing_at_hand(mm, thing):
     assert wording.comparison(mm) == thing
 
 
+@pytest.mark.parametrize(
+    ("mm", "unit", "words"),
+    [
+        (0.3, "in", "less than a quarter of the smallest mark (1/16 in) on a tape measure"),  # 0.19 of 1.5875 mm
+        (0.9, "in", "half of the smallest mark (1/16 in) on a tape measure"),  # 0.57
+        (1.6, "in", "1/16 in on a tape measure"),
+        (30.2, "in", "1 3/16 in on a tape measure"),
+        (0.5, "mm", "half of the smallest mark (1 mm) on a tape measure"),
+        (3.6, "mm", "4 mm on a tape measure"),
+    ],
+)
+def test_a_length_finer_than_a_tape_measure_is_not_rounded_up_to_its_first_mark(mm, unit, words):
+    assert wording.tape_text(mm, unit) == words
+
+
+def test_a_movement_bears_its_side_in_words():
+    assert wording.side_text(1.6, "in") == "1/16 in (1.6 mm) further in"
+    assert wording.side_text(-1.6, "mm") == "1.6 mm (1/16 in) further out"
+
+
 def test_numbers_stand_in_the_first_unit_with_the_other_beside():
     assert wording.length_pair(30.1625, "in") == "1 3/16 in (30.2 mm)"
     assert wording.length_pair(30.1625, "mm") == "30.2 mm (1 3/16 in)"
