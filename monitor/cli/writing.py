@@ -64,4 +64,4 @@ def demo(
     show.listing(listing.monthly(done.store, done.assessment))
     show.listing(listing.held(done.store, done.assessment))
     show.say(f"Pages: start at {done.index}")
-    show.say(f"One wall: wallbow wall DH-02-E --store {done.store.root}")
+    show.say(f"One wall: wallbow wall DH-02-E --store {done.store.path}")
