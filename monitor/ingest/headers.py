@@ -97,10 +97,11 @@ def find_header(sheet: Sheet, names: Mapping[str, str], needs: Sequence[str]) ->
 
 def rows_below(sheet: Sheet, header: Header) -> list[Row]:
     """The rows under the headings; a row that repeats the headings is none."""
+    titles = [title.casefold() for title in header.titles]
     return [
         Row(header, line)
         for line in sheet.lines
-        if line.number > header.row and tuple(cell.text for cell in line.cells) != header.titles
+        if line.number > header.row and [cell.text.casefold() for cell in line.cells] != titles
     ]
 
 

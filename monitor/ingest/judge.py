@@ -51,7 +51,7 @@ def _mark(draft: Draft, setting: Setting) -> None:
     if draft.wall is None:
         return
     marks = setting.known.marks(draft.values["house"], draft.values["wall"])
-    draft.mark = marks.get(written.casefold())
+    draft.mark = marks.get(tidy(written).casefold())
     if draft.mark is None:
         listed = ", ".join(str(mark["mark"]) for mark in marks.values()) or "none yet"
         raise rejected(

@@ -7,6 +7,7 @@ from typing import Any
 from rapidfuzz import fuzz, process, utils
 
 from monitor import schema
+from monitor.lengths import tidy
 
 Fact = Mapping[str, Any]
 """One row of a register table, by column."""
@@ -35,7 +36,7 @@ class Known:
 
     def find(self, table: str, *key: str) -> Fact | None:
         """The row with that key, or None."""
-        return self._rows[table].get(tuple(part.strip().casefold() for part in key))
+        return self._rows[table].get(tuple(tidy(part).casefold() for part in key))
 
     def ids(self, table: str) -> list[str]:
         """Ids of that table in order; a wall's is house-wall."""
@@ -53,7 +54,7 @@ class Known:
 
     def split_wall(self, house: str, wall: str) -> tuple[str, str]:
         """House and wall as registered, where the wall may be written with its house (DH-01-N); else as written."""
-        house, wall = house.strip(), wall.strip()
+        house, wall = tidy(house), tidy(wall)
         prefix = f"{house}-".casefold()
         if house and wall.casefold().startswith(prefix) and not self.find("walls", house, wall):
             wall = wall[len(prefix) :]

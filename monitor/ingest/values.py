@@ -16,7 +16,7 @@ _Word = TypeVar("_Word", bound=StrEnum)
 _BLANK = {"", "-", "--", "—", "n/a", "na", "none", "nil"}
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _YEAR_FIRST = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[t ].*)?", re.ASCII)
-_NUMERIC = re.compile(r"(\d{1,2})[-/.](\d{1,2})[-/.](\d{4}|\d{2})", re.ASCII)
+_NUMERIC = re.compile(r"(\d{1,2})[-/.](\d{1,2})[-/.](\d{4}|\d{2})(?: \d{1,2}:\d{2}.*)?", re.ASCII)
 _DAY_NAMED = re.compile(r"(\d{1,2})[ .-]*([a-z]{3,9})\.?,?[ .-]*(\d{4}|\d{2})", re.ASCII)
 _MONTH_NAMED = re.compile(r"([a-z]{3,9})\.?[ -]*(\d{1,2}),?[ -]+(\d{4})", re.ASCII)
 _DATE_LIKE = re.compile(r"\d{4}-\d{1,2}-\d{1,2}.*|\d{1,2}-[a-z]{3}(-\d{2,4})?|[a-z]{3}-\d{1,2}|\d{1,2}/\d{1,2}/\d{2,4}")

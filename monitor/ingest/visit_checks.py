@@ -16,6 +16,8 @@ from monitor.terms import Kind, Method, State
 from monitor.units import MM_PER_INCH, length_text
 
 COPIED_CHANCE = 1e-3
+_LONGEST_MM = {Kind.GAP: 1_500.0, Kind.DEFLECTION: 500.0, Kind.DISTANCE: 60_000.0}
+"""Longest value of each kind (common practice, no source)."""
 _FACTOR = range(20, 33)
 """Ratios, rounded, that say inches for millimetres: 25.4 and what a wall can have moved meanwhile."""
 _GAP_TO_STANDOFF = (0.06, 4.0)
@@ -28,19 +30,15 @@ def unit_factor(visit: Visit) -> Verdicts:
     """A set-up that is 25.4 times off its marks' last readings, or off what its stand-off allows."""
     for setup in visit.setups:
         drafts = [draft for draft in setup if draft.length and not draft.length.feet]
-        ratios = [ratio for draft in drafts if (ratio := _ratio_to_last(draft, visit.history)) is not None]
-        too_large = bool(ratios) and all(round(ratio) in _FACTOR for ratio in ratios)
-        too_small = bool(ratios) and all(ratio > 0 and round(1 / ratio) in _FACTOR for ratio in ratios)
-        if not ratios:
-            gaps = [abs(d.values["value_mm"]) / d.values["standoff_mm"] for d in drafts if _is_stood_off_gap(d)]
-            low, high = _GAP_TO_STANDOFF
-            too_small, too_large = bool(gaps) and median(gaps) < low, bool(gaps) and median(gaps) > high
         unit = setup[0].values["unit"]
-        if (too_large and unit == "in") or (too_small and unit == "mm"):
-            other, column = ("millimetres", "an inch") if unit == "in" else ("inches", "a mm")
-            size = "large" if too_large else "small"
-            looks = "looks" if len(drafts) == 1 else "look"
-            wrong = f"{span(drafts)} {looks} like {other} in {column} column (all 25.4 x too {size})."
+        ratios = [ratio for draft in drafts if (ratio := _ratio_to_last(draft, visit.history)) is not None]
+        if ratios:
+            too_large = all(round(ratio) in _FACTOR for ratio in ratios)
+            too_small = all(ratio > 0 and round(1 / ratio) in _FACTOR for ratio in ratios)
+        else:
+            too_large, too_small = _against_standoff(drafts, unit)
+        if too_large or too_small:
+            wrong = f"{span(drafts)} {_looks(unit, too_large, several=len(drafts) > 1)}."
             for draft in drafts:
                 yield draft, Finding(State.HELD, "unit-factor", wrong, "Which unit was read?")
 
@@ -52,9 +50,41 @@ def _ratio_to_last(draft: Draft, history: History) -> float | None:
     return float(draft.values["value_mm"] / last["value_mm"])
 
 
+def _against_standoff(drafts: list[Draft], unit: str) -> tuple[bool, bool]:
+    """Whether inches can only be millimetres, or the reverse, by what the blocks leave for a gap."""
+    gaps = [
+        draft.values["value_mm"] / draft.values["standoff_mm"]
+        for draft in drafts
+        if _is_stood_off_gap(draft) and draft.values["value_mm"] > 0
+    ]
+    if not gaps:
+        return False, False
+    low, high = _GAP_TO_STANDOFF
+    return unit == "in" and median(gaps) > high, unit == "mm" and median(gaps) < low
+
+
+def _looks(unit: str, too_large: bool, *, several: bool) -> str:
+    """What a set-up 25.4 times off looks like, said of one cell or of several."""
+    size = f"25.4 x too {'large' if too_large else 'small'}"
+    if (unit == "in") != too_large:
+        return f"{'are' if several else 'is'} {size} for {unit}, as if converted twice"
+    other, column = ("millimetres", "an inch") if unit == "in" else ("inches", "a mm")
+    return f"{'look' if several else 'looks'} like {other} in {column} column ({'all ' if several else ''}{size})"
+
+
 def _is_stood_off_gap(draft: Draft) -> bool:
     method, kind = Method(draft.values["method"]), Kind(draft.values["kind"])
     return needs_standoff(method, kind) and (draft.values["standoff_mm"] or 0) > 0
+
+
+def too_far(visit: Visit) -> Verdicts:
+    """A length that no rule on a wall, or meter in a house, reads."""
+    for draft in visit.drafts:
+        longest_mm = _LONGEST_MM[Kind(draft.values["kind"])]
+        if abs(draft.values["value_mm"]) > longest_mm:
+            most = length_text(longest_mm, draft.values["unit"])
+            wrong = f"{draft.at} '{draft.row.shown('value')}': at most {most} expected of a {draft.values['kind']}."
+            yield draft, Finding(State.HELD, "too-far", wrong, "Was it read so?")
 
 
 def kind_differs(visit: Visit) -> Verdicts:
@@ -129,4 +159,4 @@ def copied(visit: Visit) -> Verdicts:
             yield draft, Finding(State.HELD, "copied", wrong, "Were these read?")
 
 
-VISIT_CHECKS: tuple[Callable[[Visit], Verdicts], ...] = (unit_factor, kind_differs, sign_and_zero, copied)
+VISIT_CHECKS: tuple[Callable[[Visit], Verdicts], ...] = (unit_factor, too_far, kind_differs, sign_and_zero, copied)

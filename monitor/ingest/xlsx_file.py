@@ -6,7 +6,8 @@ import re
 import warnings
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from fractions import Fraction
 from typing import Any
@@ -20,7 +21,9 @@ from monitor.ingest.cells import MAX_COLUMNS, MAX_ROWS, Cell, Sheet, make_line, 
 from monitor.units import fraction_text
 
 MAX_UNPACKED_BYTES = 80_000_000
-_MERGES_UP_TO_BYTES = 8_000_000
+_WHOLE_UP_TO_BYTES = 8_000_000
+"""Unpacked size up to which a workbook is also loaded whole, for its merged cells and its formulas."""
+_LOOK_AT_ROWS = 20_000
 _FRACTION_FORMAT = re.compile(r"[#?0]/[#?0-9]")
 _FAULTS = (
     InvalidFileException, zipfile.BadZipFile, zlib.error, ParseError, NotImplementedError,
@@ -35,7 +38,7 @@ def read_xlsx(name: str, data: bytes) -> tuple[list[Sheet], list[str]]:
     with warnings.catch_warnings(record=True) as heard:
         warnings.simplefilter("always")
         try:
-            sheets = _sheets(name, data, fill_merged=unpacked <= _MERGES_UP_TO_BYTES)
+            sheets = _sheets(name, data, whole=unpacked <= _WHOLE_UP_TO_BYTES)
         except _FAULTS as error:
             raise _damaged(name, str(error)) from None
     notes = sorted({f"{name}: {warning.message}" for warning in heard if warning.category is UserWarning})
@@ -69,48 +72,65 @@ def _damaged(name: str, why: str) -> IntakeError:
     )
 
 
-def _sheets(name: str, data: bytes, *, fill_merged: bool) -> list[Sheet]:
-    merged = _merged(data) if fill_merged else {}
+@dataclass(frozen=True)
+class _Extra:
+    """What only a whole load tells of a sheet, by (row, column) from 1.
+
+    merged: each covered cell of a merge down a column, and the cell it repeats (merges over columns are titles);
+    formulas: texts of formulas, for those that no spreadsheet has computed yet.
+    """
+
+    merged: Mapping[tuple[int, int], tuple[int, int]]
+    formulas: Mapping[tuple[int, int], str]
+
+
+def _sheets(name: str, data: bytes, *, whole: bool) -> list[Sheet]:
+    extras = _extras(data) if whole else {}
     workbook = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
     try:
         return [
             sheet
             for worksheet in workbook.worksheets
-            if (sheet := _sheet(name, worksheet, merged.get(worksheet.title, {}))).lines
+            if (sheet := _sheet(name, worksheet, extras.get(worksheet.title, _Extra({}, {})))).lines
         ]
     finally:
         workbook.close()
 
 
-def _merged(data: bytes) -> dict[str, dict[tuple[int, int], tuple[int, int]]]:
-    """Per sheet: each covered cell (row, column from 1) of a merge over several rows, and the cell that it repeats.
+def _extras(data: bytes) -> dict[str, _Extra]:
+    workbook = openpyxl.load_workbook(io.BytesIO(data))
+    return {worksheet.title: _Extra(_merged(worksheet), _formulas(worksheet)) for worksheet in workbook.worksheets}
 
-    Merges over columns only are titles, and are not repeated.
-    """
-    workbook = openpyxl.load_workbook(io.BytesIO(data), data_only=True)
+
+def _merged(worksheet: Any) -> dict[tuple[int, int], tuple[int, int]]:
     return {
-        worksheet.title: {
-            (row, block.min_col): (block.min_row, block.min_col)
-            for block in worksheet.merged_cells.ranges
-            if block.max_col == block.min_col and block.max_row <= MAX_ROWS
-            for row in range(block.min_row + 1, block.max_row + 1)
-        }
-        for worksheet in workbook.worksheets
+        (row, block.min_col): (block.min_row, block.min_col)
+        for block in worksheet.merged_cells.ranges
+        if block.max_col == block.min_col and block.max_row <= MAX_ROWS
+        for row in range(block.min_row + 1, block.max_row + 1)
     }
 
 
-def _sheet(name: str, worksheet: Any, merged: dict[tuple[int, int], tuple[int, int]]) -> Sheet:
+def _formulas(worksheet: Any) -> dict[tuple[int, int], str]:
+    rows = worksheet.iter_rows(max_row=min(worksheet.max_row, _LOOK_AT_ROWS), max_col=MAX_COLUMNS)
+    return {(cell.row, cell.column): str(cell.value) for row in rows for cell in row if cell.data_type == "f"}
+
+
+def _sheet(name: str, worksheet: Any, extra: _Extra) -> Sheet:
     lines = []
     kept: dict[tuple[int, int], Cell] = {}
-    sources = set(merged.values())
+    sources = set(extra.merged.values())
+    special = {row for row, _ in (*extra.merged, *sources, *extra.formulas)}
     for number, row in enumerate(_rows(worksheet), 1):
-        end = len(row) if merged else _end(row)
-        cells = [_cell(cell) for cell in row[:end]]
-        for column, cell in enumerate(cells, 1):
-            if (number, column) in sources:
-                kept[number, column] = cell
-            elif (number, column) in merged:
-                cells[column - 1] = kept.get(merged[number, column], cell)
+        cells = [_cell(cell) for cell in (row if number in special else row[: _end(row)])]
+        for column, cell in enumerate(cells, 1) if number in special else ():
+            spot = (number, column)
+            if spot in extra.formulas and not cell.text:
+                cells[column - 1] = Cell(extra.formulas[spot])
+            if spot in sources:
+                kept[spot] = cell
+            elif spot in extra.merged:
+                cells[column - 1] = kept.get(extra.merged[spot], cell)
         line = make_line(number, cells)
         if line:
             lines.append(line)

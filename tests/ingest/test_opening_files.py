@@ -136,3 +136,28 @@ def test_inches_marked_with_quotes_are_read_from_csv_quoted_or_not() -> None:
 def test_a_repeated_heading_row_is_no_reading() -> None:
     data = write_csv({}) + write_csv({"mark": "M4"})
     assert outcomes(take(data)) == [USED, USED]
+
+
+def test_a_formula_that_nobody_computed_is_no_blank() -> None:
+    intake = take(write_xlsx(("Visit", cells({"value": "=1+3/16"}))), name="v.xlsx")
+    reason = "K2 '=1+3/16': a length expected. Write it like 1 3/16 or 30.2."
+    assert outcomes(intake) == [("rejected", "length", reason)]
+
+
+def test_merged_cells_in_the_last_column_are_filled_too() -> None:
+    rows = [["a", "b"], ["1", "x"], ["2", None], ["3", None], ["4", "y"]]
+    (sheet,) = read_book("x.xlsx", write_xlsx(("S", rows), merges=["B2:B4", "A5:B5"])).sheets
+    assert [[cell.text for cell in line.cells] for line in sheet.lines[1:]] == [
+        ["1", "x"],
+        ["2", "x"],
+        ["3", "x"],
+        ["4"],
+    ]
+
+
+def test_ids_with_odd_dashes_and_dates_with_a_time_and_repeated_headings_in_capitals_are_read() -> None:
+    data = write_csv({"house": "DH‑01", "visit date": "3/13/2025 8:30"})
+    head, row = data.decode().splitlines()
+    intake = take("\n".join([head, head.upper(), row]).encode())
+    assert outcomes(intake) == [USED]
+    assert (column(intake, "house"), column(intake, "visit_date")) == (["DH-01"], [date(2025, 3, 13)])

@@ -601,3 +601,15 @@ def test_a_very_long_cell_is_cut_in_the_message_and_kept_in_the_row() -> None:
     intake = take(write_csv({"value": "x" * 5000}))
     assert column(intake, "value_raw") == ["x" * 5000]
     assert len(outcomes(intake)[0][2]) < 200
+
+
+def test_a_length_that_no_rule_reads_is_asked_about() -> None:
+    reason = "K2 '999999': at most 1500.0 mm expected of a gap. Was it read so?"
+    assert one(value="999999", unit="mm") == ("held", "too-far", reason)
+
+
+def test_a_set_up_converted_twice_is_asked_about() -> None:
+    earlier = seen_before({"value": "1 3/16"}, {"mark": "M4", "value": "1 1/4"})
+    rows = [{"value": "3/64"}, {"mark": "M4", "value": "3/64"}]
+    reason = "K2 and K3 are 25.4 x too small for in, as if converted twice. Which unit was read?"
+    assert outcomes(take(write_csv(*rows), earlier=earlier)) == [("held", "unit-factor", reason)] * 2
