@@ -261,6 +261,16 @@ def test_a_mark_that_was_read_again_later_is_no_longer_urgent() -> None:
     assert (got["outcome"], got["urgency"], got["value"]) == ("yes", "confirming visit", 1.0)
 
 
+def test_another_set_up_of_the_same_day_does_not_settle_a_held_reading() -> None:
+    rows = [
+        reading(visit_date=EARLIER),
+        reading(setup=2, deflection_mm=30.5),
+        reading(state="held", deflection_mm=50.0),
+    ]
+    got = of("readings held", rows)
+    assert (got["urgency"], got["value"]) == ("same-day call", 20.0)
+
+
 @pytest.mark.parametrize("deflection_mm", [None, 50.0])
 def test_a_held_reading_with_nothing_to_compare_it_with_is_said_to_have_none(deflection_mm: float | None) -> None:
     earlier = [reading(visit_date=EARLIER)] if deflection_mm is None else [reading(visit_date=EARLIER, method="laser")]

@@ -181,6 +181,10 @@ def test_what_is_missing_is_listed_with_the_earliest_day_by_visits_and_months() 
     assert "from 2026-05-01" in got["missing"], "a planned day that is past already is made on the day of judging"
 
 
+def test_an_overdue_visit_is_missing_for_holding() -> None:
+    assert one(**HOLDING, overdue_days=5)["missing"] == "Missing for holding: the overdue visit."
+
+
 def test_a_wall_s_own_schedule_moves_the_earliest_day() -> None:
     start = {"first_visit": date(2025, 10, 10), "last_visit": date(2025, 10, 10), "started_on": date(2025, 10, 10)}
     completed, _ = judged(
