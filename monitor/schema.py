@@ -285,7 +285,7 @@ KEY: Mapping[str, tuple[str, ...]] = {
     "instruments": ("instrument",),
     "thresholds": ("valid_from",),
     "events": ("event_id",),
-    "receipts": ("source_sha256", "known_at"),
+    "receipts": ("source_sha256", "holds", "known_at"),
     "people": ("person",),
     "decisions": ("decision_id",),
 }

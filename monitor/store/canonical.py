@@ -12,6 +12,8 @@ import pyarrow.compute as pc
 from monitor import schema
 
 _FIRST = ("house", "wall", "visit_date", "event_date")
+_SAME_WHENEVER_KNOWN = ("readings",)
+"""A reading sent again is that reading. All else may be said again after something else was said in between."""
 _NUMPY = {
     pa.float64(): "<f8",
     pa.int32(): "<i4",
@@ -31,7 +33,10 @@ def ordered(table: pa.Table, first: Sequence[str] = _FIRST) -> pa.Table:
 
 
 def digests(name: str, rows: pa.Table) -> tuple[str, str]:
-    """Two SHA-256 of the rows of the table `name`, in any order: without when they became known, and with it."""
+    """Two SHA-256 of the rows of the table `name`, in any order: what makes an add the same add, and the whole.
+
+    For readings the first leaves out when they became known, so that a retry is the same add.
+    """
     kept = ordered(rows)
     pieces = [f"{name} {schema.VERSION} {kept.num_rows}\n".encode()]
     for column in kept.column_names:
@@ -41,7 +46,8 @@ def digests(name: str, rows: pa.Table) -> tuple[str, str]:
     content = total.hexdigest()
     if "known_at" in kept.column_names:
         total.update(b"".join(_bytes(kept["known_at"].combine_chunks())))
-    return content, total.hexdigest()
+    whole = total.hexdigest()
+    return content if name in _SAME_WHENEVER_KNOWN else whole, whole
 
 
 def changes(table: pa.Table, columns: Collection[str]) -> npt.NDArray[np.bool_]:

@@ -14,7 +14,7 @@ _FILE = re.compile(r"([0-9a-f]{64})\.parquet")
 
 
 def path_of(root: Path, table: str, name: str) -> Path:
-    """The file of one add; `name` is the hash of its rows without known_at, so that a retry is the same file."""
+    """The file of one add; `name` is the hash of its rows (canonical.digests), so that a retry is the same file."""
     return root / "inbox" / table / f"{name}.parquet"
 
 

@@ -17,12 +17,13 @@ _Adds = list[tuple[str, str]]
 
 
 class Tiers:
-    """A reader of one store's facts. It remembers only what can never change: what is in a compacted file."""
+    """A reader of one store's facts. It remembers only what can never change: what is in a file."""
 
     def __init__(self, root: Path) -> None:
         self.root = root
         self._absorbed: tuple[str, frozenset[tuple[str, str]]] = ("", frozenset())
         self._menders: dict[str, pa.Table] = {}
+        self._adds: dict[tuple[str, str], pa.Table] = {}
 
     def holds(self, table: str, name: str) -> bool:
         """Whether an add of that content is in."""
@@ -100,7 +101,13 @@ class Tiers:
         return self._absorbed[1]
 
     def _read_adds(self, adds: _Adds) -> list[pa.Table]:
-        return [parquet.read(inbox.path_of(self.root, table, name), table) for table, name in adds]
+        kept = {table for table, _ in adds}
+        read = {add: rows for add, rows in self._adds.items() if add[0] not in kept or add in set(adds)}
+        for table, name in adds:
+            if (table, name) not in read:
+                read[table, name] = parquet.read(inbox.path_of(self.root, table, name), table)
+        self._adds = read
+        return [read[add] for add in adds]
 
     def _menders_in(self, part: PartFile) -> pa.Table:
         if part.file in self._menders:

@@ -55,6 +55,13 @@ def test_the_same_content_again_is_a_no_op_whenever_it_becomes_known_and_in_what
     assert store.facts("readings").equals(before)
 
 
+def test_what_the_register_said_first_can_be_said_again_after_something_else_was_said(store: Store) -> None:
+    for day, length_mm in ((1, 9000.0), (2, 9100.0), (3, 9000.0)):
+        wall = {"house": "DH-01", "wall": "N", "length_mm": length_mm, "known_at": at(day)}
+        assert store.add("walls", table("walls", wall))
+        assert store.current("walls")["length_mm"].to_pylist() == [length_mm]
+
+
 def test_content_that_differs_in_any_one_cell_is_another_add(store: Store) -> None:
     store.add("readings", readings(1))
     others = [
