@@ -107,3 +107,18 @@ def outcomes(intake: Intake) -> list[tuple[str, str, str]]:
 def column(intake: Intake, name: str) -> list[Any]:
     values: list[Any] = intake.table[name].to_pylist()
     return values
+
+
+USED = ("used", "", "")
+
+
+def one(**cell: str) -> tuple[str, str, str]:
+    """The outcome of the usual row with some cells changed; underscores in names stand for spaces."""
+    return outcomes(take(write_csv({name.replace("_", " "): text for name, text in cell.items()})))[0]
+
+
+def seen_before(*rows: dict[str, str], day: str = "2024-09-12", **more: pa.Table) -> pa.Table:
+    """The stored readings of an earlier visit, all of them used."""
+    intake = take(write_csv(*({"visit date": day} | row for row in rows)), make_tables(**more), name="earlier.csv")
+    assert intake.used == intake.received, intake.messages
+    return intake.table

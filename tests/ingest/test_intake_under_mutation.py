@@ -47,6 +47,19 @@ def test_odd_cells_anywhere_leave_every_row_with_a_state_and_a_reason(rows: list
     assert outcome.received == len(rows)
 
 
+@settings(max_examples=40, deadline=None)
+@given(
+    st.lists(st.dictionaries(st.sampled_from(TITLES), st.sampled_from(ODD), max_size=3), min_size=1, max_size=3),
+    st.lists(st.dictionaries(st.sampled_from(TITLES), st.sampled_from(ODD), max_size=3), min_size=1, max_size=3),
+)
+def test_a_second_file_after_an_odd_first_one_keeps_the_sum_and_the_first_again_is_judged_alike(
+    rows: list[dict[str, str]], later: list[dict[str, str]]
+) -> None:
+    first = take(write_csv(*rows))
+    assert holds(take(write_csv(*later), earlier=first.table, name="later.csv"))
+    assert take(write_csv(*rows), earlier=first.table).table.equals(first.table)
+
+
 @settings(max_examples=60, deadline=None)
 @given(st.lists(st.dictionaries(st.sampled_from(TITLES), st.text(max_size=12), max_size=4), min_size=1, max_size=3))
 def test_any_text_in_any_cell_is_survived(rows: list[dict[str, str]]) -> None:

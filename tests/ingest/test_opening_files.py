@@ -6,14 +6,12 @@ from datetime import date, datetime, time
 
 import openpyxl
 import pytest
-from intake_files import cells, column, outcomes, take, write_csv, write_xlsx
+from intake_files import TITLES, USED, cells, column, outcomes, take, write_csv, write_xlsx
 
 from monitor.errors import IntakeError
 from monitor.ingest import cells as bounds
 from monitor.ingest import xlsx_file
 from monitor.ingest.reader import read_book
-
-USED = ("used", "", "")
 
 
 def saved(book: openpyxl.Workbook) -> bytes:
@@ -161,3 +159,19 @@ def test_ids_with_odd_dashes_and_dates_with_a_time_and_repeated_headings_in_capi
     intake = take("\n".join([head, head.upper(), row]).encode())
     assert outcomes(intake) == [USED]
     assert (column(intake, "house"), column(intake, "visit_date")) == (["DH-01"], [date(2025, 3, 13)])
+
+
+def test_of_two_columns_for_one_thing_the_one_of_that_very_name_is_read() -> None:
+    titles = ("reading", *TITLES)
+    assert column(take(write_csv({"reading": "9"}, titles=titles)), "value_mm") == [30.1625]
+
+
+def test_what_the_spreadsheet_library_warns_of_is_passed_on_as_a_note() -> None:
+    plain, out = zipfile.ZipFile(io.BytesIO(write_xlsx(("Visit", cells({}))))), io.BytesIO()
+    extension = b'<extLst><ext uri="{CCE6A557-97BC-4b89-ADB6-D9C93CAAB3DF}"/></extLst></worksheet>'
+    with zipfile.ZipFile(out, "w") as changed:
+        for item in plain.namelist():
+            changed.writestr(item, plain.read(item).replace(b"</worksheet>", extension))
+    intake = take(out.getvalue(), name="v.xlsx")
+    assert outcomes(intake) == [USED]
+    assert intake.notes == ["v.xlsx: Data Validation extension is not supported and will be removed"]

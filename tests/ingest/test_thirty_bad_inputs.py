@@ -1,42 +1,27 @@
 """Bad inputs that will occur, each with the exact state, code and words it gets. Golden texts of messages only."""
 
 from datetime import date
-from typing import Any
 
 import pyarrow as pa
 import pytest
 from intake_files import (
     TITLES,
     TODAY,
-    USUAL,
+    USED,
     cells,
     column,
     make_tables,
     mark,
+    one,
     outcomes,
+    seen_before,
     table,
     take,
-    wall,
     write_csv,
     write_xlsx,
 )  # fmt: skip
 
-from monitor import schema
 from monitor.errors import IntakeError
-from monitor.results import Intake
-
-USED = ("used", "", "")
-
-
-def one(**cell: str) -> tuple[str, str, str]:
-    """The outcome of the usual row with some cells changed; underscores in names stand for spaces."""
-    return outcomes(take(write_csv({name.replace("_", " "): text for name, text in cell.items()})))[0]
-
-
-def seen_before(*rows: dict[str, str], day: str = "2024-09-12", **more: pa.Table) -> pa.Table:
-    intake = take(write_csv(*({"visit date": day} | row for row in rows)), make_tables(**more), name="earlier.csv")
-    assert intake.used == intake.received, intake.messages
-    return intake.table
 
 
 @pytest.mark.parametrize("text", ["1 3/16", '1-3/16"', "1 3/16 in", "1³⁄₁₆"])
@@ -486,65 +471,6 @@ def test_row_29_a_reading_under_the_id_of_a_lost_mark_is_asked_about() -> None:
     ]
 
 
-def test_the_day_of_work_asks_whether_the_reading_was_before_or_after() -> None:
-    work = {"house": "DH-01", "wall": "N", "event_date": date(2025, 3, 10), "kind": "reinforcement"}
-    tables = make_tables(events=table("events", work))
-    reason = (
-        "D2 is blank on 2025-03-10, the day of reinforcement: before or after expected."
-        " Read before or after that day's work?"
-    )
-    assert outcomes(take(write_csv({}), tables)) == [("held", "part-missing", reason)]
-    intake = take(write_csv({"part": "Before"}, {"part": "after work"}), tables)
-    assert (outcomes(intake), column(intake, "part")) == ([USED, USED], ["before", "after"])
-
-
-def _sum_of_states(intake: Intake) -> int:
-    return intake.used + intake.held + intake.rejected + intake.could_not_read
-
-
-def test_received_is_the_sum_of_the_states_and_every_row_not_used_has_a_message() -> None:
-    rows = [{}, {"mark": "M4", "value": "1 3/15"}, {"mark": "M5", "value": "covered"}, {"mark": "M2", "unit": ""}]
-    intake = take(write_csv(*rows))
-    assert (intake.received, intake.used, intake.held, intake.rejected, intake.could_not_read) == (4, 1, 1, 1, 1)
-    assert len(intake.messages) == 3
-    assert intake.table.schema.equals(schema.READINGS)
-
-
-def test_a_row_with_several_faults_names_them_all() -> None:
-    state, code, reason = one(mark="M9", value="1 3/15", visit_date="soon")
-    assert (state, code) == ("rejected", "unknown-mark")
-    assert [place in reason for place in ("J2 'M9'", "K2 '1 3/15'", "C2 'soon'")] == [True] * 3
-
-
-def test_what_was_seen_is_never_lost_whatever_its_spelling() -> None:
-    intake = take(write_csv({"seen": "Lip; crushed blok / bulge"}))
-    assert column(intake, "seen") == ["lip; crushed block"]
-    assert column(intake, "note") == ["seen: bulge"]
-    assert intake.notes == ["visit.csv, O2 'crushed blok' is taken as 'crushed block'."]
-
-
-def test_a_crack_width_that_cannot_be_read_stays_in_the_note() -> None:
-    intake = take(write_csv({"crack width": "3 mm"}, {"mark": "M4", "crack width": "wide"}))
-    assert outcomes(intake) == [USED, USED]
-    assert (column(intake, "crack_width_mm"), column(intake, "note")) == ([3.0, None], ["", "crack width: wide"])
-
-
-def test_blank_method_and_kind_are_the_instruments_and_the_walls_or_are_asked_for() -> None:
-    intake = take(write_csv({"method": "", "kind": ""}))
-    assert (column(intake, "method"), column(intake, "kind")) == (["string"], ["gap"])
-    walls = table("walls", wall("DH-01", "N", method="", kind=""))
-    results = outcomes(take(write_csv({"method": "", "instrument": ""}), make_tables(walls=walls)))
-    assert results == [("held", "method-missing", "F2 is blank: a method expected. String, plumb, laser or meter?")]
-
-
-def test_the_values_heading_can_say_unit_and_kind() -> None:
-    titles = ("house", "wall", "date", "mark", "gap (mm)", "method", "stand-off (mm)")
-    row: dict[str, Any] = USUAL | {"date": "2025-03-10", "gap (mm)": "30.2", "stand-off (mm)": "76.2"}
-    intake = take(write_csv(row, titles=titles))
-    assert outcomes(intake) == [USED]
-    assert (column(intake, "kind"), column(intake, "deflection_mm")) == (["gap"], [pytest.approx(46.0)])
-
-
 def test_row_30_a_method_new_to_the_wall_starts_a_new_stretch_and_says_how_to_join_them() -> None:
     earlier = seen_before({})
     laser = {"method": "laser", "instrument": "", "value": "120", "unit": "mm"}
@@ -555,61 +481,3 @@ def test_row_30_a_method_new_to_the_wall_starts_a_new_stretch_and_says_how_to_jo
         " Give a same-day reading by both methods to join them."
     ]
     assert take(write_csv(laser, {}), earlier=earlier).notes == []
-
-
-@pytest.mark.parametrize(
-    ("state", "code", "fate"),
-    [("held", "range", ", and held"), ("rejected", "ruled", ", and was rejected by a person")],
-)
-def test_a_reading_that_waits_for_a_ruling_or_has_had_one_is_not_let_in_by_another_file(
-    state: str, code: str, fate: str
-) -> None:
-    (row,) = take(write_csv({}), name="first.csv").table.to_pylist()
-    earlier = table("readings", row | {"state": state, "reason_code": code})
-    merged = take(write_csv({"note": "merged"}), earlier=earlier)
-    reason = f"K2: this reading is in already{fate}. Nothing to do."
-    assert outcomes(merged) == [("rejected", "already-in", reason)]
-    mended = take(write_csv({"mends": row["reading_id"]}), earlier=earlier)
-    assert outcomes(mended) == [USED]
-
-
-def test_a_row_that_was_rejected_when_it_came_in_does_not_keep_the_same_reading_out() -> None:
-    (row,) = take(write_csv({}), name="first.csv").table.to_pylist()
-    earlier = table("readings", row | {"state": "rejected", "reason_code": "unknown-mark"})
-    assert outcomes(take(write_csv({"note": "again"}), earlier=earlier)) == [USED]
-
-
-def test_a_unit_column_against_its_heading_is_asked_about() -> None:
-    titles = tuple("value (mm)" if title == "value" else title for title in TITLES)
-    intake = take(write_csv({"value (mm)": "30.2", "unit": "in"}, titles=titles))
-    reason = "L2 says in, and the heading of the value says mm. Which unit was read?"
-    assert outcomes(intake) == [("held", "unit-differs", reason)]
-
-
-def test_of_two_columns_for_a_remark_the_first_is_read_and_that_is_said() -> None:
-    intake = take(write_csv({"remark": "second"}, titles=(*TITLES, "note")))
-    assert outcomes(intake) == [USED]
-    assert intake.notes == ["visit.csv: of the columns note, note only the first is read."]
-
-
-def test_control_signs_and_line_breaks_in_a_cell_do_not_reach_the_message() -> None:
-    state, _, reason = one(mark="M\x1b[31m9\nx")
-    assert (state, reason.split(": ")[0]) == ("rejected", "J2 'M[31m9 x'")
-
-
-def test_a_very_long_cell_is_cut_in_the_message_and_kept_in_the_row() -> None:
-    intake = take(write_csv({"value": "x" * 5000}))
-    assert column(intake, "value_raw") == ["x" * 5000]
-    assert len(outcomes(intake)[0][2]) < 200
-
-
-def test_a_length_that_no_rule_reads_is_asked_about() -> None:
-    reason = "K2 '999999': at most 1500.0 mm expected of a gap. Was it read so?"
-    assert one(value="999999", unit="mm") == ("held", "too-far", reason)
-
-
-def test_a_set_up_converted_twice_is_asked_about() -> None:
-    earlier = seen_before({"value": "1 3/16"}, {"mark": "M4", "value": "1 1/4"})
-    rows = [{"value": "3/64"}, {"mark": "M4", "value": "3/64"}]
-    reason = "K2 and K3 are 25.4 x too small for in, as if converted twice. Which unit was read?"
-    assert outcomes(take(write_csv(*rows), earlier=earlier)) == [("held", "unit-factor", reason)] * 2
