@@ -133,3 +133,11 @@ def test_a_set_up_converted_twice_is_asked_about() -> None:
     rows = [{"value": "3/64"}, {"mark": "M4", "value": "3/64"}]
     reason = "K2 and K3 are 25.4 x too small for in, as if converted twice. Which unit was read?"
     assert outcomes(take(write_csv(*rows), earlier=earlier)) == [("held", "unit-factor", reason)] * 2
+
+
+def test_people_and_instruments_are_known_by_their_ids_whatever_the_dash_and_case() -> None:
+    people = table("people", {"person": "T-1", "role": "technician"})
+    intake = take(write_csv({"technician": "t‑1", "instrument": "b3"}), make_tables(people=people))
+    assert (column(intake, "technician"), column(intake, "instrument"), intake.notes) == (["T-1"], ["B3"], [])
+    stranger = take(write_csv({"technician": "T9"}), make_tables(people=people))
+    assert stranger.notes == ["visit.csv, E2 'T9' is not among the people of the register."]
