@@ -1,6 +1,5 @@
 """The demo, run once for all tests that look at it (they share one worker: mark them `on_the_demo`)."""
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -20,5 +19,5 @@ def demo_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
-def demo(demo_home: Path) -> Iterator[Done]:
-    yield run(demo_home / "data" / "demo", demo_home / "reports" / "demo")
+def demo(demo_home: Path) -> Done:
+    return run(demo_home / "data" / "demo", demo_home / "reports" / "demo")

@@ -62,9 +62,9 @@ def wall(wall: options.WallKey, store: options.StorePath = options.DEFAULT_STORE
 def verify(store: options.StorePath = options.DEFAULT_STORE) -> None:
     """Prove the store whole: every file, hash, count and schema. Exit code 14 where damage is found."""
     from monitor import store as stores
-    from monitor.store import verify as proving
+    from monitor.store.verify import verify as prove
 
-    proof = proving.verify(stores.open(store))
+    proof = prove(stores.open(store))
     for damage in proof.damages:
         show.data(f"{damage.place}: {damage.what} Affected: {damage.affected} Mend: {damage.mend}")
     show.say(f"{proof.files} files and {proof.rows} rows looked at; {len(proof.damages) or 'no'} damage found.")

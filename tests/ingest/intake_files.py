@@ -39,7 +39,7 @@ def mark(house: str, name: str, number: int, **more: Any) -> dict[str, Any]:
 
 
 def make_tables(**more: pa.Table) -> dict[str, pa.Table]:
-    houses = [f"DH-0{n}" for n in range(1, 7)]
+    houses = [f"DH-0{n}" for n in range(1, 10)]
     walls = [wall(house, "N") for house in houses] + [wall("DH-01", "E", kind="deflection"), wall("DH-02", "S")]
     marks = [mark(w["house"], w["wall"], n, set_on=date(2024, 1, 15)) for w in walls for n in range(1, 6)]
     tables = {

@@ -266,15 +266,15 @@ def test_row_19_rows_that_prove_opposite_orders_prove_nothing() -> None:
     assert [state for state, _, _ in outcomes(take(write_csv(*rows)))] == ["held", "used", "used"]
 
 
-def test_row_20_five_houses_on_the_day_of_upload_are_asked_about() -> None:
-    rows = [{"house": f"DH-0{n}", "visit date": TODAY.isoformat()} for n in range(1, 6)]
-    reason = "C2: all 5 houses of the file are dated 2025-06-01, the day it was sent. Were they all visited that day?"
+def test_row_20_more_houses_on_the_day_of_upload_than_one_person_visits_are_asked_about() -> None:
+    rows = [{"house": f"DH-0{n}", "visit date": TODAY.isoformat()} for n in range(1, 10)]
+    reason = "C2: all 9 houses of the file are dated 2025-06-01, the day it was sent. Were they all visited that day?"
     results = outcomes(take(write_csv(*rows)))
     assert results[0] == ("held", "upload-day", reason)
     assert {code for _, code, _ in results} == {"upload-day"}
-    assert outcomes(take(write_csv(*rows[:4]))) == [USED] * 4
+    assert outcomes(take(write_csv(*rows[:8]))) == [USED] * 8
     rows[0]["visit date"] = "2025-05-31"
-    assert outcomes(take(write_csv(*rows))) == [USED] * 5
+    assert outcomes(take(write_csv(*rows))) == [USED] * 9
 
 
 def test_row_21_the_same_cells_have_the_same_hash_and_ids_however_they_were_saved() -> None:
