@@ -50,6 +50,9 @@ class Assessment:
     mark_results: pa.Table = field(default_factory=lambda: schema.empty("mark_results"))
     movement: pa.Table = field(default_factory=lambda: schema.empty("movement"))
     findings: pa.Table = field(default_factory=lambda: schema.empty("findings"))
+    suspects: pa.Table = field(default_factory=lambda: schema.empty("suspects"))
+    repairs: pa.Table = field(default_factory=lambda: schema.empty("repairs"))
+    plan: pa.Table = field(default_factory=lambda: schema.empty("plan"))
 
 
 @dataclass(frozen=True)

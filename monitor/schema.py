@@ -232,6 +232,16 @@ known_at | instant | UTC | when it was received
 """
 )
 
+VARIANCES = _schema(
+    """
+estimated_on | date | | day they were estimated for
+walls | whole | | walls behind them
+readings | whole | | readings behind them
+values | text | | config.Variances as JSON
+known_at | instant | UTC | when they were estimated
+"""
+)
+
 PEOPLE = _schema(
     """
 person | text | | person id; the only thing other tables know of a person
@@ -270,6 +280,7 @@ FACTS: Mapping[str, pa.Schema] = {
     "thresholds": THRESHOLDS,
     "events": EVENTS,
     "receipts": RECEIPTS,
+    "variances": VARIANCES,
 }
 """Append-only tables of the Parquet tiers."""
 
@@ -286,6 +297,7 @@ KEY: Mapping[str, tuple[str, ...]] = {
     "thresholds": ("valid_from",),
     "events": ("event_id",),
     "receipts": ("source_sha256", "holds", "known_at"),
+    "variances": ("known_at",),
     "people": ("person",),
     "decisions": ("decision_id",),
 }
@@ -324,7 +336,7 @@ largest_movement | text | | component with the largest lower bound (terms.Moveme
 season_mm | real | mm | estimated half swing of the wall's yearly cycle (bow)
 scale | real | | posterior residual variance scale, 1 where readings scatter as the instruments' sds say
 dof | real | | degrees of freedom of the bounds
-log_evidence | real | | natural logarithm of the wall's evidence that its rate exceeds the threshold
+log_evidence | real | | natural logarithm of the wall's restarted evidence that its rate exceeds the threshold
 onset | date | | starting visit of the largest evidence, where the wall is moving
 exceed_chance | real | | posterior chance that the largest rate is above the threshold
 total_mm | real | mm | total inward deflection at the latest visit; null where not known
@@ -333,6 +345,11 @@ total_limit_mm | real | mm | limit of total inward deflection that holds for the
 jump_mm | real | mm | step at the latest visit against the forecast; null where it cannot be judged
 jump_p | real | | one-sided p of that step
 due_on | date | | day the next visit is due
+limit_from | date | | earliest day at which the total limit may be reached (9 times in 10); null unless the rate is shown to be inward
+limit_to | date | | latest such day
+ends_note | text | | what says that the wall's ends are not still, in one sentence; '' where nothing does
+crack_note | text | | where crack widths and bow do not go together, in one sentence; '' where they do or were not read
+technician_note | text | | where one person's set-ups stand apart from the others', in one sentence (role only); '' otherwise
 overdue_days | whole | days | days past due plus grace; 0 where not overdue
 verdict | text | | terms.Verdict
 reason | text | | the verdict's reason in one sentence
@@ -391,11 +408,66 @@ next_step | text | | what to do next, one sentence
 """
 )
 
+SUSPECTS = _schema(
+    _WALL
+    + """
+period | whole | | as in the wall results
+reading_id | text | | the reading set aside as a likely misread; it is kept, shown, and not used until a person rules on it
+mark | text | | its mark
+visit_date | date | | its visit
+z | real | | leave-one-out residual over its standard deviation
+off_mm | real | mm | how far the reading stands off what the others foretell, inward positive
+likely_mm | real | mm | value that would fit and is a likely slip away from what was typed; null where none is
+likely_raw | text | | the same as the technician would have typed it, '' where none is
+reason | text | | one sentence
+"""
+)
+
+REPAIRS = _schema(
+    _WALL
+    + """
+period | whole | | the period after the reinforcement
+reinforced_on | date | | day of the work
+mark | text | | mark that the rates and steps are told of: the governing mark of the period before
+"""
+    + _BOUNDS.format("before", "its rate before")
+    + _BOUNDS.format("after", "its rate after")
+    + _BOUNDS.format("difference", "rate after less rate before")
+    + """
+step_mm | real | mm | change of the level at the work, inward positive
+step_lower | real | mm | its one-sided 95 % lower bound
+step_upper | real | mm | its one-sided 95 % upper bound
+step_kind | text | | 'pull-back' where the mark was declared untouched by the surface work, else 'surface step and pull-back together'
+take_up_mm | real | mm | movement within the take-up window; null where no visit tells it
+warning | text | | what must not be credited to the repair, in one sentence; '' where nothing
+reason | text | | what the repair did, in one sentence
+"""
+)
+
+PLAN = _schema(
+    _WALL
+    + """
+visit_on | date | | planned day of the next visit
+why | text | | what it would settle, in one sentence
+settles | text | | 'moving', 'holding' or ''
+chance | real | | chance that it settles that (still wall: holding; wall at twice the threshold: moving)
+smallest_rate_mm_per_year | real | mm/yr | smallest rate whose lower bound then passes the threshold with 80 % chance
+holding_from | date | | earliest planned visit at which a truly still wall is called holding with 80 % chance
+second_setup_gain | real | | share of the rate's standard error that a second set-up would take away
+before_frost | flag | | should be made before the frost
+overdue_days | whole | days | days overdue, grace included
+rank | whole | | place in the company's plan, 1 first
+"""
+)
+
 RESULTS: Mapping[str, pa.Schema] = {
     "wall_results": WALL_RESULTS,
     "mark_results": MARK_RESULTS,
     "movement": MOVEMENT,
     "findings": FINDINGS,
+    "suspects": SUSPECTS,
+    "repairs": REPAIRS,
+    "plan": PLAN,
 }
 """Tables that an assessment writes; derived, so they can be made again from the facts."""
 

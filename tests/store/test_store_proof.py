@@ -79,8 +79,8 @@ def test_a_whole_store_is_proven_whole_with_every_row_counted(full: Store) -> No
     assert proof.damages == ()
     # facts 2 * (1 wall + 2 marks + 4 readings + 1 receipt) + 1 ruling, 2 office records, 1 result
     assert proof.rows == 16 + 1 + 2 + 1
-    # office; pointer, ledger, 5 compacted; 4 waiting; 2 received; 4 of an assessment
-    assert proof.files == 1 + 7 + 4 + 2 + 4
+    # office; pointer, ledger, 5 compacted; 4 waiting; 2 received; those of an assessment
+    assert proof.files == 1 + 7 + 4 + 2 + len(schema.RESULTS)
     full.compact()
     assert verify(full).whole
 
@@ -297,7 +297,7 @@ def test_assessments_come_back_newest_first_and_are_replaced_whole(store: Store)
     other = replace(second, wall_results=schema.empty("wall_results"), settings_sha256="b" * 64)
     store.save_assessment(other)
     assert store.assessment() == other
-    assert len(list((store.path / "assessments" / "2026-04-01").iterdir())) == 5
+    assert len(list((store.path / "assessments" / "2026-04-01").iterdir())) == 1 + len(schema.RESULTS)
 
 
 def test_a_damaged_assessment_says_to_assess_again(full: Store) -> None:
