@@ -166,7 +166,7 @@ def _add_rates_panel(layout: dict[str, Any], found: Sequence[Rate], threshold: f
     layout["xaxis2"] = {
         "domain": [0, 1],
         "anchor": "y2",
-        "title": {"text": f"inward rate, {unit} a year; dashed: threshold"},
+        "title": {"text": f"inward rate, {unit} a year<br>dashed: threshold"},
         "range": [_shown(min(ends) - room, unit), _shown(max(ends) + room, unit)],
         **_RULE,
     }
@@ -205,7 +205,7 @@ def _layout(curves: Curves, unit: str) -> dict[str, Any]:
         "paper_bgcolor": "#fffdf8",
         "plot_bgcolor": "#fffdf8",
         "font": {"family": "system-ui, sans-serif", "size": 13, "color": INK},
-        "margin": {"l": 70, "r": 20, "t": 30, "b": 50},
+        "margin": {"l": 70, "r": 20, "t": 30, "b": 60},
         "legend": {"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom"},
         "xaxis": {"type": "date", "domain": [0, 1], "anchor": "y", **_RULE},
         "yaxis": {"domain": [0, 1], "title": {"text": f"inward movement, {unit}"}, **_RULE},

@@ -138,14 +138,21 @@ def _contact_by(book: Book, view: WallView) -> date:
 
 
 def reference(view: WallView) -> str:
-    """What the wall's usual readings are measured against, in the homeowner's words."""
-    method = (view.current["method"] if view.current else "") or view.place["method"]
-    return wording.REFERENCE.get(method, "fixed points on site")
+    """What the readings of the newest period are measured against, by every method used in it."""
+    start = view.current["started_on"] if view.current else None
+    used = {
+        row["method"]
+        for row in view.readings
+        if row["state"] == State.USED and (not start or row["visit_date"] >= start)
+    }
+    words = dict.fromkeys(wording.REFERENCE[method] for method in wording.REFERENCE if method in used)
+    return " and ".join(words) or wording.REFERENCE.get(view.place["method"], "fixed points on site")
 
 
 def company_name(book: Book) -> str:
-    """The company as printed; a plain word where it has not given its name."""
-    return book.company.get("name") or "Our office"
+    """The company as a sentence begins with it; a plain word where it has not given its name."""
+    name = book.company.get("name") or "Our office"
+    return name[:1].upper() + name[1:]
 
 
 def _facts_said(book: Book, view: WallView) -> Mapping[str, str]:

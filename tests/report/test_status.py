@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from written_book import HOUSE, KNOWN, MOVING, TODAY, WALL_OF, book_of, states, table
 
-from monitor.report.status import next_visit, status, unseen_on
+from monitor.report.status import next_visit, reference, status, unseen_on
 from monitor.results import Assessment
 
 QUIET = (
@@ -177,3 +177,17 @@ def test_a_correction_names_what_the_earlier_page_said(book):
     earlier = Assessment(TODAY, KNOWN, "", "", wall_results=book.assessment.wall_results)
     found = status(replace(book, previous=earlier), book.view(HOUSE, WALL_OF["corrected"]))
     assert found.beside[-1] == "The earlier page said: No movement measured."
+
+
+def test_a_wall_read_by_two_methods_is_measured_against_both():
+    rows = states()["holding"]
+    rows["readings"][0] |= {"method": "plumb"}
+    view = book_of({"holding": rows}).view(HOUSE, WALL_OF["holding"])
+    assert reference(view) == "the wall's two ends and a plumb line"
+    rows["readings"][0] |= {"state": "held"}
+    assert reference(book_of({"holding": rows}).view(HOUSE, WALL_OF["holding"])) == "the wall's two ends"
+
+
+def test_a_company_written_small_still_begins_a_sentence(book):
+    small = replace(book, company={"name": "the demo firm"})
+    assert "The demo firm will contact you" in status(small, small.view(HOUSE, WALL_OF["moving"])).sentence
