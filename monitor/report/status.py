@@ -119,12 +119,21 @@ def unseen_on(view: WallView) -> date | None:
 
 
 def next_visit(book: Book, view: WallView) -> date | None:
-    """Day of the next visit as decided, else as due; None where it is past or nobody has set it."""
+    """Day of the next visit as decided, else as due by the schedule; None where it is past or still to be arranged.
+
+    A wall that asks for a visit soon (look again, or an alarm) is never told to wait for its ordinary visit.
+    """
     today = book.assessment.judged_on
     agreed = [row["due"] for row in view.decisions if row["step"] == Step.VISIT_SOONER and row["due"]]
-    due = view.current["due_on"] if view.current else None
-    day: date | None = agreed[-1] if agreed and agreed[-1] >= today else due
-    return day if day and day >= today else None
+    if agreed and agreed[-1] >= today:
+        soonest: date = agreed[-1]
+        return soonest
+    row = view.current
+    wanted_soon = any(alarm["urgency"] in _AT_ONCE for alarm in view.alarms)
+    if row is None or wanted_soon or row["verdict"] == Verdict.LOOK_AGAIN:
+        return None
+    due: date | None = row["due_on"]
+    return due if due and due >= today else None
 
 
 def _contact_by(book: Book, view: WallView) -> date:
@@ -195,11 +204,10 @@ def _rate_said(row: Row, unit: str) -> Mapping[str, str]:
 
 
 def _place(view: WallView) -> str:
-    held = [row["mark"] for row in view.held]
-    mark = (view.current or {}).get("governing_mark") or (held[-1] if held else "")
-    if any(row["rule"] == Rule.HELD and row["urgency"] in _AT_ONCE for row in view.alarms) and held:
-        mark = held[-1]
-    return f"mark {mark}" if mark else "this wall"
+    """The mark of a held reading that alarms; a step of the whole wall belongs to no one mark."""
+    alarming = any(row["rule"] == Rule.HELD and row["urgency"] in _AT_ONCE for row in view.alarms)
+    stepped = any(row["rule"] == Rule.JUMP for row in view.alarms)
+    return f"mark {view.held[-1]['mark']}" if alarming and view.held and not stepped else view.spoken
 
 
 def seen_words(view: WallView) -> str:

@@ -29,7 +29,7 @@ GOLDEN = {
     "look again": (
         "small, not settled",
         "The readings lean inward by about 0.16 in a year (4.0 mm), but our measuring is not fine enough to be sure. "
-        "We will read it again in October 2026.",
+        "We will read it again soon; we will call to arrange it.",
         (),
     ),
     "holding": ("no movement measured", QUIET, ()),
@@ -47,7 +47,8 @@ GOLDEN = {
     ),
     "jump": (
         "large change",
-        "The last visit shows a large change at mark M3. We are checking it now. Please read the box 'Stay out' below.",
+        "The last visit shows a large change at the north wall. We are checking it now. Please read the box "
+        "'Stay out' below.",
         (),
     ),
     "seen sign": (
@@ -171,6 +172,13 @@ def test_a_visit_agreed_on_comes_before_the_one_by_the_schedule(book):
     assert next_visit(agreed, agreed.view(HOUSE, "W04")) == TODAY
     past = replace(book, decisions=table("decisions", [sooner | {"due": TODAY.replace(year=2025)}]))
     assert next_visit(past, past.view(HOUSE, "W04")).isoformat() == "2026-10-10"
+
+
+def test_a_wall_that_wants_a_look_soon_is_not_told_to_wait_for_its_ordinary_visit(book):
+    for name in ("look again", "jump", "seen sign"):
+        view = book.view(HOUSE, WALL_OF[name])
+        assert view.current["due_on"].isoformat() == "2026-10-10"
+        assert next_visit(book, view) is None
 
 
 def test_a_correction_names_what_the_earlier_page_said(book):
