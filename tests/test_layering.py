@@ -12,6 +12,7 @@ LAYER = {
     "units": 0,
     "terms": 0,
     "lengths": 0,
+    "slips": 0,
     "schema": 1,
     "config": 1,
     "results": 1,
