@@ -386,7 +386,7 @@ part | text | | before / after that day's work
 method | text | | method
 counts | flag | | counts for the rate (not in the take-up window)
 readings | whole | | readings behind it
-deflection_mm | real | mm | mean of the mark's used readings at that visit less the fitted level of its stretch (0 = where the stretch's line starts); where no level is fitted, less the stretch's first value
+deflection_mm | real | mm | mean of the mark's used readings at that visit less the fitted level of its stretch (0 = where the stretch's line starts) and, at visits that count, less the estimate of a set-up offset of unknown size; where no level is fitted, less the stretch's first value
 trend_mm | real | mm | fitted trend of the mark, on the same zero
 band_lower_mm | real | mm | lower end of where the mark could be, one-sided 95 %
 band_upper_mm | real | mm | upper end
