@@ -131,7 +131,11 @@ def _tables(
     wall_results = wall_results.merge(due, on=CASE, how="left")
     wall_results["onset"] = wall_results["first_visit"]
     wall_results = wall_results.assign(
-        limit_from=pd.NaT, limit_to=pd.NaT, ends_note="", crack_note="", technician_note=""
+        limit_from=np.datetime64("NaT", "s"),
+        limit_to=np.datetime64("NaT", "s"),
+        ends_note="",
+        crack_note="",
+        technician_note="",
     )
     wall_results, findings = verdicts.judge(wall_results, mark_results, readings, walls, rules, judged_on)
     tables = {
