@@ -33,8 +33,9 @@ class Estimate:
 
     theta (..., P), covariance (..., P, P) before moderation; q: quadratic form of generalised least squares (...);
     d: readings less projected set-up columns less rank of the fixed effects (...); log_likelihood: restricted, up to
-    a constant of the design (...); rates, rates_information: of the rates once all others are unknown (..., R, R);
-    link: how the others answer to the rates (..., R, O).
+    a constant of the design (...); others: all parameters but the rates, were the rates known; rates,
+    rates_information: of the rates once all others are unknown (..., R, R); link: how the others answer to the rates
+    (..., R, O).
     """
 
     theta: Array
@@ -42,6 +43,7 @@ class Estimate:
     q: Array
     d: Array
     log_likelihood: Array
+    others: Solution
     rates: Solution
     rates_information: Array
     link: Array
@@ -124,7 +126,7 @@ def estimate(
     q = np.where(d > 0, np.maximum(quadratic - (theta * right).sum(axis=-1), 0.0), 0.0)
     priors = layout.marks * np.log(np.maximum(local_variance, LEAST)) + np.linalg.slogdet(season.covariance)[1]
     log_likelihood = -0.5 * (total.log_det + priors + others.log_det + rates.log_det + q + d * np.log(2 * np.pi))
-    return Estimate(theta, covariance, q, d, log_likelihood, rates, left, solved)
+    return Estimate(theta, covariance, q, d, log_likelihood, others, rates, left, solved)
 
 
 def fit(total: Sums, layout: Layout, phi: Array, season: Season, variances: Variances) -> Fit:
