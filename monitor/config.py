@@ -8,7 +8,10 @@ from collections.abc import Mapping
 from pydantic import BaseModel, ConfigDict, Field
 
 from monitor.terms import Method
-from monitor.units import MM_PER_INCH
+from monitor.units import INCHES_PER_FOOT, MM_PER_INCH
+
+END_REACH_MM = INCHES_PER_FOOT * MM_PER_INCH
+"""A mark within one foot of a corner is an end mark (common practice, no source)."""
 
 
 class _Frozen(BaseModel):

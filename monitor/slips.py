@@ -22,8 +22,8 @@ def candidates(value_raw: str, unit: str) -> list[tuple[str, float]]:
     unit: 'in' or 'mm', where the text names none. In fractions of an inch: a whole inch more or less; the ten of a
     numerator lost or added (3/16, 13/16); digits that look alike (5/16, 9/16); the tick counted from the wrong end of
     the inch (3/8, 5/8); another denominator (3/8, 3/16); whole and numerator run together (1 3/16, 13/16) or exchanged
-    (1 3/16, 3 1/16). In decimals: digits exchanged or alike, an inch or ten millimetres more or less, the point moved by
-    one place. A minus may have slipped in. The value itself is not among them; nothing is for a text that is no length, or none in that unit.
+    (1 3/16, 3 1/16). In decimals: digits exchanged or alike, an inch or ten millimetres more or less, the point moved
+    by one place. A minus may have slipped in. The value itself is not among them; a text that is no length has none.
     """
     try:
         length = parse(value_raw, unit or None)

@@ -6,6 +6,7 @@ from monitor.ingest.draft import Draft, Setting
 from monitor.ingest.file_checks import FILE_CHECKS
 from monitor.ingest.findings import Finding
 from monitor.ingest.history import when
+from monitor.ingest.urgent import hurry
 from monitor.ingest.visit import Visit, grouped
 from monitor.ingest.visit_checks import VISIT_CHECKS
 from monitor.ingest.visit_notes import VISIT_NOTES
@@ -24,9 +25,12 @@ def run(drafts: Sequence[Draft], setting: Setting) -> None:
     }
     visits = grouped(counting, *_DAY, "part", "method").values()
     for rows in sorted(visits, key=lambda rows: when(rows[0].values)):
-        visit = Visit(rows, setting.history, methods[tuple(rows[0].values[column] for column in _DAY)])
+        visit = Visit(
+            rows, setting.history, methods[tuple(rows[0].values[column] for column in _DAY)], setting.expected
+        )
         for visit_check in VISIT_CHECKS:
             _write(list(visit_check(visit)))
+        hurry(visit, setting.rules)
         for note in VISIT_NOTES:
             note(visit)
         for draft in visit.drafts:

@@ -6,6 +6,8 @@ from datetime import date
 from typing import Any
 
 from monitor import schema
+from monitor.config import Rules
+from monitor.ingest.expectation import Expectations
 from monitor.ingest.findings import Finding
 from monitor.ingest.headers import Row
 from monitor.ingest.history import History
@@ -25,6 +27,8 @@ class Setting:
     day_first: bool | None
     today: date
     upload_days: frozenset[date]
+    expected: Expectations
+    rules: Rules
 
 
 @dataclass

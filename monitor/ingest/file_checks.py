@@ -6,6 +6,7 @@ from typing import Any
 from monitor.ingest.draft import Draft, Setting
 from monitor.ingest.findings import Finding
 from monitor.ingest.history import PLACE
+from monitor.ingest.mistaken import swapped
 from monitor.ingest.visit import Verdicts, grouped
 from monitor.terms import State
 
@@ -86,4 +87,4 @@ def upload_day(drafts: Sequence[Draft], setting: Setting) -> Verdicts:
             )
 
 
-FILE_CHECKS: tuple[Callable[[Sequence[Draft], Setting], Verdicts], ...] = (same_place, upload_day)
+FILE_CHECKS: tuple[Callable[[Sequence[Draft], Setting], Verdicts], ...] = (same_place, upload_day, swapped)

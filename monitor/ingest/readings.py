@@ -2,17 +2,21 @@
 
 import hashlib
 import re
+from contextlib import suppress
 from datetime import date, datetime
 from typing import Any
 
 import pyarrow as pa
 
 from monitor import schema
+from monitor.config import Rules
 from monitor.errors import IntakeError, Where
 from monitor.ingest import checks
 from monitor.ingest.cells import Book, Sheet, content_sha256, sheet_key
 from monitor.ingest.columns import READING_NEEDS, reading_names
 from monitor.ingest.draft import Draft, Setting
+from monitor.ingest.expectation import Expectations
+from monitor.ingest.findings import CellError
 from monitor.ingest.geometry import needs_standoff
 from monitor.ingest.headers import Header, Row, find_header, rows_below
 from monitor.ingest.history import History, earlier_rows
@@ -21,7 +25,7 @@ from monitor.ingest.known import Known
 from monitor.ingest.mend import Failing, mend_sheet
 from monitor.ingest.reader import read_book
 from monitor.ingest.value import judge_correction_value
-from monitor.ingest.values import day_first
+from monitor.ingest.values import day_first, parse_date
 from monitor.results import Intake
 from monitor.terms import Kind, Method, State
 
@@ -31,9 +35,20 @@ _TELLING = ("wall", "visit_date", "mark", "value")
 
 
 def read_readings(
-    name: str, data: bytes, tables: schema.Tables, earlier: pa.Table, received_at: datetime, sender: str, today: date
+    name: str,
+    data: bytes,
+    tables: schema.Tables,
+    earlier: pa.Table,
+    received_at: datetime,
+    sender: str,
+    today: date,
+    expected: pa.Table | None = None,
+    rules: Rules | None = None,
 ) -> Intake:
     """Judge a file of readings (CSV or XLSX) against the register `tables` and the readings in the store.
+
+    expected: what the visits' marks were expected to read (expectation.COLUMNS); of what it does not have nothing is.
+    rules: how far inward a reading in doubt asks for a re-read at once; the defaults where not given.
 
     Raises IntakeError where nothing in the file can be read as a table of readings; a bad row never does.
     """
@@ -53,12 +68,30 @@ def read_readings(
         day_first=day_first(draft.row.text("visit_date") for draft in drafts),
         today=today,
         upload_days=frozenset({today, received_at.date()}),
+        expected=Expectations(expected, known),
+        rules=rules or Rules(),
     )
     for draft in drafts:
         judge(draft, setting)
     checks.run(drafts, setting)
     noted = [*book.notes, *notes, *left_aside, *(_said(d, note) for d in drafts for note in d.notes)]
     return _intake(book, source, drafts, noted)
+
+
+def visits_named(name: str, data: bytes, tables: schema.Tables) -> set[tuple[str, date]]:
+    """The houses that a file of readings names, each with the days of its visits; what cannot be read is left out.
+
+    Raises IntakeError as `read_readings` does.
+    """
+    book = read_book(name, data)
+    rows = [row for sheet, header in _tables_of(book)[0] for row in rows_below(sheet, header)]
+    known, order = Known(tables), day_first(row.text("visit_date") for row in rows)
+    found = set()
+    for row in rows:
+        house, _ = known.split_wall(row.text("house"), row.text("wall"))
+        with suppress(CellError):
+            found.add((house, parse_date(row.cell("visit_date"), row.at("visit_date"), order)))
+    return found
 
 
 def judge_correction(

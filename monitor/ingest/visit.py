@@ -2,10 +2,11 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from monitor.ingest.draft import Draft
+from monitor.ingest.expectation import Expectations
 from monitor.ingest.findings import Finding
 from monitor.ingest.history import History
 
@@ -17,12 +18,13 @@ Verdicts = Iterator[tuple[Draft, Finding]]
 class Visit:
     """Rows of one wall, day, part and method that have a deflection, in file order.
 
-    methods: every method by which the file reads that wall that day.
+    methods: every method by which the file reads that wall that day; expected: what was expected of it.
     """
 
     drafts: Sequence[Draft]
     history: History
     methods: frozenset[str]
+    expected: Expectations = field(default_factory=Expectations)
 
     @property
     def setups(self) -> list[list[Draft]]:

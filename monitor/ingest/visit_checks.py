@@ -4,13 +4,15 @@ A new check is one more function in VISIT_CHECKS: it is given a Visit and yields
 """
 
 from collections.abc import Callable
-from statistics import median
 
 from monitor.ingest.chance import copy_chance
-from monitor.ingest.draft import Draft, span
+from monitor.ingest.draft import Draft
 from monitor.ingest.findings import Finding
-from monitor.ingest.geometry import deflection_mm, needs_standoff
+from monitor.ingest.geometry import deflection_mm
 from monitor.ingest.history import History
+from monitor.ingest.misfits import misread, shifted
+from monitor.ingest.mistaken import mistaken
+from monitor.ingest.units_mistaken import unit_factor
 from monitor.ingest.visit import Verdicts, Visit
 from monitor.terms import Kind, Method, State
 from monitor.units import MM_PER_INCH, length_text
@@ -18,63 +20,8 @@ from monitor.units import MM_PER_INCH, length_text
 COPIED_CHANCE = 1e-3
 _LONGEST_MM = {Kind.GAP: 1_500.0, Kind.DEFLECTION: 500.0, Kind.DISTANCE: 60_000.0}
 """Longest value of each kind (common practice, no source)."""
-_FACTOR = range(20, 33)
-"""Ratios, rounded, that say inches for millimetres: 25.4 and what a wall can have moved meanwhile."""
-_GAP_TO_STANDOFF = (0.06, 4.0)
-"""Gap over stand-off, middle of a set-up: outside these no wall can be (76 mm blocks: 5 to 305 mm)."""
 _CLOSE_MM = MM_PER_INCH / 4
 _SAME_MM = 1e-9
-
-
-def unit_factor(visit: Visit) -> Verdicts:
-    """A set-up that is 25.4 times off its marks' last readings, or off what its stand-off allows."""
-    for setup in visit.setups:
-        drafts = [draft for draft in setup if draft.length and not draft.length.feet]
-        unit = setup[0].values["unit"]
-        ratios = [ratio for draft in drafts if (ratio := _ratio_to_last(draft, visit.history)) is not None]
-        if ratios:
-            too_large = all(round(ratio) in _FACTOR for ratio in ratios)
-            too_small = all(ratio > 0 and round(1 / ratio) in _FACTOR for ratio in ratios)
-        else:
-            too_large, too_small = _against_standoff(drafts, unit)
-        if too_large or too_small:
-            wrong = f"{span(drafts)} {_looks(unit, too_large, several=len(drafts) > 1)}."
-            for draft in drafts:
-                yield draft, Finding(State.HELD, "unit-factor", wrong, "Which unit was read?")
-
-
-def _ratio_to_last(draft: Draft, history: History) -> float | None:
-    last = history.last_of_mark(draft.values)
-    if last is None or not draft.values["value_mm"] or abs(last["value_mm"]) < 2:
-        return None
-    return float(draft.values["value_mm"] / last["value_mm"])
-
-
-def _against_standoff(drafts: list[Draft], unit: str) -> tuple[bool, bool]:
-    """Whether inches can only be millimetres, or the reverse, by what the blocks leave for a gap."""
-    gaps = [
-        draft.values["value_mm"] / draft.values["standoff_mm"]
-        for draft in drafts
-        if _is_stood_off_gap(draft) and draft.values["value_mm"] > 0
-    ]
-    if not gaps:
-        return False, False
-    low, high = _GAP_TO_STANDOFF
-    return unit == "in" and median(gaps) > high, unit == "mm" and median(gaps) < low
-
-
-def _looks(unit: str, too_large: bool, *, several: bool) -> str:
-    """What a set-up 25.4 times off looks like, said of one cell or of several."""
-    size = f"25.4 x too {'large' if too_large else 'small'}"
-    if (unit == "in") != too_large:
-        return f"{'are' if several else 'is'} {size} for {unit}, as if converted twice"
-    other, column = ("millimetres", "an inch") if unit == "in" else ("inches", "a mm")
-    return f"{'look' if several else 'looks'} like {other} in {column} column ({'all ' if several else ''}{size})"
-
-
-def _is_stood_off_gap(draft: Draft) -> bool:
-    method, kind = Method(draft.values["method"]), Kind(draft.values["kind"])
-    return needs_standoff(method, kind) and (draft.values["standoff_mm"] or 0) > 0
 
 
 def too_far(visit: Visit) -> Verdicts:
@@ -159,4 +106,6 @@ def copied(visit: Visit) -> Verdicts:
             yield draft, Finding(State.HELD, "copied", wrong, "Were these read?")
 
 
-VISIT_CHECKS: tuple[Callable[[Visit], Verdicts], ...] = (unit_factor, too_far, kind_differs, sign_and_zero, copied)
+VISIT_CHECKS: tuple[Callable[[Visit], Verdicts], ...] = (
+    unit_factor, too_far, kind_differs, sign_and_zero, copied, mistaken, misread, shifted,
+)  # fmt: skip

@@ -7,6 +7,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor import ingest, schema
+from monitor.pipeline.assessing import settings_on
+from monitor.pipeline.expecting import expected_at
 from monitor.results import Intake
 from monitor.store import Store
 from monitor.terms import State
@@ -48,9 +50,8 @@ def take_readings(store: Store, name: str, data: bytes, *, received_at: datetime
     """Take in a file of readings. The same content twice adds nothing; a row that failed before and would now be
     used (because the register grew) is added again and stands.
     """
-    tables = current_register(store)
     earlier = store.readings()
-    intake = ingest.read_readings(name, data, tables, earlier, received_at=received_at, sender=sender, today=today)
+    intake = _judged(store, name, data, earlier, received_at, sender, today)
     before = _first_received(store, intake)
     store.keep_file(data, name)
     fresh = _fresh_readings(intake.table, earlier)
@@ -63,10 +64,19 @@ def take_readings(store: Store, name: str, data: bytes, *, received_at: datetime
 def preview_readings(store: Store, name: str, data: bytes, *, received_at: datetime, sender: str, today: date) -> Taken:
     """What `take_readings` would do, with nothing written."""
     earlier = store.readings()
-    intake = ingest.read_readings(
-        name, data, current_register(store), earlier, received_at=received_at, sender=sender, today=today
-    )
+    intake = _judged(store, name, data, earlier, received_at, sender, today)
     return Taken(intake, _fresh_readings(intake.table, earlier).num_rows, _first_received(store, intake))
+
+
+def _judged(
+    store: Store, name: str, data: bytes, earlier: pa.Table, received_at: datetime, sender: str, today: date
+) -> Intake:
+    """The file judged against register, stored readings, and what the model expects of the walls it names."""
+    tables = current_register(store)
+    visits = ingest.visits_named(name, data, tables)
+    expected = expected_at(store, visits, tables, earlier, received_at)
+    rules = settings_on(store, today, received_at).rules
+    return ingest.read_readings(name, data, tables, earlier, received_at, sender, today, expected, rules)
 
 
 def current_register(store: Store) -> dict[str, pa.Table]:

@@ -8,13 +8,9 @@ known.
 import numpy as np
 import pandas as pd
 
-from monitor.config import Rules
+from monitor.config import END_REACH_MM, Rules
 from monitor.terms import EventKind, Method, Part, State
 from monitor.trend.rows import dates
-from monitor.units import INCHES_PER_FOOT, MM_PER_INCH
-
-END_REACH_MM = INCHES_PER_FOOT * MM_PER_INCH
-"""A mark within one foot of a corner is an end mark (common practice, no source)."""
 
 _WALL = ["house", "wall"]
 _PART_ORDER = {Part.BEFORE: 0, Part.NONE: 1, Part.AFTER: 2}

@@ -85,7 +85,11 @@ def cells(*rows: Mapping[str, Any], titles: Sequence[str] = TITLES) -> list[list
 
 
 def take(
-    data: bytes, tables: schema.Tables | None = None, earlier: pa.Table | None = None, name: str = "visit.csv"
+    data: bytes,
+    tables: schema.Tables | None = None,
+    earlier: pa.Table | None = None,
+    name: str = "visit.csv",
+    expected: pa.Table | None = None,
 ) -> Intake:
     return ingest.read_readings(
         name,
@@ -95,7 +99,35 @@ def take(
         received_at=RECEIVED,
         sender="T1",
         today=TODAY,
+        expected=expected,
     )
+
+
+def expect(
+    wall: str,
+    means: Sequence[float],
+    *,
+    house: str = "DH-01",
+    method: str = "string",
+    own: float = 1.0,
+    shared: float | None = 1.2,
+    day: date = date(2025, 3, 10),
+) -> pa.Table:
+    """What M1, M2, ... of one line should read; own, shared: sds in mm, shared None where set-ups stand anywhere."""
+    count = len(means)
+    rows = [
+        {
+            "house": house, "wall": wall, "visit_date": day, "mark": f"M{n}", "method": method,
+            "expected_deflection_mm": float(mean),
+            "sd_mm": None if shared is None else (own**2 + shared**2) ** 0.5,
+            "sd_within_mm": own * (count / (count - 1)) ** 0.5 if count > 1 else None,
+        }
+        for n, mean in enumerate(means, start=1)
+    ]  # fmt: skip
+    columns = pa.schema([("house", "string"), ("wall", "string"), ("visit_date", pa.date32()), ("mark", "string"),
+                         ("method", "string"), ("expected_deflection_mm", "double"), ("sd_mm", "double"),
+                         ("sd_within_mm", "double")])  # fmt: skip
+    return pa.Table.from_pylist(rows, schema=columns)
 
 
 def outcomes(intake: Intake) -> list[tuple[str, str, str]]:

@@ -1,0 +1,132 @@
+"""How well the readings of a set-up fit what was expected, as they are said and as they may have been meant."""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import log
+
+from monitor.ingest.draft import Draft
+from monitor.ingest.expectation import Expected
+from monitor.ingest.likelihood import Direction, Weights, chance_beyond, weights
+from monitor.terms import Kind, State
+from monitor.units import length_text
+
+IMPLAUSIBLE = 1e-3
+"""As said, readings are in doubt where chance goes so far in less than this share of good visits."""
+PLAUSIBLE = 1e-2
+"""Another reading of them is offered only if chance goes as far as it must in more than this share."""
+RATIO = 1e3
+"""And only if it makes the numbers so many times as likely. A good visit meets that in less than 1 of RATIO cases for
+each other reading that is tried (Markov's inequality: the expectation of that ratio is 1)."""
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A reading held against the expectation of a mark: its own, or another's it may have been meant for."""
+
+    draft: Draft
+    target: Expected
+    deflection_mm: float
+
+    @property
+    def off_mm(self) -> float:
+        """How far inward of the expectation it lies."""
+        return self.deflection_mm - self.target.mean_mm
+
+
+@dataclass(frozen=True)
+class Fit:
+    """Sum of squared standardised residuals, its degrees of freedom, and the log of the likelihood."""
+
+    square: float
+    degrees: int
+    log_likelihood: float
+
+    @property
+    def chance(self) -> float:
+        """Chance that good readings are off by more."""
+        return chance_beyond(self.square, self.degrees)
+
+    def __add__(self, other: "Fit") -> "Fit":
+        return Fit(self.square + other.square, self.degrees + other.degrees, self.log_likelihood + other.log_likelihood)
+
+
+def as_said(drafts: Sequence[Draft], expected: Mapping[str, Expected]) -> list[Placed] | None:
+    """Each used reading against that mark of `expected`; None where nothing is expected of one of them."""
+    if not drafts or any(d.values["mark"] not in expected or d.state is not State.USED for d in drafts):
+        return None
+    return [Placed(draft, expected[draft.values["mark"]], draft.values["deflection_mm"]) for draft in drafts]
+
+
+def placed(drafts: Sequence[Draft], expected: Mapping[str, Expected]) -> list[Placed]:
+    """Those used readings of which something is expected."""
+    return as_said([d for d in drafts if d.values["mark"] in expected and d.state is State.USED], expected) or []
+
+
+def blocks(readings: Sequence[Placed]) -> list[list[Placed]]:
+    """Readings that share the errors of one set-up."""
+    groups: dict[tuple[int, str], list[Placed]] = defaultdict(list)
+    for reading in readings:
+        groups[reading.draft.values["setup"], reading.target.line].append(reading)
+    return list(groups.values())
+
+
+def weigh(block: Sequence[Placed], *more: Sequence[float]) -> Weights:
+    """The weights of one set-up's residuals; `more`: columns of any size that are allowed besides."""
+    shared = [reading.target.shared_mm for reading in block]
+    known = [sd for sd in shared if sd is not None]
+    common = Direction(known) if len(known) == len(block) else Direction([1.0] * len(block), is_free=True)
+    free = [Direction(column, is_free=True) for column in more]
+    return weights([reading.target.own for reading in block], [common, *free])
+
+
+def fit(readings: Sequence[Placed], *, log_stretch: float = 0.0) -> Fit:
+    """How well readings fit; log_stretch: log of how many mm the deflection changes for one of the reading."""
+    total = Fit(0.0, 0, log_stretch * len(readings))
+    for block in blocks(readings):
+        total += fit_block(block, weigh(block))
+    return total
+
+
+def fit_block(block: Sequence[Placed], by: Weights) -> Fit:
+    """How well one set-up fits under those weights."""
+    square = by.square([reading.off_mm for reading in block])
+    return Fit(square, len(block) - by.free, -(square + by.log_determinant) / 2)
+
+
+def explains(said: Fit, meant: Fit) -> bool:
+    """Whether numbers that are implausible as said are plausible, and far more likely, as they may have been meant."""
+    return (
+        said.chance < IMPLAUSIBLE
+        and meant.degrees == said.degrees
+        and meant.chance > PLAUSIBLE
+        and meant.log_likelihood - said.log_likelihood > log(RATIO)
+    )
+
+
+def expected_mm(reading: Placed, among: Sequence[Placed]) -> float:
+    """The deflection that reading should have been.
+
+    Where a set-up stands anywhere, its offset is taken from the readings of the same one in `among`.
+    """
+    mates = next(block for block in blocks(among) if any(mate.draft is reading.draft for mate in block))
+    if all(mate.target.shared_mm is not None for mate in mates):
+        return reading.target.mean_mm
+    offset_mm = sum(mate.off_mm / mate.target.own for mate in mates) / sum(1 / mate.target.own for mate in mates)
+    return reading.target.mean_mm + offset_mm
+
+
+def value_mm(draft: Draft, deflection: float) -> float:
+    """The number that would have been written for a deflection, in the draft's own kind."""
+    change = deflection - draft.values["deflection_mm"]
+    return float(draft.values["value_mm"] + (change if draft.values["kind"] == Kind.DEFLECTION else -change))
+
+
+def value_text(draft: Draft, deflection: float) -> str:
+    """The same, in the draft's own unit."""
+    return length_text(value_mm(draft, deflection), draft.values["unit"])
+
+
+def worst(readings: Sequence[Placed]) -> Placed:
+    """The reading that is furthest off for its size of error."""
+    return max(readings, key=lambda reading: abs(reading.off_mm) / reading.target.own**0.5)

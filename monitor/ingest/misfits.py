@@ -1,0 +1,127 @@
+"""One reading that its set-up's others contradict, and a whole set-up off by a constant that nothing takes away."""
+
+from collections.abc import Sequence
+from math import log
+
+from monitor import slips
+from monitor.config import END_REACH_MM
+from monitor.ingest import fits
+from monitor.ingest.draft import Draft, span
+from monitor.ingest.findings import Finding
+from monitor.ingest.fits import Placed
+from monitor.ingest.visit import Verdicts, Visit
+from monitor.terms import Method, State
+from monitor.units import length_text
+
+OFF = 4.0
+"""A reading is in doubt from so many of its standard deviations on, given the others of its set-up."""
+OFF_A_BOW = 3.5
+"""And from so many on where the set-up may have moved by a bow of any size."""
+_KEPT = 0.05
+"""Least share of a reading's weight that such a bow leaves it; with less the two cannot be told apart."""
+_LEAST_MARKS = 3
+_REACH = 2.0
+"""A slip fits within so many standard deviations."""
+_AGREE = 0.5
+"""Another set-up confirms a reading that is off from so large a share of that on."""
+_NO_BOW = 100.0
+"""A constant has to be so many times as likely as a bow of any size before a set-up is said to be shifted."""
+
+
+def misread(visit: Visit) -> Verdicts:
+    """The one reading of a set-up that the others contradict, with the slip that would explain it; never applied.
+
+    A real movement is a bow: what that explains is let pass, and so is what a second set-up of the visit confirms.
+    """
+    readings = fits.placed(visit.drafts, visit.expected.of(visit.drafts[0].values))
+    for block in fits.blocks(readings):
+        found = _outlier(block)
+        if found and not _confirmed(found[0], found[1], readings):
+            yield found[0].draft, _slip(*found)
+
+
+def _outlier(block: Sequence[Placed]) -> tuple[Placed, float, float] | None:
+    """The reading in doubt, how far inward it lies of what the others foretell, and the sd of that."""
+    if len(block) < _LEAST_MARKS:
+        return None
+    off = [reading.off_mm for reading in block]
+    plain, bowed = fits.weigh(block), fits.weigh(block, [reading.target.along for reading in block])
+    image, bowed_image = plain.times(off), bowed.times(off)
+    scores = []
+    for i in range(len(block)):
+        weight, left = plain.matrix[i][i], bowed.matrix[i][i]
+        if left >= _KEPT * weight and abs(bowed_image[i]) >= OFF_A_BOW * left**0.5:
+            scores.append((abs(image[i]) / weight**0.5, i))
+    score, i = max(scores, default=(0.0, 0))
+    if score < OFF:
+        return None
+    weight = plain.matrix[i][i]
+    others = [reading for j, reading in enumerate(block) if j != i]
+    rest = fits.fit_block(others, fits.weigh(others, [reading.target.along for reading in others]))
+    return None if rest.chance < fits.IMPLAUSIBLE else (block[i], image[i] / weight, weight**-0.5)
+
+
+def _confirmed(one: Placed, off_mm: float, readings: Sequence[Placed]) -> bool:
+    """Whether another set-up of the visit has that mark off the same way."""
+    others = [r for r in readings if r.target.mark == one.target.mark and r.draft is not one.draft]
+    return any(reading.off_mm / off_mm > _AGREE for reading in others)
+
+
+def _slip(reading: Placed, off_mm: float, sd_mm: float) -> Finding:
+    draft = reading.draft
+    unit, fitting = draft.values["unit"], reading.deflection_mm - off_mm
+    wanted_mm = fits.value_mm(draft, fitting)
+    meant = slips.likely(draft.values["value_raw"], unit, wanted_mm, _REACH * sd_mm)
+    would = f"{meant[0]} would fit" if meant else f"about {length_text(wanted_mm, unit)} was expected"
+    size = length_text(abs(off_mm), unit)
+    wrong = f"{draft.at} '{draft.row.shown('value')}': {reading.target.mark} is {size} off; {would}."
+    return Finding(State.HELD, "slip" if meant else "misfit", wrong, "Re-read or confirm.")
+
+
+def shifted(visit: Visit) -> Verdicts:
+    """A set-up off by one amount at all its marks, which no bow explains.
+
+    Where the method's set-ups stand anywhere that is nothing. It is accepted with a note where an end mark of the
+    string shows it too, accepted where a second set-up of that line agrees, else held.
+    """
+    readings = fits.placed(visit.drafts, visit.expected.of(visit.drafts[0].values))
+    groups = fits.blocks(readings)
+    offs = [_shift(block) for block in groups]
+    for i, (block, off_mm) in enumerate(zip(groups, offs, strict=True)):
+        again = [
+            off for j, off in enumerate(offs) if j != i and off and groups[j][0].target.line == block[0].target.line
+        ]
+        if off_mm is None or any(other / off_mm > _AGREE for other in again):
+            continue
+        drafts = [reading.draft for reading in block]
+        size = length_text(abs(off_mm), drafts[0].values["unit"])
+        side = "in" if off_mm > 0 else "out"
+        wrong = f"{span(drafts)}: all {len(block)} readings are {size} further {side} than expected"
+        if drafts[0].values["method"] == Method.STRING and any(r.target.to_end_mm <= END_REACH_MM for r in block):
+            drafts[0].notes.append(f"{wrong}, the end marks too: other blocks? Used, for the ends take it off.")
+            continue
+        for draft in drafts:
+            yield draft, Finding(State.HELD, "shifted", f"{wrong}, by the same amount.", _ask_of_shift(draft))
+
+
+def _ask_of_shift(draft: Draft) -> str:
+    if draft.values["method"] == Method.METER:
+        return "Another base, or the meter's other edge? If not, the wall itself has moved: read it again."
+    return "Were other blocks used? Read the end marks too, or confirm."
+
+
+def _shift(block: Sequence[Placed]) -> float | None:
+    """How far inward a set-up is shifted by a constant; None where it is not, or where its offset may be anything."""
+    if len(block) < _LEAST_MARKS or any(reading.target.shared_mm is None for reading in block):
+        return None
+    off = [reading.off_mm for reading in block]
+    ones = [1.0] * len(block)
+    said = fits.fit_block(block, fits.weigh(block))
+    constant = fits.fit_block(block, fits.weigh(block, ones))
+    bowed = fits.fit_block(block, fits.weigh(block, [reading.target.along for reading in block]))
+    if said.chance >= fits.IMPLAUSIBLE or constant.chance <= fits.PLAUSIBLE:
+        return None
+    if (bowed.square - constant.square) / 2 < log(_NO_BOW):
+        return None
+    shares = [1 / reading.target.own for reading in block]
+    return sum(share * value for share, value in zip(shares, off, strict=True)) / sum(shares)
