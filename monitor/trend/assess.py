@@ -9,8 +9,8 @@ import pandas as pd
 from monitor import schema
 from monitor.config import Settings
 from monitor.terms import Method
-from monitor.trend import bounds, evidence, forecast, movement, schedule, totals, verdicts
-from monitor.trend.cases import CASE, WALL, Cases, build
+from monitor.trend import bounds, evidence, forecast, movement, restarts, schedule, totals, verdicts
+from monitor.trend.cases import CASE, WALL, Cases, build, dates
 from monitor.trend.portfolio import Fitted, fitted
 from monitor.trend.shapes import COMPONENTS, Array
 from monitor.trend.variances import METHODS
@@ -20,7 +20,7 @@ Columns = dict[str, npt.NDArray[np.float64]]
 _BOUNDED = ("rate", *COMPONENTS)
 _NUMBERS = (
     "governing", *(f"{name}_{end}" for name in _BOUNDED for end in ("mm_per_year", "lower", "upper")), "season_mm",
-    "scale", "dof", "log_evidence", "exceed_chance", "jump_mm", "jump_p", "to_base",
+    "scale", "dof", "log_evidence", "onset", "exceed_chance", "jump_mm", "jump_p", "to_base",
 )  # fmt: skip
 
 
@@ -53,14 +53,15 @@ def assess(
             settings.variances.scale,
         )
         jump = forecast.jump(done.visits, done.block, done.season, settings.variances)
-        for name, value in _wall_values(done, threshold, log_e, jump).items():
+        restarted = restarts.restarted(done, threshold, settings.variances)
+        for name, value in (_wall_values(done, threshold, jump) | _evidence(cases, done, restarted)).items():
             values[name][done.block.cases] = value
         mark_tables.append(_mark_values(cases, done, log_e))
         lines.append(movement.lines(done))
     return _tables(cases, values, mark_tables, lines, (readings, walls, marks), settings, judged_on)
 
 
-def _wall_values(done: Fitted, threshold: Array, log_e: Array, jump: forecast.Jump) -> Columns:
+def _wall_values(done: Fitted, threshold: Array, jump: forecast.Jump) -> Columns:
     """Columns of the wall results that come from the fit, one value per case of the block."""
     fit, layout = done.fit, done.block.layout
     wall = bounds.wall_pair(fit, done.scale, threshold)
@@ -74,7 +75,6 @@ def _wall_values(done: Fitted, threshold: Array, log_e: Array, jump: forecast.Ju
         "season_mm": np.hypot(*np.moveaxis(fit.estimate.theta[:, layout.season], -1, 0)),
         "scale": done.scale.variance,
         "dof": done.scale.dof,
-        "log_evidence": evidence.wall_log_evidence(log_e, fit.mark_seen),
         "exceed_chance": wall.exceed_chance,
         "jump_mm": jump.step_mm,
         "jump_p": jump.p,
@@ -85,6 +85,14 @@ def _wall_values(done: Fitted, threshold: Array, log_e: Array, jump: forecast.Ju
         values[f"{component}_lower"] = parts.lower[:, number]
         values[f"{component}_upper"] = parts.upper[:, number]
     return values
+
+
+def _evidence(cases: Cases, done: Fitted, restarted: restarts.Restarted) -> Columns:
+    """Restarted evidence, and the day of the starting visit of its largest term."""
+    day = np.full(restarted.terms.shape, np.nan)
+    day[done.block.place[:2]] = cases.rows["day"].to_numpy(np.float64)[done.block.rows]
+    onset = np.where(restarted.onset < 0, np.nan, day[np.arange(len(day)), restarted.onset])
+    return {"log_evidence": restarted.log_evidence, "onset": onset}
 
 
 def _first_rows(done: Fitted) -> npt.NDArray[np.intp]:
@@ -129,7 +137,6 @@ def _tables(
     wall_results["total_mark"] = wall_results["total_mark"].fillna("")
     due = schedule.schedule(wall_results, walls, judged_on, rules)
     wall_results = wall_results.merge(due, on=CASE, how="left")
-    wall_results["onset"] = wall_results["first_visit"]
     wall_results = wall_results.assign(
         limit_from=np.datetime64("NaT", "s"),
         limit_to=np.datetime64("NaT", "s"),
@@ -163,6 +170,7 @@ def _wall_results(cases: Cases, values: Columns) -> pd.DataFrame:
         largest_movement=np.where(np.isnan(lower).all(axis=1), "", largest),
         relative_to=np.where(known, _relative_to(cases, values["to_base"] > 0), ""),
         log_evidence=np.nan_to_num(values["log_evidence"]),
+        onset=dates(values["onset"]),
     ).drop(columns=["case", "method_code"])
 
 

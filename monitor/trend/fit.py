@@ -132,11 +132,16 @@ def estimate(
 def fit(total: Sums, layout: Layout, phi: Array, season: Season, variances: Variances) -> Fit:
     """Fit one period: a first pass without the moving wall's share of the local deviation, then the pass with it."""
     omega = np.full(total.count.shape, max(variances.local_mm_per_year**2, LEAST))
-    first = _rates(estimate(total, layout, season, omega), layout, phi, omega)
+    first = fit_given(total, layout, phi, season, omega)
     if not variances.local_share:
         return first
     largest = _largest_square(first)
     local_variance = omega + variances.local_share**2 * largest
+    return fit_given(total, layout, phi, season, local_variance)
+
+
+def fit_given(total: Sums, layout: Layout, phi: Array, season: Season, local_variance: Array) -> Fit:
+    """Fit one period with the variance of its local deviations given (...), mm^2/yr^2."""
     return _rates(estimate(total, layout, season, local_variance), layout, phi, local_variance)
 
 

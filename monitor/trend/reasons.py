@@ -23,8 +23,9 @@ def reason(row: Row, verdict: Verdict, rules: Rules, unit: str, own_lower: float
     threshold = limit_rate_text(row["threshold_mm_per_year"], unit)
     if verdict is Verdict.MOVING:
         return (
-            f"{_subject(row)} moves inward{_led_by(row)}, most likely {rate_text(row['rate_mm_per_year'], unit)} "
-            f"({between(row, unit)}), and {visits(row)} speak {odds(row['log_evidence'])} for a rate "
+            f"{_subject(row)} moves inward{_led_by(row)}{_since(row)}, most likely "
+            f"{rate_text(row['rate_mm_per_year'], unit)} ({between(row, unit)}), "
+            f"and {visits(row)} speak {odds(row['log_evidence'])} for a rate "
             f"above the threshold of {threshold} ({odds(log(1 / rules.alpha))} is asked for)."
         )
     if verdict is Verdict.LOOK_AGAIN:
@@ -163,6 +164,15 @@ def _mark(row: Row) -> str:
 
 def _led_by(row: Row) -> str:
     return f" (first of all {COMPONENT[Movement(row['largest_movement'])]})" if row["largest_movement"] else ""
+
+
+def _since(row: Row) -> str:
+    """When the movement began as far as the visits tell: nothing is known of the time before the first one."""
+    onset = row["onset"] or row["first_visit"]
+    if onset is None:
+        return ""
+    month = onset.strftime("%B %Y")
+    return f", since about {month}" if onset != row["first_visit"] else f", since {month} at the latest"
 
 
 def _listed(parts: list[Any]) -> str:

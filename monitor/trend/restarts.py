@@ -1,0 +1,69 @@
+"""Restarted evidence: that a wall moves above its threshold now, whenever it began to.
+
+From every starting visit but the newest the wall's evidence is taken from that visit and all later ones, and the sum
+over the starting visits is the restarted evidence (Shiryaev-Roberts; Shin, Ramdas & Rinaldo 2024, "E-detectors"): each
+term's expectation is at most 1 for a wall that never exceeds the threshold, so the sum reaches 1/alpha on average at
+most once in 1/alpha visits. A wall that held for years and then moves is found from the starting visits since it
+moves, however long it held before; the largest term dates that onset.
+
+The fits from all starting visits come from one sweep of sums, from the newest visit backwards. The residual scale and
+the local deviations' variance are those of the whole period's fit: both describe the wall, not a stretch of its visits,
+and a fit of two visits could tell neither.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from monitor.config import Variances
+from monitor.trend import evidence
+from monitor.trend.fit import Fit, Season, fit_given
+from monitor.trend.portfolio import Fitted
+from monitor.trend.shapes import Array
+
+
+@dataclass(frozen=True)
+class Restarted:
+    """Restarted evidence of B cases of at most V visits.
+
+    log_evidence (B,): natural logarithm of the sum, 0 where nothing is measured or there is no starting visit;
+    terms (B, V): of the wall's evidence from each starting visit, -inf where none starts; onset (B,): the starting
+    visit of the largest term (the later of two alike), -1 where there is none.
+    """
+
+    log_evidence: Array
+    terms: Array
+    onset: npt.NDArray[np.intp]
+
+
+def restarted(done: Fitted, threshold: Array, variances: Variances) -> Restarted:
+    """The restarted evidence of the block's cases against their thresholds (B,), mm/yr."""
+    fits = fits_from_each_start(done)
+    log_e = evidence.log_evidence(
+        fits.mark_rate,
+        fits.mark_se,
+        threshold[:, None, None],
+        done.scale.sum[:, None, None],
+        done.scale.dof[:, None, None],
+        variances.scale,
+    )
+    return _summed(done, evidence.wall_log_evidence(log_e, fits.mark_seen))
+
+
+def fits_from_each_start(done: Fitted) -> Fit:
+    """The fit of each case from each of its visits on, shapes (B, V, ...)."""
+    season = Season(done.season.mean[:, None], done.season.covariance[:, None])
+    local_variance = done.fit.local_variance[:, None]
+    return fit_given(done.visits.from_each_start(), done.block.layout, done.block.phi[:, None], season, local_variance)
+
+
+def _summed(done: Fitted, terms: Array) -> Restarted:
+    """Add up the evidence of the starting visits."""
+    measured = np.asarray(done.fit.mark_measured.any(axis=-1))
+    starts = np.asarray((np.arange(terms.shape[-1]) < done.block.last[:, None]) & measured[:, None])
+    terms = np.where(starts, terms, -np.inf)
+    tells = np.asarray(starts.any(axis=-1))
+    latest_of_largest = terms.shape[-1] - 1 - terms[:, ::-1].argmax(axis=-1)
+    total = np.logaddexp.reduce(terms, axis=-1)
+    return Restarted(np.where(tells, total, 0.0), terms, np.where(tells, latest_of_largest, -1))
