@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from math import isfinite, pi, sin
+from math import isfinite
 from typing import Any
 
 import pyarrow as pa
@@ -11,33 +11,38 @@ import pyarrow as pa
 from monitor.ingest.known import Fact, Known
 from monitor.terms import Method, Part
 
-COLUMNS = ("house", "wall", "visit_date", "mark", "method", "expected_deflection_mm", "sd_mm", "sd_within_mm")
+COLUMNS = (
+    "house", "wall", "visit_date", "mark", "method", "expected_deflection_mm", "sd_mm", "bow", "others", "spread_mm2",
+    "setup_mm2",
+)  # fmt: skip
 """Columns of the table of expectations: whose, of which visit's day, and what.
 
-expected_deflection_mm: the reading as typed, inward positive; sd_mm: of one new reading about it, all errors, null
-where a new set-up stands anywhere; sd_within_mm: of the reading less its expectation, less the mean of the same over
-its set-up's other marks, null where it has none.
+expected_deflection_mm: the reading as typed, inward positive; sd_mm: of one new reading about it, null where a new
+set-up stands anywhere; bow: how much of the wall's bow the mark shows; others: the wall's marks by that method, itself
+among them; spread_mm2: with each of them, the covariance of what is not known of the wall; setup_mm2: the same of the
+errors of one new set-up, a free offset aside, 0 where the two are not read in one.
 """
-
-_LEAST_SHARE = 0.2
-"""Least share of a set-up's mean contrast variance that is a mark's own, where the contrasts would leave it less."""
 
 
 @dataclass(frozen=True)
 class Expected:
-    """One mark's expectation. own: variance of what is its own (mm2); shared_mm: sd of what its set-up shares, None
-    where that may be anything; line: marks of one line share one set-up; along: sin(pi x / L), the bow along the wall.
-    """
+    """One mark's expectation. is_free: its set-ups stand anywhere; line: marks of one line share one set-up."""
 
     mark: str
     mean_mm: float
-    own: float
-    shared_mm: float | None
+    is_free: bool
+    bow: float
+    spread: Mapping[str, float]
+    errors: Mapping[str, float]
     line: str
-    x_mm: float
     row: str
-    along: float
+    x_mm: float
     to_end_mm: float
+
+    @property
+    def sd_mm(self) -> float:
+        """Of one new reading, a free offset aside."""
+        return float((self.spread[self.mark] + self.errors[self.mark]) ** 0.5)
 
 
 class Expectations:
@@ -74,55 +79,26 @@ class Expectations:
 
 def _expected(rows: Sequence[Mapping[str, Any]], marks: Mapping[str, Fact], wall: Fact | None) -> Iterable[Expected]:
     length_mm = (wall or {}).get("length_mm") or 0.0
-    lines: dict[str, list[tuple[Mapping[str, Any], Fact]]] = defaultdict(list)
     for row in rows:
         mark = marks.get(str(row["mark"]).casefold())
-        if mark is not None and row["expected_deflection_mm"] is not None:
-            lines[_line(row["method"], mark)].append((row, mark))
-    for line, members in lines.items():
-        for (row, mark), own in zip(members, _own([row for row, _ in members]), strict=True):
-            sd = _number(row["sd_mm"])
-            if own is None and sd is None:
-                continue
-            variance = own if sd is None else min(own or sd**2, sd**2)
-            assert variance is not None
-            x_mm = mark["x_mm"] or 0.0
-            yield Expected(
-                mark=str(row["mark"]),
-                mean_mm=row["expected_deflection_mm"],
-                own=variance,
-                shared_mm=None if sd is None else max(0.0, sd**2 - variance) ** 0.5,
-                line=line,
-                x_mm=x_mm,
-                row=mark["row"] or str(mark["z_mm"]),
-                along=sin(pi * x_mm / length_mm) if length_mm else 1.0,
-                to_end_mm=min(x_mm, length_mm - x_mm),
-            )
+        if mark is None or row["expected_deflection_mm"] is None:
+            continue
+        x_mm = mark["x_mm"] or 0.0
+        yield Expected(
+            mark=str(row["mark"]),
+            mean_mm=row["expected_deflection_mm"],
+            is_free=row["sd_mm"] is None or not isfinite(row["sd_mm"]),
+            bow=row["bow"],
+            spread=dict(zip(row["others"], row["spread_mm2"], strict=True)),
+            errors=dict(zip(row["others"], row["setup_mm2"], strict=True)),
+            line=_line(row["method"], mark),
+            row=str(mark["row"] or mark["z_mm"]),
+            x_mm=x_mm,
+            to_end_mm=min(x_mm, length_mm - x_mm),
+        )
 
 
 def _line(method: str, mark: Fact) -> str:
     if method == Method.STRING:
         return str(mark["row"] or mark["z_mm"])
     return str(mark["column"] or mark["x_mm"]) if method == Method.PLUMB else ""
-
-
-def _own(rows: Sequence[Mapping[str, Any]]) -> list[float | None]:
-    """Each mark's own variance v from the contrasts' variances c_i = v_i + sum of the others' v / (n - 1)^2.
-
-    Two marks have the same contrast, so each is given half of it.
-    """
-    contrasts = [_number(row["sd_within_mm"]) for row in rows]
-    known = [sd**2 for sd in contrasts if sd is not None]
-    count = len(known)
-    if count < 2:
-        return [None] * len(rows)
-    mean = sum(known) / count
-    if count == 2:
-        return [None if sd is None else sd**2 / 2 for sd in contrasts]
-    rest = 1 / (count - 1) ** 2
-    total = (count - 1) * mean
-    return [None if sd is None else max((sd**2 - rest * total) / (1 - rest), _LEAST_SHARE * mean) for sd in contrasts]
-
-
-def _number(value: Any) -> float | None:
-    return float(value) if value is not None and isfinite(value) else None

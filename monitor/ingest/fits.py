@@ -7,7 +7,7 @@ from math import log
 
 from monitor.ingest.draft import Draft
 from monitor.ingest.expectation import Expected
-from monitor.ingest.likelihood import Direction, Weights, chance_beyond, weights
+from monitor.ingest.likelihood import Weights, chance_beyond, weights
 from monitor.terms import Kind, State
 from monitor.units import length_text
 
@@ -67,31 +67,35 @@ def blocks(readings: Sequence[Placed]) -> list[list[Placed]]:
     """Readings that share the errors of one set-up."""
     groups: dict[tuple[int, str], list[Placed]] = defaultdict(list)
     for reading in readings:
-        groups[reading.draft.values["setup"], reading.target.line].append(reading)
+        groups[_block(reading)].append(reading)
     return list(groups.values())
 
 
-def weigh(block: Sequence[Placed], *more: Sequence[float]) -> Weights:
-    """The weights of one set-up's residuals; `more`: columns of any size that are allowed besides."""
-    shared = [reading.target.shared_mm for reading in block]
-    known = [sd for sd in shared if sd is not None]
-    common = Direction(known) if len(known) == len(block) else Direction([1.0] * len(block), is_free=True)
-    free = [Direction(column, is_free=True) for column in more]
-    return weights([reading.target.own for reading in block], [common, *free])
+def _block(reading: Placed) -> tuple[int, str]:
+    return reading.draft.values["setup"], reading.target.line
 
 
-def fit(readings: Sequence[Placed], *, log_stretch: float = 0.0) -> Fit:
+def weigh(readings: Sequence[Placed], *more: Sequence[float]) -> Weights:
+    """The weights of the readings' residuals; `more`: columns of any size that are allowed besides."""
+    keys = [_block(reading) for reading in readings]
+    covariance = [
+        [
+            one.target.spread[other.target.mark] + (one.target.errors[other.target.mark] if key == at else 0.0)
+            for other, at in zip(readings, keys, strict=True)
+        ]
+        for one, key in zip(readings, keys, strict=True)
+    ]
+    anywhere = {key: None for reading, key in zip(readings, keys, strict=True) if reading.target.is_free}
+    offsets = [[float(key == at) for at in keys] for key in anywhere]
+    return weights(covariance, [*offsets, *more])
+
+
+def fit(readings: Sequence[Placed], *more: Sequence[float], log_stretch: float = 0.0) -> Fit:
     """How well readings fit; log_stretch: log of how many mm the deflection changes for one of the reading."""
-    total = Fit(0.0, 0, log_stretch * len(readings))
-    for block in blocks(readings):
-        total += fit_block(block, weigh(block))
-    return total
-
-
-def fit_block(block: Sequence[Placed], by: Weights) -> Fit:
-    """How well one set-up fits under those weights."""
-    square = by.square([reading.off_mm for reading in block])
-    return Fit(square, len(block) - by.free, -(square + by.log_determinant) / 2)
+    by = weigh(readings, *more)
+    square = by.square([reading.off_mm for reading in readings])
+    likelihood = log_stretch * len(readings) - (square + by.log_determinant) / 2
+    return Fit(square, len(readings) - by.free, likelihood)
 
 
 def explains(said: Fit, meant: Fit) -> bool:
@@ -110,9 +114,10 @@ def expected_mm(reading: Placed, among: Sequence[Placed]) -> float:
     Where a set-up stands anywhere, its offset is taken from the readings of the same one in `among`.
     """
     mates = next(block for block in blocks(among) if any(mate.draft is reading.draft for mate in block))
-    if all(mate.target.shared_mm is not None for mate in mates):
+    if not reading.target.is_free:
         return reading.target.mean_mm
-    offset_mm = sum(mate.off_mm / mate.target.own for mate in mates) / sum(1 / mate.target.own for mate in mates)
+    shares = [mate.target.sd_mm**-2 for mate in mates]
+    offset_mm = sum(share * mate.off_mm for share, mate in zip(shares, mates, strict=True)) / sum(shares)
     return reading.target.mean_mm + offset_mm
 
 
@@ -129,4 +134,4 @@ def value_text(draft: Draft, deflection: float) -> str:
 
 def worst(readings: Sequence[Placed]) -> Placed:
     """The reading that is furthest off for its size of error."""
-    return max(readings, key=lambda reading: abs(reading.off_mm) / reading.target.own**0.5)
+    return max(readings, key=lambda one: abs(one.deflection_mm - expected_mm(one, readings)) / one.target.sd_mm)

@@ -1,4 +1,4 @@
-"""How well numbers fit what was expected of them: sums of squared standardised residuals with shared errors.
+"""How well numbers fit what was expected of them: sums of squared residuals, weighed by their covariance.
 
 Plain numbers in and out; small matrices, so plain Python.
 """
@@ -11,16 +11,8 @@ Vector = Sequence[float]
 
 
 @dataclass(frozen=True)
-class Direction:
-    """What all readings of a set-up may share, as a column; unit variance, or of any size where it is free."""
-
-    column: Vector
-    is_free: bool = False
-
-
-@dataclass(frozen=True)
 class Weights:
-    """P, the inverse of the covariance less its free directions; how many are free; log of the determinant."""
+    """P, the inverse of the covariance less its free columns; how many are free; log of the determinant."""
 
     matrix: Sequence[Vector]
     free: int
@@ -35,26 +27,37 @@ class Weights:
         return max(0.0, _dot(vector, self.times(vector)))
 
 
-def weights(own: Vector, directions: Sequence[Direction]) -> Weights:
-    """Of independent variances `own` and what is shared: (diag(own) + sum b b')^-1, free directions projected out.
+def weights(covariance: Sequence[Vector], free: Sequence[Vector] = ()) -> Weights:
+    """The inverse of a covariance, with columns `free` that may be of any size projected out, one after the other:
 
-    One direction after the other: P - P b b' P / (1 + b' P b), or / (b' P b) where it is free (the limit of a large
-    variance). A free direction that the ones before leave nothing of is left out.
+    P - P b b' P / (b' P b), the limit of a large variance. A column that the ones before leave nothing of is left out.
     """
-    matrix = [[1 / variance if i == j else 0.0 for j in range(len(own))] for i, variance in enumerate(own)]
-    log_determinant, free = sum(map(log, own)), 0
-    for direction in directions:
-        done = Weights(matrix, free, log_determinant)
-        image = done.times(direction.column)
-        size = _dot(direction.column, image)
-        if direction.is_free and size <= 1e-9 * sum(b * b / v for b, v in zip(direction.column, own, strict=True)):
+    matrix, log_determinant = _inverse(covariance)
+    done = Weights(matrix, 0, log_determinant)
+    for column in free:
+        image = done.times(column)
+        size = _dot(column, image)
+        if size <= 1e-9 * sum(b * b * matrix[i][i] for i, b in enumerate(column)):
             continue
-        divisor = size if direction.is_free else 1 + size
-        matrix = [[cell - a * b / divisor for cell, b in zip(row, image, strict=True)]
-                  for row, a in zip(matrix, image, strict=True)]  # fmt: skip
-        log_determinant += log(divisor)
-        free += direction.is_free
-    return Weights(matrix, free, log_determinant)
+        left = [[cell - a * b / size for cell, b in zip(row, image, strict=True)]
+                for row, a in zip(done.matrix, image, strict=True)]  # fmt: skip
+        done = Weights(left, done.free + 1, done.log_determinant + log(size))
+    return done
+
+
+def _inverse(covariance: Sequence[Vector]) -> tuple[list[list[float]], float]:
+    """Inverse and log determinant of a positive definite matrix, by elimination without exchange of rows."""
+    size = len(covariance)
+    rows = [[*row, *(1.0 if i == j else 0.0 for j in range(size))] for i, row in enumerate(covariance)]
+    log_determinant = 0.0
+    for i in range(size):
+        pivot = rows[i][i]
+        log_determinant += log(pivot)
+        top = [cell / pivot for cell in rows[i]]
+        rows = [
+            top if j == i else [c - row[i] * t for c, t in zip(row, top, strict=True)] for j, row in enumerate(rows)
+        ]
+    return [row[size:] for row in rows], log_determinant
 
 
 def chance_beyond(square: float, degrees: int) -> float:

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from math import log
+from statistics import fmean
 
 from monitor import slips
 from monitor.config import END_REACH_MM
@@ -20,6 +21,8 @@ OFF_A_BOW = 3.5
 _KEPT = 0.05
 """Least share of a reading's weight that such a bow leaves it; with less the two cannot be told apart."""
 _LEAST_MARKS = 3
+_MOST = 2
+"""More readings in doubt than that are no slips but something about the visit."""
 _REACH = 2.0
 """A slip fits within so many standard deviations."""
 _AGREE = 0.5
@@ -29,36 +32,41 @@ _NO_BOW = 100.0
 
 
 def misread(visit: Visit) -> Verdicts:
-    """The one reading of a set-up that the others contradict, with the slip that would explain it; never applied.
+    """One or two readings of a visit that its others contradict, with the slip that would explain each; never applied.
 
     A real movement is a bow: what that explains is let pass, and so is what a second set-up of the visit confirms.
     """
     readings = fits.placed(visit.drafts, visit.expected.of(visit.drafts[0].values))
-    for block in fits.blocks(readings):
-        found = _outlier(block)
-        if found and not _confirmed(found[0], found[1], readings):
-            yield found[0].draft, _slip(*found)
+    rest = readings
+    found: list[tuple[Placed, float, float]] = []
+    while len(found) < _MOST and (doubt := _outlier(rest)):
+        found.append(doubt)
+        rest = [reading for reading in rest if reading is not doubt[0]]
+    if found and fits.fit(rest, _bow(rest)).chance >= fits.IMPLAUSIBLE:
+        for reading, off_mm, sd_mm in found:
+            if not _confirmed(reading, off_mm, readings):
+                yield reading.draft, _slip(reading, off_mm, sd_mm)
 
 
-def _outlier(block: Sequence[Placed]) -> tuple[Placed, float, float] | None:
-    """The reading in doubt, how far inward it lies of what the others foretell, and the sd of that."""
-    if len(block) < _LEAST_MARKS:
+def _outlier(readings: Sequence[Placed]) -> tuple[Placed, float, float] | None:
+    """The reading most in doubt, how far inward it lies of what the others foretell, and the sd of that."""
+    if len(readings) < _LEAST_MARKS:
         return None
-    off = [reading.off_mm for reading in block]
-    plain, bowed = fits.weigh(block), fits.weigh(block, [reading.target.along for reading in block])
+    off = [reading.off_mm for reading in readings]
+    plain, bowed = fits.weigh(readings), fits.weigh(readings, _bow(readings))
     image, bowed_image = plain.times(off), bowed.times(off)
-    scores = []
-    for i in range(len(block)):
+    scores = [(0.0, 0)]
+    for i in range(len(readings)):
         weight, left = plain.matrix[i][i], bowed.matrix[i][i]
-        if left >= _KEPT * weight and abs(bowed_image[i]) >= OFF_A_BOW * left**0.5:
+        if left >= _KEPT * weight > 0 and abs(bowed_image[i]) >= OFF_A_BOW * left**0.5:
             scores.append((abs(image[i]) / weight**0.5, i))
-    score, i = max(scores, default=(0.0, 0))
-    if score < OFF:
-        return None
+    score, i = max(scores)
     weight = plain.matrix[i][i]
-    others = [reading for j, reading in enumerate(block) if j != i]
-    rest = fits.fit_block(others, fits.weigh(others, [reading.target.along for reading in others]))
-    return None if rest.chance < fits.IMPLAUSIBLE else (block[i], image[i] / weight, weight**-0.5)
+    return (readings[i], image[i] / weight, weight**-0.5) if score >= OFF else None
+
+
+def _bow(readings: Sequence[Placed]) -> list[float]:
+    return [reading.target.bow for reading in readings]
 
 
 def _confirmed(one: Placed, off_mm: float, readings: Sequence[Placed]) -> bool:
@@ -112,16 +120,11 @@ def _ask_of_shift(draft: Draft) -> str:
 
 def _shift(block: Sequence[Placed]) -> float | None:
     """How far inward a set-up is shifted by a constant; None where it is not, or where its offset may be anything."""
-    if len(block) < _LEAST_MARKS or any(reading.target.shared_mm is None for reading in block):
+    if len(block) < _LEAST_MARKS or any(reading.target.is_free for reading in block):
         return None
-    off = [reading.off_mm for reading in block]
-    ones = [1.0] * len(block)
-    said = fits.fit_block(block, fits.weigh(block))
-    constant = fits.fit_block(block, fits.weigh(block, ones))
-    bowed = fits.fit_block(block, fits.weigh(block, [reading.target.along for reading in block]))
-    if said.chance >= fits.IMPLAUSIBLE or constant.chance <= fits.PLAUSIBLE:
+    constant, bowed = fits.fit(block, [1.0] * len(block)), fits.fit(block, _bow(block))
+    if fits.fit(block).chance >= fits.IMPLAUSIBLE or constant.chance <= fits.PLAUSIBLE:
         return None
     if (bowed.square - constant.square) / 2 < log(_NO_BOW):
         return None
-    shares = [1 / reading.target.own for reading in block]
-    return sum(share * value for share, value in zip(shares, off, strict=True)) / sum(shares)
+    return fmean(reading.off_mm for reading in block)

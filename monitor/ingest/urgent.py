@@ -29,7 +29,7 @@ def hurry(visit: Visit, rules: Rules) -> None:
 
 def _inward_mm(reading: Placed, block: Sequence[Placed]) -> float | None:
     """How far inward of its expectation; where the set-up stands anywhere, less what its used readings are off."""
-    if reading.target.shared_mm is not None:
+    if not reading.target.is_free:
         return reading.off_mm
     used = [mate.off_mm for mate in block if mate.draft.state is State.USED]
     return reading.off_mm - median(used) if used else None

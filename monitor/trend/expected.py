@@ -21,7 +21,8 @@ from monitor.trend.shapes import BOW, Array, Flags
 from monitor.trend.variances import METHODS
 from monitor.units import DAYS_PER_YEAR
 
-COLUMNS = [*WALL, "mark", "method", "expected_deflection_mm", "sd_mm", "sd_within_mm"]
+COLUMNS = [*WALL, "mark", "method", "expected_deflection_mm", "sd_mm", "sd_within_mm", "bow", "others", "spread_mm2",
+           "setup_mm2"]  # fmt: skip
 
 Whole = npt.NDArray[np.intp]
 
@@ -45,7 +46,10 @@ def table(
     known of the wall and the errors of a new set-up; null where a new set-up stands anywhere (plumb line, laser plane),
     so that a single reading says nothing. sd_within_mm: of how far the reading stands off what is expected, less the
     mean of the same over the set-up's other marks (one row of a string, one column of a plumb line, else all marks);
-    null where it has none, or they were never read together.
+    null where it has none, or they were never read together. bow: how much of the wall's bow the mark shows. others:
+    the wall's marks by that method, itself among them; spread_mm2: with each of them, the covariance of what is not
+    known of the wall; setup_mm2: the same of the errors of one new set-up, a free offset aside, and 0 where the two are
+    not read in one.
     """
     eve = on - timedelta(days=1)
     cases = build(readings, walls, marks, events, settings.rules, eve)
@@ -56,7 +60,10 @@ def table(
         if current[done.block.cases].any()
     ]
     if not parts:
-        return pd.DataFrame({name: pd.Series(dtype=float if name.endswith("mm") else "str") for name in COLUMNS})
+        kinds = dict.fromkeys(("others", "spread_mm2", "setup_mm2"), "object") | {"bow": "float"}
+        return pd.DataFrame(
+            {name: pd.Series(dtype=kinds.get(name, "float" if name.endswith("mm") else "str")) for name in COLUMNS}
+        )
     found = pd.concat(parts, ignore_index=True)
     found = found[current[found["case"]] & _stands(found, marks, events, on)]
     return found.sort_values([*WALL, "mark", "method"], ignore_index=True)[COLUMNS]
@@ -86,6 +93,8 @@ def _of_block(cases: Cases, done: Fitted, variances: Variances, on: date) -> pd.
         expected_deflection_mm=mean,
         sd_mm=np.sqrt(variance * scale),
         sd_within_mm=np.sqrt(within * scale),
+        bow=seen[:, BOW],
+        **_together(rows, known, functional, own, shared * ~_free_offset(rows, variances), scale),
     )
 
 
@@ -117,6 +126,33 @@ def _new_errors(rows: pd.DataFrame, seen: Array, variances: Variances) -> tuple[
         variances.wobble_mm * seen[:, BOW],
     ]
     return own, np.stack(columns, axis=1)
+
+
+def _together(
+    rows: pd.DataFrame, known: Estimate, functional: Array, own: Array, shared: Array, scale: Array
+) -> dict[str, pd.Series]:
+    """Columns others, spread_mm2 and setup_mm2: each row's covariances with the rows of its wall and method."""
+    b, part = rows["b"].to_numpy(np.intp), rows["setup_part"].to_numpy()
+    marks = rows["mark"].to_numpy(object)
+    lists: dict[str, list[object]] = {name: [None] * len(rows) for name in ("others", "spread_mm2", "setup_mm2")}
+    for group in rows.groupby(["b", "method_code"], sort=True).indices.values():
+        at = np.asarray(group, dtype=np.intp)
+        wobble = np.outer(shared[at, -1], shared[at, -1])
+        spread = functional[at] @ known.covariance[b[at[0]]] @ functional[at].T + wobble
+        errors = np.diag(own[at]) + shared[at, :-1] @ shared[at, :-1].T
+        errors = np.where(part[at, None] == part[None, at], errors, 0.0)
+        for row, of_spread, of_errors in zip(at, spread * scale[at[0]], errors * scale[at[0]], strict=True):
+            lists["others"][row] = marks[at].tolist()
+            lists["spread_mm2"][row] = of_spread.tolist()
+            lists["setup_mm2"][row] = of_errors.tolist()
+    return {name: pd.Series(values, index=rows.index, dtype=object) for name, values in lists.items()}
+
+
+def _free_offset(rows: pd.DataFrame, variances: Variances) -> Flags:
+    """Which columns of what a set-up shares are left out of it because they are free: the offset, of some methods."""
+    free = np.zeros((len(rows), 4), dtype=bool)
+    free[:, 0] = _free(rows, variances)
+    return free
 
 
 def _within(known: Estimate, b: int, functional: Array, own: Array, shared: Array) -> Array:

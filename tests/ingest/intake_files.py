@@ -3,6 +3,7 @@
 import io
 from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
+from math import pi, sin
 from typing import Any
 
 import openpyxl
@@ -114,19 +115,21 @@ def expect(
     day: date = date(2025, 3, 10),
 ) -> pa.Table:
     """What M1, M2, ... of one line should read; own, shared: sds in mm, shared None where set-ups stand anywhere."""
-    count = len(means)
+    names = [f"M{n}" for n in range(1, len(means) + 1)]
     rows = [
         {
-            "house": house, "wall": wall, "visit_date": day, "mark": f"M{n}", "method": method,
+            "house": house, "wall": wall, "visit_date": day, "mark": name, "method": method,
             "expected_deflection_mm": float(mean),
             "sd_mm": None if shared is None else (own**2 + shared**2) ** 0.5,
-            "sd_within_mm": own * (count / (count - 1)) ** 0.5 if count > 1 else None,
+            "bow": sin(pi * n / (len(names) - 1)), "others": names, "spread_mm2": [0.0] * len(names),
+            "setup_mm2": [(shared or 0.0) ** 2 + own**2 * (n == other) for other in range(len(names))],
         }
-        for n, mean in enumerate(means, start=1)
+        for n, (name, mean) in enumerate(zip(names, means, strict=True))
     ]  # fmt: skip
     columns = pa.schema([("house", "string"), ("wall", "string"), ("visit_date", pa.date32()), ("mark", "string"),
                          ("method", "string"), ("expected_deflection_mm", "double"), ("sd_mm", "double"),
-                         ("sd_within_mm", "double")])  # fmt: skip
+                         ("bow", "double"), ("others", pa.list_(pa.string())), ("spread_mm2", pa.list_(pa.float64())),
+                         ("setup_mm2", pa.list_(pa.float64()))])  # fmt: skip
     return pa.Table.from_pylist(rows, schema=columns)
 
 
