@@ -14,7 +14,7 @@ from monitor.ingest.visit import Verdicts, Visit
 from monitor.terms import Method, State
 from monitor.units import length_text
 
-OFF = 4.0
+OFF = 4.5
 """A reading is in doubt from so many of its standard deviations on, given the others of its set-up."""
 OFF_A_BOW = 3.5
 """And from so many on where the set-up may have moved by a bow of any size."""

@@ -24,6 +24,10 @@ _LEAST_MARKS = 3
 """So many marks of a visit have to fit another wall before that is said of one wall alone."""
 
 
+_NO_BOW = 100.0
+"""And the other wall has to be so many times as likely as a bow of any size of the wall itself."""
+
+
 @dataclass(frozen=True)
 class Meaning:
     """What a set-up may have been meant as: its readings so, what to say of its cells, what to ask.
@@ -46,11 +50,12 @@ class Meaning:
 def swapped(drafts: Sequence[Draft], setting: Setting) -> Verdicts:
     """Visits of one house and day whose readings fit each other's walls, or one whose readings fit another wall.
 
-    A pair is judged by both visits together; one visit alone has to have three marks or more.
+    A pair is judged by both visits together. One visit alone has to have three marks or more, and to look like no bow
+    inward of its own wall: that the wall really moved is the graver story of the two.
     """
     counting = [draft for draft in drafts if draft.counts and draft.values["visit_date"]]
-    for same_day in grouped(counting, "house", "visit_date", "part", "method").values():
-        by_wall = grouped(same_day, "wall").values()
+    for same_day in grouped(counting, "house", "visit_date", "method").values():
+        by_wall = grouped(same_day, "wall", "part").values()
         said = [fits.as_said(visit, setting.expected.of(visit[0].values)) for visit in by_wall]
         left = {i: one for i, one in enumerate(said) if one}
         for i, j in combinations(list(left), 2):
@@ -59,7 +64,17 @@ def swapped(drafts: Sequence[Draft], setting: Setting) -> Verdicts:
                 yield from _held(left.pop(k), meaning)
         for one in left.values():
             if len(one) >= _LEAST_MARKS:
-                yield from _best(one, _of_neighbours(one, setting.expected))
+                yield from _best(one, _unlike_a_bow(one, _of_neighbours(one, setting.expected)))
+
+
+def _unlike_a_bow(said: Sequence[Placed], meanings: Sequence[Meaning]) -> list[Meaning]:
+    """Meanings that are far likelier than that the wall has bowed inward, by whatever amount; walls do not bow out."""
+    bow = [reading.target.bow for reading in said]
+    image = fits.weigh(said).times([reading.off_mm for reading in said])
+    if sum(b * a for b, a in zip(bow, image, strict=True)) <= 0:
+        return list(meanings)
+    moved = fits.fit(said, bow)
+    return [meaning for meaning in meanings if moved.square - meaning.fit.square > 2 * log(_NO_BOW)]
 
 
 def mistaken(visit: Visit) -> Verdicts:

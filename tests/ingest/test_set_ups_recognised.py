@@ -54,12 +54,26 @@ def test_two_walls_exchanged_hold_both_visits_and_name_each_other() -> None:
 
 
 def test_a_sheet_of_another_wall_is_held_alone() -> None:
-    found = judged(sheet("S", NORTH), expect("N", NORTH), expect("S", SOUTH))
+    found = judged(sheet("S", CROOKED), expect("N", CROOKED), expect("S", SOUTH))
+    assert {code for _, code, _ in found} == {"wrong-wall"}
     assert found[0][2].startswith(
-        "K2:K6: DH-01-S's readings fit DH-01-N; M3 is '1.7500', and 2 1/2 in was expected, 1 3/4 in of DH-01-N."
+        "K2:K6: DH-01-S's readings fit DH-01-N; M3 is '1.8125', and 2 1/2 in was expected, 1 13/16 in of DH-01-N."
         " Which wall was read? Send them under that wall, or confirm."
     )
+
+
+def test_a_sheet_of_a_wall_further_out_is_held_for_walls_do_not_bow_out() -> None:
+    found = judged(sheet("N", SOUTH), expect("N", NORTH), expect("S", SOUTH))
     assert {code for _, code, _ in found} == {"wrong-wall"}
+
+
+def test_a_bow_inward_that_happens_to_match_another_wall_is_used_so_that_its_jump_is_called() -> None:
+    assert judged(sheet("S", NORTH), expect("N", NORTH), expect("S", SOUTH)) == [USED] * 5
+
+
+def test_walls_are_exchanged_though_only_one_was_read_on_a_day_of_work() -> None:
+    found = judged(sheet("N", SOUTH, part="before") + sheet("S", NORTH), expect("N", NORTH), expect("S", SOUTH))
+    assert {code for _, code, _ in found} == {"swapped"}
 
 
 def test_walls_too_much_alike_to_tell_are_used() -> None:
