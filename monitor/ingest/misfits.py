@@ -82,6 +82,9 @@ def _slip(reading: Placed, off_mm: float, sd_mm: float) -> Finding:
     meant = slips.likely(draft.values["value_raw"], unit, wanted_mm, _REACH * sd_mm)
     would = f"{meant[0]} would fit" if meant else f"about {length_text(wanted_mm, unit)} was expected"
     size = length_text(abs(off_mm), unit)
+    if draft.values["value_mm"] == 0:
+        wrong = f"{draft.at} '{draft.row.shown('value')}': 0 would be a {size} jump."
+        return Finding(State.HELD, "zero", wrong, "Leave the cell blank if it was not read.")
     wrong = f"{draft.at} '{draft.row.shown('value')}': {reading.target.mark} is {size} off; {would}."
     return Finding(State.HELD, "slip" if meant else "misfit", wrong, "Re-read or confirm.")
 

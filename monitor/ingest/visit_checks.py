@@ -107,5 +107,6 @@ def copied(visit: Visit) -> Verdicts:
 
 
 VISIT_CHECKS: tuple[Callable[[Visit], Verdicts], ...] = (
-    unit_factor, too_far, kind_differs, sign_and_zero, copied, mistaken, misread, shifted,
+    unit_factor, too_far, kind_differs, mistaken, sign_and_zero, copied, misread, shifted,
 )  # fmt: skip
+"""Whole set-ups before single rows: what explains all of a set-up is said of all of it."""

@@ -141,6 +141,24 @@ def test_a_fraction_slip_is_named_as_a_fraction() -> None:
     )
 
 
+def test_a_nought_where_blank_was_meant_is_told_as_the_jump_it_would_be() -> None:
+    rows = [
+        {"wall": "E", "mark": f"M{n}", "value": value, "kind": "deflection"}
+        for n, value in enumerate(["0", "1/4", "0", "1/4", "0"], start=1)
+    ]
+    found = judged(rows, expect("E", [0.0, 6.2, 5.9, 6.2, 0.0], own=0.6))
+    assert [state for state, _, _ in found] == ["used", "used", "held", "used", "used"]
+    assert found[2][1:] == ("zero", "K4 '0': 0 would be a 1/4 in jump. Leave the cell blank if it was not read.")
+
+
+def test_deflections_taken_for_gaps_are_held_whole_though_the_ends_are_negative_so() -> None:
+    rows = [
+        {"wall": "N", "mark": f"M{n}", "value": value, "kind": "gap"}
+        for n, value in enumerate(["-1/16", "7/8", "1 1/4", "7/8", "0"], start=1)
+    ]
+    assert {code for _, code, _ in judged(rows, expect("N", NORTH))} == {"kind-mistaken"}
+
+
 def test_an_outlier_no_slip_explains_is_held_with_what_was_expected() -> None:
     rows = sheet("N", NORTH)
     rows[3]["value"] = "2 1/2"
