@@ -96,7 +96,7 @@ crack_width_mm | real | mm | width of the crack at the mark, where read
 photos | text | | names of photo files, separated by '; '
 note | text | | anything else, as written
 state | text | | used / held / rejected / could-not-read at intake (terms.State)
-reason_code | text | | short fixed word for the reason, '' for used
+reason_code | text | | short fixed word for the reason, '' for used (released: a person released it)
 reason | text | | the reason in one plain sentence, with cell, what was found, expected, the mend
 source_cell | text | | cell of the value, e.g. F12
 mends | text | | reading_id of an earlier failing row that this row replaces

@@ -153,6 +153,10 @@ class Act(StrEnum):
     WITHDRAW = "withdraw"
 
 
+RELEASED = "released"
+"""Reason code of a reading that a person released: no screening sets it aside again."""
+
+
 class Step(StrEnum):
     """What the office decided about a wall."""
 

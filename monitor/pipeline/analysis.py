@@ -26,6 +26,7 @@ class Analysis:
     mark_results: pd.DataFrame
     movement: pd.DataFrame
     findings: pd.DataFrame
+    suspects: pd.DataFrame
 
 
 def analyse(

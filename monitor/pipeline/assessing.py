@@ -79,5 +79,5 @@ def newest(store: Store, month: str | None = None) -> Assessment:
 
 
 def _in_order(results: pa.Table) -> pa.Table:
-    keys = ("house", "wall", "period", "mark", "stretch", "visit_date", "part", "method", "rule")
+    keys = ("house", "wall", "period", "mark", "stretch", "visit_date", "part", "method", "rule", "reading_id")
     return results.sort_by([(name, "ascending") for name in keys if name in results.column_names])

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from monitor.pipeline import keys
+from monitor.pipeline.as_judged import as_judged
 from monitor.pipeline.publishing import book_of
 from monitor.report.context import Book, Row
 from monitor.report.monthly_sheet import monthly_sheet
@@ -59,7 +60,7 @@ def monthly(store: Store, assessment: Assessment) -> Listing:
 
 def held(store: Store, assessment: Assessment) -> Listing:
     """Readings that wait for somebody, with their ids."""
-    rows = store.readings(known_on=assessment.known_until)
+    rows = as_judged(store.readings(known_on=assessment.known_until), assessment)
     waiting = [row for row in rows.to_pylist() if row["state"] == State.HELD]
     return Listing(
         f"Held readings ({len(waiting)})",

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from monitor import __version__, schema
 from monitor.errors import ReportError
+from monitor.pipeline.as_judged import as_judged
 from monitor.pipeline.assessing import settings_on
 from monitor.report import names, pages
 from monitor.report.context import Book
@@ -18,7 +19,7 @@ def book_of(store: Store, assessment: Assessment, previous: Assessment | None = 
     """Everything that pages are made of, as known when the assessment was made."""
     known_on = assessment.known_until
     facts = {name: store.current(name, known_on=known_on) for name in schema.FACTS if name != "readings"}
-    facts["readings"] = store.readings(known_on=known_on)
+    facts["readings"] = as_judged(store.readings(known_on=known_on), assessment)
     return Book(
         facts=facts,
         decisions=store.office.decisions(known_on=known_on),

@@ -9,6 +9,7 @@ import pyarrow.compute as pc
 from monitor import ingest, schema
 from monitor.errors import BowError, NotFoundError
 from monitor.pipeline import keys
+from monitor.pipeline.as_judged import is_suspect
 from monitor.pipeline.intake import current_register
 from monitor.store import Store
 from monitor.terms import Act, State, Step
@@ -27,7 +28,8 @@ def rule(
     """
     _who_and_why(who, why)
     row = find_reading(store, reading)
-    if act is Act.RELEASE and row["state"] != State.HELD:
+    suspect = row["state"] == State.USED and is_suspect(store, str(row["reading_id"]))
+    if act is Act.RELEASE and row["state"] != State.HELD and not suspect:
         raise RulingError(
             "Only a held reading can be released.",
             got=f"reading {row['reading_id']} is {row['state']}",

@@ -14,7 +14,7 @@ import pyarrow.compute as pc
 from monitor import schema
 from monitor.errors import StoreError
 from monitor.store import canonical
-from monitor.terms import Act, State
+from monitor.terms import RELEASED, Act, State
 
 Row = dict[str, Any]
 _Change = Callable[[Row], Row]
@@ -86,8 +86,8 @@ def _after(rulings: Iterable[Row]) -> _Change:
 def _verdict(row: Row, ruling: Row) -> Row:
     by = f"by {ruling['who']}: {ruling['why']}"
     match ruling["act"]:
-        case Act.RELEASE if row["state"] == State.HELD:
-            return {"state": State.USED.value, "reason_code": "", "reason": f"released {by}"}
+        case Act.RELEASE if row["state"] in (State.HELD, State.USED):
+            return {"state": State.USED.value, "reason_code": RELEASED, "reason": f"released {by}"}
         case Act.RELEASE:
             return {}
         case Act.REJECT:

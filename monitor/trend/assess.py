@@ -9,7 +9,18 @@ import pandas as pd
 from monitor import schema
 from monitor.config import Settings
 from monitor.terms import Method
-from monitor.trend import bounds, evidence, forecast, movement, restarts, schedule, totals, verdicts
+from monitor.trend import (
+    bounds,
+    evidence,
+    forecast,
+    movement,
+    restarts,
+    schedule,
+    screening,
+    suspects,
+    totals,
+    verdicts,
+)
 from monitor.trend.cases import CASE, WALL, Cases, build, dates
 from monitor.trend.portfolio import Fitted, fitted
 from monitor.trend.shapes import COMPONENTS, Array
@@ -35,11 +46,17 @@ def assess(
     """Judge every wall on a day, from the facts up to that day.
 
     readings, walls, marks, events: columns of the schemas of those names, dates as datetime64, each reading once with
-    its state after all rulings. Only used readings enter the fit; held ones are counted. Returns wall_results,
-    mark_results, movement and findings with the columns of schema.RESULTS. TrendError where a used reading cannot
-    enter the model.
+    its state after all rulings. Only used readings enter the fit; held ones are counted, and likely misreads are set
+    aside and held with them. Returns wall_results, mark_results, movement, findings and suspects with the columns of
+    schema.RESULTS. TrendError where a used reading cannot enter the model.
     """
     cases = build(readings, walls, marks, events, settings.rules, judged_on)
+    screened = screening.screen(cases, settings.variances, suspects.ruled(cases, readings))
+    aside = suspects.table(cases, screened, readings, walls)
+    doubts = suspects.doubts(cases, screened)
+    if len(aside):
+        readings = suspects.set_aside(readings, aside["reading_id"])
+        cases = build(readings, walls, marks, events, settings.rules, judged_on)
     values: Columns = {name: np.full(len(cases.table), np.nan) for name in _NUMBERS}
     mark_tables, lines = [], []
     for done in fitted(cases, settings.variances):
@@ -58,7 +75,8 @@ def assess(
             values[name][done.block.cases] = value
         mark_tables.append(_mark_values(cases, done, log_e))
         lines.append(movement.lines(done))
-    return _tables(cases, values, mark_tables, lines, (readings, walls, marks), settings, judged_on)
+    tables = _tables(cases, values, mark_tables, lines, doubts, (readings, walls, marks), settings, judged_on)
+    return tables | {"suspects": aside}
 
 
 def _wall_values(done: Fitted, threshold: Array, jump: forecast.Jump) -> Columns:
@@ -123,6 +141,7 @@ def _tables(
     values: Columns,
     mark_tables: list[pd.DataFrame],
     lines: list[pd.DataFrame],
+    doubts: pd.DataFrame,
     facts: tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame],
     settings: Settings,
     judged_on: date,
@@ -130,7 +149,7 @@ def _tables(
     """Join the parts and let the rules judge them."""
     readings, walls, marks = facts
     rules = settings.rules
-    wall_results = _wall_results(cases, values)
+    wall_results = _wall_results(cases, values).merge(doubts, on=CASE, how="left")
     mark_results = _with_unfitted_marks(cases, mark_tables)
     up_to_day = readings[~(readings["visit_date"] > pd.Timestamp(judged_on))]
     wall_results = wall_results.merge(totals.totals(up_to_day, walls, marks, rules), on=WALL, how="left")

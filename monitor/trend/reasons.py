@@ -139,8 +139,8 @@ def _doubt(row: Row, rules: Rules, unit: str, own_lower: float | None) -> str:
         asked = f"{odds(log(1 / rules.alpha))} from visit {rules.moving_visits} on"
         parts.append(f"{visits(row)} speak {odds(row['log_evidence'])} for a rate above it ({asked} is asked for)")
     if len(parts) == 1 and not parts[0].startswith("the lower"):
-        return parts[0].replace("above it", f"above the threshold of {limit_rate_text(threshold, unit)}")
-    return " and ".join(parts)
+        parts = [parts[0].replace("above it", f"above the threshold of {limit_rate_text(threshold, unit)}")]
+    return " and ".join([*parts, *filter(None, [row.get("doubt")])])
 
 
 def _left_open(row: Row) -> str:

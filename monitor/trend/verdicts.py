@@ -54,11 +54,15 @@ def judge(
 
 
 def verdict(row: Row, own_lower: float | None, rules: Rules) -> Verdict:
-    """The verdict on one row of wall results. own_lower: the governing mark's own lower bound, None where unknown."""
+    """The verdict on one row of wall results. own_lower: the governing mark's own lower bound, None where unknown.
+
+    row["doubt"], where it is given: what in its readings asks for a confirming visit, though none is set aside.
+    """
     log_e, threshold = row["log_evidence"] or 0.0, row["threshold_mm_per_year"]
     if row["visits"] >= rules.moving_visits and reasons.determined(row) and log_e >= log(1 / rules.alpha):
         return Verdict.MOVING
-    if (own_lower is not None and own_lower > threshold) or log_e >= log(rules.look_again_evidence):
+    doubtful = row["is_current"] and row.get("doubt")
+    if doubtful or (own_lower is not None and own_lower > threshold) or log_e >= log(rules.look_again_evidence):
         return Verdict.LOOK_AGAIN
     long_enough = row["visits"] >= rules.holding_visits and not months_short(row, rules)
     undisturbed = not row["readings_held"] and not row["overdue_days"]

@@ -33,13 +33,22 @@ def test_readings_without_rulings_or_mends_are_as_they_came() -> None:
 
 def test_a_released_reading_is_used_and_says_who_and_why() -> None:
     row = effective(HELD, ruling(1, 1, "release", why="read again"))[1]
-    assert (row["state"], row["reason_code"], row["reason"]) == ("used", "", "released by P1: read again")
+    assert (row["state"], row["reason_code"], row["reason"]) == ("used", "released", "released by P1: read again")
     assert row["deflection_mm"] == HELD["deflection_mm"][0].as_py()
 
 
 @pytest.mark.parametrize("state", ["used", "rejected", "could-not-read"])
-def test_a_release_touches_only_what_is_held(state: str) -> None:
+def test_a_release_changes_the_state_only_of_what_is_held(state: str) -> None:
     assert states(readings(1, state=state), ruling(1, 1, "release")) == {1: state}
+
+
+def test_a_used_reading_that_was_released_says_so_and_a_rejected_one_is_left_alone() -> None:
+    used, rejected = (
+        effective(readings(1, state=state, reason_code=""), ruling(1, 1, "release"))[1]
+        for state in ("used", "rejected")
+    )
+    assert (used["reason_code"], used["reason"]) == ("released", "released by P1: why 1")
+    assert rejected["reason_code"] == ""
 
 
 def test_a_rejected_reading_is_kept_with_the_reason() -> None:
