@@ -5,6 +5,7 @@ from typing import Any
 
 from monitor.ingest.draft import Draft, Setting
 from monitor.ingest.findings import Finding
+from monitor.ingest.fits import value_text
 from monitor.ingest.history import PLACE
 from monitor.ingest.mistaken import swapped
 from monitor.ingest.visit import Verdicts, grouped
@@ -28,7 +29,7 @@ def same_place(drafts: Sequence[Draft], setting: Setting) -> Verdicts:
             if copies and not is_first:
                 yield draft, _already_in(draft, *copies[0])
             elif differing := [(row, place) for row, place in others if _differs(row, draft.values)]:
-                yield draft, _same_visit_differs(draft, *differing[0])
+                yield draft, _same_visit_differs(draft, *differing[0], setting)
 
 
 def _placed(draft: Draft) -> bool:
@@ -56,15 +57,23 @@ def _already_in(draft: Draft, other: Any, place: str) -> Finding:
     return Finding(State.REJECTED, "twice-in-file", f"{draft.at}: {place} says the same.", "Nothing to do.")
 
 
-def _same_visit_differs(draft: Draft, other: Any, place: str) -> Finding:
+def _same_visit_differs(draft: Draft, other: Any, place: str, setting: Setting) -> Finding:
     source = f"in {other['source_name']}" if place == "the store" else f"in {place}"
     return Finding(
         State.HELD,
         "same-visit-differs",
         f"{draft.at} '{draft.values['value_raw']}' for {draft.values['mark']}, but '{other['value_raw']}' is given"
-        f" {source} for the same visit and set-up.",
+        f" {source} for the same visit and set-up{_expected_there(draft, setting)}.",
         "A second set-up? Give it its own number. A correction? Correct the earlier reading with who and why.",
     )
+
+
+def _expected_there(draft: Draft, setting: Setting) -> str:
+    """What was expected instead of both, where a single reading of the method can be foretold."""
+    foretold = setting.expected.of(draft.values).get(draft.values["mark"])
+    if foretold is None or foretold.is_free or draft.values["deflection_mm"] is None:
+        return ""
+    return f"; {value_text(draft, foretold.mean_mm)} was expected"
 
 
 def upload_day(drafts: Sequence[Draft], setting: Setting) -> Verdicts:

@@ -51,16 +51,13 @@ class Fit:
         return Fit(self.square + other.square, self.degrees + other.degrees, self.log_likelihood + other.log_likelihood)
 
 
-def as_said(drafts: Sequence[Draft], expected: Mapping[str, Expected]) -> list[Placed] | None:
-    """Each used reading against that mark of `expected`; None where nothing is expected of one of them."""
-    if not drafts or any(d.values["mark"] not in expected or d.state is not State.USED for d in drafts):
-        return None
-    return [Placed(draft, expected[draft.values["mark"]], draft.values["deflection_mm"]) for draft in drafts]
-
-
 def placed(drafts: Sequence[Draft], expected: Mapping[str, Expected]) -> list[Placed]:
-    """Those used readings of which something is expected."""
-    return as_said([d for d in drafts if d.values["mark"] in expected and d.state is State.USED], expected) or []
+    """The used readings of which something is expected, each against its own mark."""
+    return [
+        Placed(draft, expected[draft.values["mark"]], draft.values["deflection_mm"])
+        for draft in drafts
+        if draft.values["mark"] in expected and draft.state is State.USED
+    ]
 
 
 def blocks(readings: Sequence[Placed]) -> list[list[Placed]]:

@@ -29,6 +29,7 @@ class History:
         self._by_mark: dict[tuple[Any, ...], list[Reading]] = defaultdict(list)
         self._by_wall: dict[str, list[Reading]] = defaultdict(list)
         self._used: set[str] = set()
+        self._doubted: dict[tuple[Any, ...], list[Reading]] = defaultdict(list)
         for row in rows:
             self.add(row)
 
@@ -36,6 +37,8 @@ class History:
         """Let a row be known from now on."""
         if _is_in(row):
             self._by_place[_place(row)].append(row)
+        if row["state"] == State.HELD and row["deflection_mm"] is not None:
+            self._doubted[row["house"], row["wall"], row["mark"], row["method"]].append(row)
         if row["state"] == State.USED:
             self._used.add(row["reading_id"])
             self._by_mark[row["house"], row["wall"], row["mark"], row["method"], row["kind"]].append(row)
@@ -44,6 +47,11 @@ class History:
     def same_place(self, row: Reading) -> list[Reading]:
         """Rows of the same wall, visit, part, method, set-up and mark that are in, whatever was decided on them."""
         return self._by_place.get(_place(row), [])
+
+    def doubted(self, row: Reading) -> list[Reading]:
+        """Held readings of the same mark and method from before that row: of another visit or set-up."""
+        same = self._doubted.get((row["house"], row["wall"], row["mark"], row["method"]), [])
+        return [r for r in same if when(r) <= when(row) and _place(r) != _place(row)]
 
     def last_of_mark(self, row: Reading) -> Reading | None:
         """The latest used reading of the same mark, method and kind before that row's visit."""

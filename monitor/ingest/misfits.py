@@ -1,4 +1,9 @@
-"""One reading that its set-up's others contradict, and a whole set-up off by a constant that nothing takes away."""
+"""One reading that its set-up's others contradict, and a whole set-up off by a constant that nothing takes away.
+
+Measured as in `mistaken`: of 6,000 good visits 4 had a reading held. Of slips of 6, 9.5, 12.7 and 15.9 mm at one mark of
+a row of five by string 0.35-0.5, 0.85-0.93, 0.99 and 0.99 were held; three columns by plumb line 0.3-0.4, 0.8-0.9, 0.97
+and 0.97; a row by laser, whose plane may be turned, 0.2, 0.6, 0.8 and 0.9.
+"""
 
 from collections.abc import Sequence
 from math import log
@@ -34,7 +39,8 @@ _NO_BOW = 100.0
 def misread(visit: Visit) -> Verdicts:
     """One or two readings of a visit that its others contradict, with the slip that would explain each; never applied.
 
-    A real movement is a bow: what that explains is let pass, and so is what a second set-up of the visit confirms.
+    A real movement is a bow: what that explains is let pass, and so is what a second set-up confirms, that day or after
+    the first was held.
     """
     readings = fits.placed(visit.drafts, visit.expected.of(visit.drafts[0].values))
     rest = readings
@@ -44,7 +50,7 @@ def misread(visit: Visit) -> Verdicts:
         rest = [reading for reading in rest if reading is not doubt[0]]
     if found and fits.fit(rest, _bow(rest)).chance >= fits.IMPLAUSIBLE:
         for reading, off_mm, sd_mm in found:
-            if not _confirmed(reading, off_mm, readings):
+            if not _confirmed(reading, off_mm, readings, visit):
                 yield reading.draft, _slip(reading, off_mm, sd_mm)
 
 
@@ -69,10 +75,16 @@ def _bow(readings: Sequence[Placed]) -> list[float]:
     return [reading.target.bow for reading in readings]
 
 
-def _confirmed(one: Placed, off_mm: float, readings: Sequence[Placed]) -> bool:
-    """Whether another set-up of the visit has that mark off the same way."""
-    others = [r for r in readings if r.target.mark == one.target.mark and r.draft is not one.draft]
-    return any(reading.off_mm / off_mm > _AGREE for reading in others)
+def _confirmed(one: Placed, off_mm: float, readings: Sequence[Placed], visit: Visit) -> bool:
+    """Whether another set-up of the visit, or a reading that was held before, has that mark off the same way.
+
+    A reading held before cannot be compared where set-ups stand anywhere.
+    """
+    others = [r.off_mm for r in readings if r.target.mark == one.target.mark and r.draft is not one.draft]
+    if not one.target.is_free:
+        before = visit.history.doubted(one.draft.values)
+        others += [row["deflection_mm"] - one.target.mean_mm for row in before]
+    return any(other / off_mm > _AGREE for other in others)
 
 
 def _slip(reading: Placed, off_mm: float, sd_mm: float) -> Finding:

@@ -1,10 +1,17 @@
 """Whole set-ups that fit far better as something else: other walls' sheets, mirrored columns, another kind or unit.
 
 Each is compared as said and as it may have been meant (fits.explains); nothing is changed, a person is asked.
+
+Measured on simulated companies of still, seasonal and moving walls, by string, plumb line, laser and meter, at their
+second to seventh visit: of 6,000 good visits 2 were held as something else. One row of five by string at the third and
+fifth visit: of exchanged walls whose marks differ by 3-4, 4-6 and more than 6 mm (root mean square) 0.65, 0.90 and 0.97
+were caught; of mirrored rows whose mirrored marks differ by 4-6, 6-8 and more than 8 mm at most 0.5, 0.7 and 0.98 (by
+laser, whose plane may be turned, 0.2-0.3, 0.3 and 0.4); of gaps taken for deflections 0.99. Of walls that truly bowed
+6-20 mm inward since the visit before at most 0.01 were held.
 """
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from math import log
@@ -15,28 +22,32 @@ from monitor.ingest.expectation import Expectations
 from monitor.ingest.findings import Finding
 from monitor.ingest.fits import Fit, Placed
 from monitor.ingest.geometry import deflection_mm, needs_standoff
+from monitor.ingest.known import wall_id
 from monitor.ingest.units_mistaken import looks_like
 from monitor.ingest.visit import Verdicts, Visit, grouped
 from monitor.terms import Kind, Method, State
 from monitor.units import MM_PER_INCH, length_text
 
+_MOST = 2 / 3
+"""Share of a visit's marks that another wall has to have."""
 _LEAST_MARKS = 3
 """So many marks of a visit have to fit another wall before that is said of one wall alone."""
 
 
 _NO_BOW = 100.0
-"""And the other wall has to be so many times as likely as a bow of any size of the wall itself."""
+"""And what one visit is said to be has to be so many times as likely as a bow of any size of the wall itself."""
 
 
 @dataclass(frozen=True)
 class Meaning:
-    """What a set-up may have been meant as: its readings so, what to say of its cells, what to ask.
+    """What a set-up may have been meant as: readings as said and so, what to say of its cells, what to ask.
 
     log_stretch: log of how many mm the deflection changes, so meant, for one as said.
     """
 
     code: str
-    readings: Sequence[Placed]
+    said: Sequence[Placed]
+    meant: Sequence[Placed]
     wrong: str
     mend: str
     log_stretch: float = 0.0
@@ -44,107 +55,112 @@ class Meaning:
     @property
     def fit(self) -> Fit:
         """How well it fits so."""
-        return fits.fit(self.readings, log_stretch=self.log_stretch)
+        return fits.fit(self.meant, log_stretch=self.log_stretch)
+
+    @property
+    def explains(self) -> bool:
+        """Whether it explains what is implausible as said, and far better than that the wall has bowed inward.
+
+        That the wall really moved is the graver story, so it is not explained away; but walls do not bow out.
+        """
+        if not fits.explains(fits.fit(self.said), self.fit):
+            return False
+        bow = [reading.target.bow for reading in self.said]
+        image = fits.weigh(self.said).times([reading.off_mm for reading in self.said])
+        if sum(b * a for b, a in zip(bow, image, strict=True)) <= 0:
+            return True
+        return fits.fit(self.said, bow).square - self.fit.square > 2 * log(_NO_BOW)
 
 
 def swapped(drafts: Sequence[Draft], setting: Setting) -> Verdicts:
     """Visits of one house and day whose readings fit each other's walls, or one whose readings fit another wall.
 
-    A pair is judged by both visits together. One visit alone has to have three marks or more, and to look like no bow
-    inward of its own wall: that the wall really moved is the graver story of the two.
+    A pair is judged by both visits together; one visit alone has to have three marks or more.
     """
     counting = [draft for draft in drafts if draft.counts and draft.values["visit_date"]]
     for same_day in grouped(counting, "house", "visit_date", "method").values():
-        by_wall = grouped(same_day, "wall", "part").values()
-        said = [fits.as_said(visit, setting.expected.of(visit[0].values)) for visit in by_wall]
+        visits = list(grouped(same_day, "wall", "part").values())
+        said = [fits.placed(visit, setting.expected.of(visit[0].values)) for visit in visits]
         left = {i: one for i, one in enumerate(said) if one}
         for i, j in combinations(list(left), 2):
             pair = _exchanged(left[i], left[j], setting.expected) if i in left and j in left else []
             for meaning, k in zip(pair, (i, j), strict=False):
-                yield from _held(left.pop(k), meaning)
-        for one in left.values():
+                del left[k]
+                yield from _held(visits[k], meaning)
+        for k, one in left.items():
             if len(one) >= _LEAST_MARKS:
-                yield from _best(one, _unlike_a_bow(one, _of_neighbours(one, setting.expected)))
-
-
-def _unlike_a_bow(said: Sequence[Placed], meanings: Sequence[Meaning]) -> list[Meaning]:
-    """Meanings that are far likelier than that the wall has bowed inward, by whatever amount; walls do not bow out."""
-    bow = [reading.target.bow for reading in said]
-    image = fits.weigh(said).times([reading.off_mm for reading in said])
-    if sum(b * a for b, a in zip(bow, image, strict=True)) <= 0:
-        return list(meanings)
-    moved = fits.fit(said, bow)
-    return [meaning for meaning in meanings if moved.square - meaning.fit.square > 2 * log(_NO_BOW)]
+                yield from _best(visits[k], _of_neighbours(one, setting.expected))
 
 
 def mistaken(visit: Visit) -> Verdicts:
     """Set-ups of a visit that fit far better mirrored, as the other kind, or in the other unit."""
     is_plumb = visit.drafts[0].values["method"] == Method.PLUMB
     for drafts in [visit.drafts] if is_plumb else visit.setups:
-        said = fits.as_said(drafts, visit.expected.of(drafts[0].values))
+        said = fits.placed(drafts, visit.expected.of(drafts[0].values))
         if said:
-            yield from _best(said, [_mirrored(said), *_other_kind(said), *_other_unit(said)])
+            yield from _best(drafts, [_mirrored(said), *_other_kind(said), *_other_unit(said)])
 
 
-def _best(said: Sequence[Placed], meanings: Sequence[Meaning]) -> Verdicts:
-    before = fits.fit(said)
-    found = [meaning for meaning in meanings if fits.explains(before, meaning.fit)]
+def _best(drafts: Sequence[Draft], meanings: Iterable[Meaning]) -> Verdicts:
+    """The set-up held for the likeliest meaning that explains it, if one does."""
+    found = [meaning for meaning in meanings if meaning.explains]
     if found:
-        yield from _held(said, max(found, key=lambda meaning: meaning.fit.log_likelihood))
+        yield from _held(drafts, max(found, key=lambda meaning: meaning.fit.log_likelihood))
 
 
-def _held(said: Sequence[Placed], meaning: Meaning) -> Verdicts:
-    wrong = f"{span([reading.draft for reading in said])}{meaning.wrong}."
-    for reading in said:
-        yield reading.draft, Finding(State.HELD, meaning.code, wrong, meaning.mend)
+def _held(drafts: Sequence[Draft], meaning: Meaning) -> Verdicts:
+    """All of the set-up, also what nothing was expected of."""
+    for draft in drafts:
+        yield draft, Finding(State.HELD, meaning.code, f"{span(drafts)}{meaning.wrong}.", meaning.mend)
 
 
 def _exchanged(one: list[Placed], other: list[Placed], expected: Expectations) -> list[Meaning]:
     """Both walls' meanings where each one's readings fit the other, else none."""
-    found = []
+    found: list[Meaning] = []
     for readings, mate in ((one, other), (other, one)):
-        meant = _as_wall(readings, mate[0].draft.values["wall"], expected)
-        if meant is None:
-            return []
-        wrong = f": {readings[0].draft.wall_id}'s readings fit {mate[0].draft.wall_id} and the reverse"
+        told = f": {readings[0].draft.wall_id}'s readings fit {mate[0].draft.wall_id} and the reverse"
         mend = "Were the two walls exchanged? Send each under its own wall, or confirm."
-        found.append(Meaning("swapped", meant, wrong + _told(readings, meant, mate[0].draft.wall_id), mend))
-    said = fits.fit(one) + fits.fit(other)
+        found += _as_wall("swapped", readings, mate[0].draft.values["wall"], expected, told, mend)
+    if len(found) < 2:
+        return []
+    said = fits.fit(found[0].said) + fits.fit(found[1].said)
     return found if fits.explains(said, found[0].fit + found[1].fit) else []
 
 
-def _of_neighbours(said: list[Placed], expected: Expectations) -> list[Meaning]:
+def _of_neighbours(said: list[Placed], expected: Expectations) -> Iterator[Meaning]:
     """The readings as each other wall's of the house."""
-    found = []
     first = said[0].draft
     for wall in expected.neighbours(first.values):
-        meant = _as_wall(said, wall, expected)
-        if meant:
-            name = f"{first.values['house']}-{wall}"
-            wrong = f": {first.wall_id}'s readings fit {name}{_told(said, meant, name)}"
-            found.append(
-                Meaning("wrong-wall", meant, wrong, "Which wall was read? Send them under that wall, or confirm.")
-            )
-    return found
+        told = f": {first.wall_id}'s readings fit {wall_id(first.values['house'], wall)}"
+        mend = "Which wall was read? Send them under that wall, or confirm."
+        yield from _as_wall("wrong-wall", said, wall, expected, told, mend)
 
 
-def _as_wall(readings: Sequence[Placed], wall: str, expected: Expectations) -> list[Placed] | None:
-    """The same readings against the marks of those ids at another wall."""
-    return fits.as_said([reading.draft for reading in readings], expected.of(readings[0].draft.values, wall))
+def _as_wall(
+    code: str, readings: Sequence[Placed], wall: str, expected: Expectations, told: str, mend: str
+) -> Iterator[Meaning]:
+    """The same readings against the marks of those ids at another wall, which has to have most of them."""
+    there = expected.of(readings[0].draft.values, wall)
+    said = [reading for reading in readings if reading.target.mark in there]
+    if said and len(said) >= _MOST * len(readings):
+        meant = [Placed(reading.draft, there[reading.target.mark], reading.deflection_mm) for reading in said]
+        name = wall_id(readings[0].draft.values["house"], wall)
+        yield Meaning(code, said, meant, f"{told}{_told(said, meant, name)}", mend)
 
 
 def _mirrored(said: Sequence[Placed]) -> Meaning:
-    """Each row's readings in the reverse order of its marks."""
+    """Each row's readings in the reverse order of its marks; a plumb line's row goes over several set-ups."""
+    is_plumb = said[0].draft.values["method"] == Method.PLUMB
     rows: dict[tuple[int, str], list[Placed]] = defaultdict(list)
     for reading in sorted(said, key=lambda reading: reading.target.x_mm):
-        rows[reading.draft.values["setup"], reading.target.row].append(reading)
+        rows[0 if is_plumb else reading.draft.values["setup"], reading.target.row].append(reading)
     mates = {
         reading.draft.at: mate.target for row in rows.values() for reading, mate in zip(row, reversed(row), strict=True)
     }
     meant = [Placed(reading.draft, mates[reading.draft.at], reading.deflection_mm) for reading in said]
     told = _told(said, meant, mates[fits.worst(said).draft.at].mark)
     mend = "Were the columns read from the right? Send them in their order, or confirm."
-    return Meaning("mirrored", meant, f": the mirror image of what was expected fits better{told}", mend)
+    return Meaning("mirrored", said, meant, f": the mirror image of what was expected fits better{told}", mend)
 
 
 def _other_kind(said: Sequence[Placed]) -> Iterator[Meaning]:
@@ -164,6 +180,7 @@ def _other_kind(said: Sequence[Placed]) -> Iterator[Meaning]:
     otherwise = deflection_mm(fits.expected_mm(mate, meant), other, draft.values["standoff_mm"])
     yield Meaning(
         "kind-mistaken",
+        said,
         meant,
         f": these {kind}s fit as {other}s; {worst.target.mark} is '{draft.row.shown('value')}', and a {kind} of"
         f" {fits.value_text(draft, fits.expected_mm(worst, said))} or a {other} of"
@@ -173,10 +190,15 @@ def _other_kind(said: Sequence[Placed]) -> Iterator[Meaning]:
 
 
 def _other_unit(said: Sequence[Placed]) -> Iterator[Meaning]:
-    """Inches taken for millimetres, or the reverse, or converted twice."""
+    """Inches taken for millimetres, or the reverse, or converted twice.
+
+    Not where set-ups stand anywhere: numbers 25.4 times too small then look like a flat wall.
+    """
     drafts = [reading.draft for reading in said]
     unit = drafts[0].values["unit"]
     if any(draft.values["unit"] != unit or (draft.length and draft.length.feet) for draft in drafts):
+        return
+    if any(reading.target.is_free for reading in said):
         return
     for factor in (MM_PER_INCH, 1 / MM_PER_INCH):
         meant = [
@@ -192,7 +214,7 @@ def _other_unit(said: Sequence[Placed]) -> Iterator[Meaning]:
             for reading in said
         ]
         wrong = f" {looks_like(unit, factor < 1, several=len(drafts) > 1)}"
-        yield Meaning("unit-factor", meant, wrong, "Which unit was read?", log(factor))
+        yield Meaning("unit-factor", said, meant, wrong, "Which unit was read?", log(factor))
 
 
 def _told(said: Sequence[Placed], meant: Sequence[Placed], where: str) -> str:

@@ -9,7 +9,6 @@ from monitor.ingest.chance import copy_chance
 from monitor.ingest.draft import Draft
 from monitor.ingest.findings import Finding
 from monitor.ingest.geometry import deflection_mm
-from monitor.ingest.history import History
 from monitor.ingest.misfits import misread, shifted
 from monitor.ingest.mistaken import mistaken
 from monitor.ingest.units_mistaken import unit_factor
@@ -44,17 +43,20 @@ def kind_differs(visit: Visit) -> Verdicts:
             continue
         if any(draft.values["kind"] in mixed - {usual} for draft in drafts):
             for draft in drafts:
-                yield draft, _kind_question(draft, str(usual), visit.history)
+                yield draft, _kind_question(draft, str(usual), visit)
 
 
-def _kind_question(draft: Draft, usual: str, history: History) -> Finding:
+def _kind_question(draft: Draft, usual: str, visit: Visit) -> Finding:
     value, standoff, unit = draft.values["value_mm"], draft.values["standoff_mm"], draft.values["unit"]
     given = draft.values["kind"]
     readings = [
         f"{length_text(deflection_mm(value, kind, standoff), unit)} as {kind}" for kind in (Kind.GAP, Kind.DEFLECTION)
     ]
-    last = history.last_of_mark(draft.values | {"kind": usual})
+    last = visit.history.last_of_mark(draft.values | {"kind": usual})
     before = f"; the last visit had {length_text(last['deflection_mm'], unit)}" if last else ""
+    foretold = visit.expected.of(draft.values).get(draft.values["mark"])
+    if foretold and not foretold.is_free:
+        before += f"; {length_text(foretold.mean_mm, unit)} is expected now"
     return Finding(
         State.HELD,
         "kind-differs",

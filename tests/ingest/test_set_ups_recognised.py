@@ -1,6 +1,7 @@
 """Whole set-ups that cannot be what they say, and single slips: what is held, with which words, and what is not."""
 
 from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 import pyarrow as pa
@@ -74,6 +75,15 @@ def test_a_bow_inward_that_happens_to_match_another_wall_is_used_so_that_its_jum
 def test_walls_are_exchanged_though_only_one_was_read_on_a_day_of_work() -> None:
     found = judged(sheet("N", SOUTH, part="before") + sheet("S", NORTH), expect("N", NORTH), expect("S", SOUTH))
     assert {code for _, code, _ in found} == {"swapped"}
+
+
+def test_a_new_mark_and_a_doubtful_one_do_not_hide_an_exchange_and_are_held_with_it() -> None:
+    rows = sheet("N", SOUTH) + sheet("S", NORTH)
+    rows[1]["value"] = "2 5/8-2 3/4"
+    nothing_of_m5 = expect("S", SOUTH[:4])
+    found = judged(rows, expect("N", NORTH), nothing_of_m5)
+    assert [code for _, code, _ in found[5:]] == ["swapped"] * 5
+    assert [code for _, code, _ in found[:5]] == ["swapped", "range", "swapped", "swapped", "swapped"]
 
 
 def test_walls_too_much_alike_to_tell_are_used() -> None:
@@ -159,6 +169,26 @@ def test_deflections_taken_for_gaps_are_held_whole_though_the_ends_are_negative_
     assert {code for _, code, _ in judged(rows, expect("N", NORTH))} == {"kind-mistaken"}
 
 
+def test_the_same_visit_with_different_numbers_is_told_what_was_expected() -> None:
+    rows = [{"wall": "N", "mark": "M3", "value": value} for value in ("1 3/4", "1 3/16")]
+    found = judged(rows, expect("N", NORTH))
+    assert found[1][1:] == (
+        "same-visit-differs",
+        "K3 '1 3/16' for M3, but '1 3/4' is given in row 2 for the same visit and set-up; 1 3/4 in was expected. A"
+        " second set-up? Give it its own number. A correction? Correct the earlier reading with who and why. If it is"
+        " right, M3 is 1/2 in or more further in than expected. Same day: call the office, and have it read again.",
+    )
+
+
+def test_a_kind_other_than_the_walls_usual_one_is_shown_both_ways_against_what_is_expected() -> None:
+    [found] = judged([{"wall": "N", "mark": "M3", "value": "1 1/4", "kind": "deflection"}], expect("N", NORTH))
+    assert found[1:] == (
+        "kind-differs",
+        "K2 '1 1/4' is given as deflection in a set-up of DH-01-N, which is registered for gap: inward 1 3/4 in as gap"
+        " and 1 1/4 in as deflection; 1 1/4 in is expected now. Gap or deflection?",
+    )
+
+
 def test_an_outlier_no_slip_explains_is_held_with_what_was_expected() -> None:
     rows = sheet("N", NORTH)
     rows[3]["value"] = "2 1/2"
@@ -170,6 +200,21 @@ def test_a_mark_that_two_set_ups_have_off_alike_is_used() -> None:
     off = [*NORTH[:3], 32.0, NORTH[4]]
     rows = sheet("N", off) + sheet("N", off, **{"set-up": "2"})
     assert judged(rows, expect("N", NORTH)) == [USED] * 10
+
+
+def test_a_mark_read_again_as_it_was_held_before_is_used() -> None:
+    off = sheet("N", [*NORTH[:3], 32.0, NORTH[4]])
+    first = take(write_csv(*off), HOUSE, expected=expect("N", NORTH), name="first.csv")
+    assert [state for state, _, _ in outcomes(first)] == ["used", "used", "used", "held", "used"]
+    fresh = [row | {"set-up": "2"} for row in off]
+    again = take(write_csv(*fresh), HOUSE, earlier=first.table, expected=expect("N", NORTH), name="again.csv")
+    assert outcomes(again) == [USED] * 5
+    later = [row | {"visit date": "2025-03-12"} for row in off]
+    expected = expect("N", NORTH, day=date(2025, 3, 12))
+    assert outcomes(take(write_csv(*later), HOUSE, earlier=first.table, expected=expected)) == [USED] * 5
+    other = sheet("N", [*NORTH[:3], 12.0, NORTH[4]], **{"set-up": "3"})
+    [*_, found, _] = outcomes(take(write_csv(*other), HOUSE, earlier=first.table, expected=expect("N", NORTH)))
+    assert found[0] == "held"
 
 
 @pytest.mark.parametrize("step_mm", [6.0, 12.0, 25.0])
