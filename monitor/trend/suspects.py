@@ -36,8 +36,8 @@ def table(cases: Cases, found: Screened, readings: pd.DataFrame, walls: pd.DataF
     told = [_told(row) for row in plain(rows)]
     texts = {name: pd.Series([one[name] for one in told], dtype="str") for name in ("likely_raw", "reason")}
     likely = pd.Series([one["likely_mm"] for one in told], dtype="float64")
-    rows: pd.DataFrame = rows.assign(**texts, likely_mm=likely)
-    return rows[schema.SUSPECTS.names]
+    made: pd.DataFrame = rows.assign(**texts, likely_mm=likely)[schema.SUSPECTS.names]
+    return made
 
 
 def set_aside(readings: pd.DataFrame, reading_ids: Iterable[str]) -> pd.DataFrame:
