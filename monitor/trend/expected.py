@@ -12,7 +12,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from monitor.config import Settings, Variances
-from monitor.trend import bounds, stretches
+from monitor.trend import bounds, screening, stretches, suspects
 from monitor.trend import variances as sds
 from monitor.trend.cases import WALL, Cases, build, days
 from monitor.trend.fit import Estimate, estimate
@@ -40,7 +40,7 @@ def table(
     readings, walls, marks, events: as for the assessment. One row per house, wall, mark and method of the newest
     period, where a reading that counts for the rate stands on the level the mark is still read on: a mark that was
     lost, retired, or whose surface or reference was changed since has none. On the day of a reinforcement the rows are
-    those of readings before the work.
+    those of readings before the work. Likely misreads foretell nothing.
 
     expected_deflection_mm: the reading as typed, inward positive. sd_mm: of one new reading about it, with what is not
     known of the wall and the errors of a new set-up; null where a new set-up stands anywhere (plumb line, laser plane),
@@ -53,6 +53,8 @@ def table(
     """
     eve = on - timedelta(days=1)
     cases = build(readings, walls, marks, events, settings.rules, eve)
+    screened = screening.screen(cases, settings.variances, suspects.ruled(cases, readings))
+    cases = screening.without(cases, screened)
     current = cases.table["is_current"].to_numpy(bool)
     parts = [
         _of_block(cases, done, settings.variances, on)

@@ -37,8 +37,8 @@ _TIES = 6
 class Screened:
     """outliers: row (of Cases.rows), z, off_mm (inward positive), sd_mm, in the order they were set aside.
 
-    doubts: row, together: readings beyond LIMIT that cannot be told from what their visit did, where the visit
-    has too few marks (together False), and those of a newest visit that stands apart as a whole (together True).
+    doubts: row, together: readings beyond LIMIT that what else was read at their visit, one or two marks, cannot tell
+    from what the visit did (together False), and those of a newest visit that stands apart as a whole (together True).
     """
 
     outliers: pd.DataFrame
@@ -81,6 +81,13 @@ def screen(cases: Cases, variances: Variances, ruled: Flags) -> Screened:
         _joined(outliers, {"row": np.intp, "z": float, "off_mm": float, "sd_mm": float}),
         _joined(doubts, {"row": np.intp, "together": bool}),
     )
+
+
+def without(cases: Cases, found: Screened) -> Cases:
+    """The cases with the readings set aside no longer counting."""
+    counts = cases.rows["counts"].to_numpy(bool).copy()
+    counts[found.outliers["row"].to_numpy(np.intp)] = False
+    return Cases(table=cases.table, rows=cases.rows.assign(counts=counts), seen=cases.seen)
 
 
 def _joined(parts: list[pd.DataFrame], columns: Mapping[str, type]) -> pd.DataFrame:

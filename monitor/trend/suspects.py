@@ -87,6 +87,6 @@ def _doubt(row: Row) -> str:
             "which its set-up did or the wall"
         )
     return (
-        f"mark {row['mark']} of {day} stands apart from what the other visits foretell, and its visit has too few "
-        "marks to tell a misread from a step of the wall"
+        f"mark {row['mark']} of {day} stands apart from what the other visits foretell, and what else was read at its "
+        "visit cannot tell a misread from a step of the wall"
     )

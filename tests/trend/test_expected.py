@@ -123,6 +123,16 @@ def test_readings_of_the_day_itself_and_later_ones_change_no_forecast() -> None:
     )
 
 
+def test_a_likely_misread_of_the_last_visit_foretells_nothing() -> None:
+    clean = visits()
+    last = (clean["visit_date"] == clean["visit_date"].max()) & (clean["mark"] == "M1")
+    wrong = clean.assign(deflection_mm=clean["deflection_mm"] + np.where(last, 25.4, 0.0))
+    rejected = clean.assign(state=clean["state"].mask(last, "rejected"))
+    found, without = (expected.table(rows, *register(), SAME, ON) for rows in (wrong, rejected))
+    assert last.sum() == 1
+    pd.testing.assert_frame_equal(found, without)
+
+
 def test_nothing_read_gives_an_empty_frame_with_its_columns() -> None:
     found = expected.table(visits().iloc[:0], *register(), SAME, ON)
     assert found.empty

@@ -133,7 +133,7 @@ def test_with_one_mark_a_visit_the_outlier_stays_in_use_and_the_wall_is_looked_a
     assert results["suspects"].empty
     one = results["wall_results"].iloc[0]
     assert (one["verdict"], one["readings_used"]) == ("look again", len(rows))
-    assert "too few marks to tell a misread from a step of the wall" in one["reason"]
+    assert "what else was read at its visit cannot tell a misread from a step of the wall" in one["reason"]
     assert one["missing"] == "A confirming visit with two set-ups."
 
 
