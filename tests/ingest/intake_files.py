@@ -121,7 +121,7 @@ def expect(
             "house": house, "wall": wall, "visit_date": day, "mark": name, "method": method,
             "expected_deflection_mm": float(mean),
             "sd_mm": None if shared is None else (own**2 + shared**2) ** 0.5,
-            "bow": sin(pi * n / (len(names) - 1)), "others": names, "spread_mm2": [0.0] * len(names),
+            "bow": sin(pi * n / max(1, len(names) - 1)), "others": names, "spread_mm2": [0.0] * len(names),
             "setup_mm2": [(shared or 0.0) ** 2 + own**2 * (n == other) for other in range(len(names))],
         }
         for n, (name, mean) in enumerate(zip(names, means, strict=True))

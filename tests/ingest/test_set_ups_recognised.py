@@ -103,6 +103,37 @@ def test_columns_read_from_the_right_are_held() -> None:
     )
 
 
+def test_the_columns_of_a_plumb_line_are_held_when_exchanged_though_each_is_a_set_up_of_its_own() -> None:
+    names = [f"{row}{column}" for column in (1, 3) for row in "TMB"]
+    marks = [
+        mark("DH-01", "N", 0, mark=name, x_mm=2000.0 * int(name[1]), z_mm={"T": 2100, "M": 1200, "B": 200}[name[0]],
+             row=name[0], column=name[1])
+        for name in names
+    ]  # fmt: skip
+    tables = make_tables(walls=table("walls", wall("DH-01", "N", method="plumb")), marks=table("marks", *marks))
+    means = [-80.0, -60.0, -90.0, -80.0, -74.0, -80.0]
+    foretold = [
+        {"mark": name, "expected_deflection_mm": mean, "sd_mm": None, "others": names, "spread_mm2": [0.0] * 6,
+         "setup_mm2": [float(name == other) for other in names]}
+        for name, mean in zip(names, means, strict=True)
+    ]  # fmt: skip
+    usual = expect("N", [0.0], method="plumb", shared=None).to_pylist()[0]
+    expected = pa.Table.from_pylist([usual | row for row in foretold], schema=expect("N", [0.0]).schema)
+    rows = [
+        {"wall": "N", "method": "plumb", "instrument": "", "mark": name, "unit": "mm", "set-up": name[1],
+         "value": f"{-mean:.0f}"}
+        for name, mean in zip(names, means[3:] + means[:3], strict=True)
+    ]  # fmt: skip
+    assert {code for _, code, _ in judged(rows, expected, tables=tables)} == {"mirrored"}
+
+
+def test_what_good_readings_can_be_is_used_though_a_mirror_image_is_far_likelier() -> None:
+    """Chance of being so far off: 0.003 (chi square 18 of 5); the mirror image is 8,000 times as likely."""
+    assert (
+        judged(sheet("N", [0.0, 20.64, 30.16, 23.81, 0.0]), expect("N", [0.0, 23.81, 30.16, 20.64, 0.0])) == [USED] * 5
+    )
+
+
 def test_a_wall_alike_on_both_sides_cannot_be_told_from_its_mirror_image_and_is_used() -> None:
     assert judged(sheet("N", NORTH[::-1]), expect("N", NORTH)) == [USED] * 5
 
@@ -221,6 +252,11 @@ def test_a_mark_read_again_as_it_was_held_before_is_used() -> None:
 def test_a_wall_that_has_really_bowed_further_is_used(step_mm: float) -> None:
     moved = [d + step_mm * shape for d, shape in zip(NORTH, [0, 0.707, 1, 0.707, 0], strict=True)]
     assert judged(sheet("N", moved), expect("N", NORTH)) == [USED] * 5
+
+
+def test_a_bow_read_between_the_ends_alone_is_not_taken_for_a_shift() -> None:
+    moved = [d + 14 * shape for d, shape in zip(NORTH, [0, 0.707, 1, 0.707, 0], strict=True)]
+    assert judged(sheet("N", moved)[1:4], expect("N", NORTH)) == [USED] * 3
 
 
 def test_a_set_up_shifted_by_a_constant_is_used_with_a_note_where_its_ends_take_it_off() -> None:

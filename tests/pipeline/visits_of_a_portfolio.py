@@ -1,7 +1,7 @@
 """One visit of each wall of a simulated portfolio, two walls to a house, with what the model expects of it."""
 
 from collections import defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import Any
@@ -48,6 +48,10 @@ class Visits:
             if row["state"] != State.USED:
                 found[row["house"], row["wall"]].add(row["reason_code"])
         return found
+
+    def apart(self, marks: Iterable[tuple[Key, str, Key, str]]) -> list[float]:
+        """Differences of what is expected of pairs of marks, each a wall and a mark twice."""
+        return [self.means[*one, mark] - self.means[*other, its] for one, mark, other, its in marks]
 
 
 def visits(walls: int, recipe: Recipe, *, number: int, seed: int) -> Visits:
