@@ -2,8 +2,7 @@
 
 Measured (tests/pipeline/measure_recognition.py 1500 400): of 6,000 good visits of a mixed company 4 had a reading held.
 Of slips of 6, 9.5, 12.7 and 15.9 mm at one mark, third and fifth visit, row of five by string: 0.31-0.47, 0.88-0.92,
-0.98-0.99 and 0.99 were held. A plane that may be turned (laser) and a bow that may have come leave a row of five less to
-tell by: see the table.
+0.98-0.99 and 0.99 were held. A laser plane may be turned, which leaves a row of five less to tell by: see the table.
 """
 
 from collections.abc import Sequence

@@ -3,10 +3,11 @@
 Each is compared as said and as it may have been meant (fits.explains); nothing is changed, a person is asked.
 
 Measured (tests/pipeline/measure_recognition.py 1500 400): of 6,000 good visits of a mixed company, the second to the
-seventh of each wall, 2 were held as something else. Row of five by string, third and fifth visit: of exchanged walls that
-differ by 3-4, 4-6, 6-8 and more than 8 mm (root mean square over the marks) 0.64-0.80, 0.80-0.97, 0.90 and 0.98 were
-caught; of rows that differ from their mirror image by 3-4, 4-6, 6-8 and more than 8 mm at one mark 0.26-0.38, 0.5-0.6,
-0.80-0.85 and 0.98; of deflections written as gaps 0.97-0.99. Of walls that truly bowed in by 6-20 mm 0-0.01 were held.
+seventh of each wall, 2 were held as something else. Row of five by string, third and fifth visit: of exchanged walls
+that differ by 3-4, 4-6, 6-8 and more than 8 mm (root mean square over the marks) 0.64-0.80, 0.80-0.97, 0.90 and 0.98
+were caught; of rows that differ from their mirror image by 3-4, 4-6, 6-8 and more than 8 mm at one mark 0.26-0.38,
+0.5-0.6, 0.80-0.85 and 0.98; of deflections written as gaps 0.97-0.99. Of walls that truly bowed in by 6-20 mm 0-0.01
+were held.
 """
 
 from collections import defaultdict

@@ -8,10 +8,12 @@ from typing import Any
 import pytest
 
 from monitor import store as stores
+from monitor.errors import TrendError
 from monitor.pipeline import assessing, intake, review
 from monitor.pipeline.expecting import expected_at
 from monitor.store import Store
 from monitor.terms import Act, Outcome, Rule, Urgency
+from monitor.trend import expected
 
 DAYS = [date(2023, 4, 10), date(2023, 10, 10), date(2024, 4, 9), date(2024, 10, 8)]
 ON = date(2025, 4, 8)
@@ -124,6 +126,16 @@ def test_nothing_is_foretold_of_a_house_without_a_reading_before_the_visit(store
     readings = store.readings()
     assert expected_at(store, {("DH-02", ON)}, register, readings, moment(ON)) is None
     assert expected_at(store, {("DH-01", DAYS[0])}, register, readings, moment(ON)) is None
+
+
+def test_a_visit_is_taken_in_though_the_model_cannot_say_anything(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(*_: object) -> None:
+        raise TrendError("A wall that the model cannot take")
+
+    monkeypatch.setattr(expected, "table", fails)
+    assert send(store, ON, ("N", with_mark_3(NORTH, "1 3/16"))).intake.used == 5
 
 
 def test_what_is_foretold_of_a_day_is_of_the_days_before_it_alone(store: Store) -> None:
