@@ -36,10 +36,10 @@ def cases_of(readings: pd.DataFrame, places=ROW, events=()) -> Cases:
     return build(readings, *facts, SETTINGS.rules, TOLD)
 
 
-def drawn(methods: Sequence[Method], places, seed: int, months: Sequence[float]) -> pd.DataFrame:
+def drawn(methods: Sequence[Method], places, seed: int, months: Sequence[float], bow: float = 4.0) -> pd.DataFrame:
     rng = np.random.default_rng(seed)
     when = invented.dates(date(2020, 3, 1), months)
-    parts = [invented.grid(rng, ("H1",), places, when, method, rate=(4, 1, 1))[0] for method in methods]
+    parts = [invented.grid(rng, ("H1",), places, when, method, rate=(bow, 1, 1))[0] for method in methods]
     rows = pd.concat(parts, ignore_index=True)
     last_two = rows["visit_date"].isin(when[-2:])
     return invented.readings(rows[(rng.random(len(rows)) < 0.8) | last_two])
@@ -68,20 +68,28 @@ def in_period(readings: pd.DataFrame, events, period: int) -> pd.Series:
 
 
 @pytest.mark.parametrize(
-    ("methods", "places", "reinforced"),
-    [((Method.STRING,), ROW, False), ((Method.STRING, Method.PLUMB), NINE, False), ((Method.LASER,), NINE, True)],
+    ("methods", "places", "reinforced", "bow", "adds_up"),
+    [
+        ((Method.STRING,), ROW, False, 12.0, True),
+        ((Method.STRING, Method.PLUMB), NINE, False, 0.0, False),
+        ((Method.STRING, Method.PLUMB), NINE, False, 9.0, True),
+        ((Method.LASER,), NINE, True, 12.0, True),
+    ],
 )
-def test_one_backward_sweep_equals_a_refit_from_every_starting_visit(methods, places, reinforced: bool) -> None:
+def test_one_backward_sweep_equals_a_refit_from_every_starting_visit(
+    methods, places, reinforced: bool, bow: float, adds_up: bool
+) -> None:
     events = [{"house": "H1", "event_date": "2020-12-20", "kind": "reinforcement"}] if reinforced else []
     period = int(reinforced)
-    readings = drawn(methods, places, 5, (0, 3, 6, 9, 13, 16, 20, 24, 29))
+    readings = drawn(methods, places, 5, (0, 3, 6, 9, 13, 16, 20, 24, 29), bow)
     *_, done = fitted(cases_of(readings, places, events), PLAIN)
     found = restarted(done, np.array([SETTINGS.rules.threshold(period)]), PLAIN)
     terms = naive(readings, places, events, done, period)
     assert len(terms) >= 4
     assert found.terms[0][: len(terms)] == pytest.approx(terms, rel=1e-9, abs=1e-10)
     assert np.isneginf(found.terms[0][len(terms) :]).all()
-    assert found.log_evidence[0] == pytest.approx(special.logsumexp(terms), rel=1e-10)
+    assert (max(terms) >= np.log(3)) == adds_up
+    assert found.log_evidence[0] == pytest.approx(special.logsumexp(terms) if adds_up else max(terms), rel=1e-10)
     assert found.onset[0] == np.argmax(terms)
 
 
@@ -107,6 +115,18 @@ def test_a_wall_of_which_nothing_is_measured_has_no_evidence_however_often_it_is
     (done,) = fitted(cases_of(drawn((Method.PLUMB,), base, 5, range(0, 39, 3)), base), SETTINGS.variances)
     assert not done.fit.mark_measured.any()
     assert restarted(done, np.array([BEFORE]), SETTINGS.variances).log_evidence[0] == 0.0
+
+
+@pytest.mark.parametrize("places", [ROW, ROW[2:3]])
+def test_still_walls_read_each_fortnight_are_not_called_moving_by_starts_that_tell_nothing(places) -> None:
+    """Thirty visits in fifteen months: their plain sum reaches 20 for half to nine tenths of the walls."""
+    names = [f"H{n:03d}" for n in range(60)]
+    when = invented.dates(date(2020, 1, 1), np.arange(0, 15, 0.5))
+    rows, _ = invented.grid(np.random.default_rng(1), names, places, when, step_mm=invented.SIXTEENTH_MM)
+    (done,) = fitted(cases_of(rows, places), SETTINGS.variances)
+    found = restarted(done, np.full(len(names), AFTER), SETTINGS.variances)
+    assert (special.logsumexp(found.terms, axis=-1) >= np.log(20)).mean() > 0.3
+    assert (found.log_evidence < np.log(10)).all()
 
 
 def failing_late(walls: int, every: int, seed: int, rate: float = 6.0) -> tuple[pd.DataFrame, list[pd.Timestamp]]:
