@@ -23,6 +23,7 @@ LAYER = {
     "pipeline": 4,
     "demo": 4,
     "simulate": 4,
+    "study": 4,
     "cli": 5,
     "__main__": 6,
     "__init__": 6,
@@ -32,9 +33,9 @@ STRANGERS = {"trend", "ingest", "store", "report"}
 
 DOORS = {
     "pyarrow": {"schema", "results", "ingest", "store", "report", "pipeline", "demo", "simulate"},
-    "pandas": {"trend", "pipeline", "demo", "simulate"},
-    "numpy": {"trend", "store", "demo", "simulate"},
-    "scipy": {"trend"},
+    "pandas": {"trend", "pipeline", "demo", "simulate", "study"},
+    "numpy": {"trend", "store", "demo", "simulate", "study"},
+    "scipy": {"trend", "study"},
     "statsmodels": {"trend"},
     "pydantic": {"config", "store"},
     "openpyxl": {"ingest", "demo"},

@@ -67,3 +67,15 @@ def progress(what: str) -> Iterator[Callable[[int, int], None]]:
             bar.update(task, completed=done, total=total, visible=time.monotonic() - began > SECONDS_BEFORE_BAR)
 
         yield step
+
+
+def counted(step: Callable[[int, int], None], total: int) -> Callable[[int], None]:
+    """A step that adds up what is done, for work whose total is known beforehand, about."""
+    done = 0
+
+    def more(count: int) -> None:
+        nonlocal done
+        done += count
+        step(min(done, total), total)
+
+    return more

@@ -1,0 +1,1 @@
+"""Studies by simulation with known truth: what the model keeps of its promises, what one's own limits would bring."""
