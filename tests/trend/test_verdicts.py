@@ -257,7 +257,7 @@ def test_no_walls_at_all_give_empty_frames() -> None:
 NUMBERS = st.one_of(st.none(), st.just(math.nan), st.floats(-30, 30))
 
 
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(
     st.fixed_dictionaries(
         dict.fromkeys(("rate_mm_per_year", "rate_lower", "rate_upper", "log_evidence", "span_years"), NUMBERS)
@@ -280,7 +280,7 @@ def test_whatever_is_unknown_every_row_gets_a_verdict_and_a_sentence(
         assert given["log_evidence"] >= TWENTY
 
 
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 @given(st.floats(0.1, 5), st.floats(0, 5), st.floats(0, 10), st.floats(-10, 10), st.floats(-10, 10))
 def test_a_higher_threshold_never_makes_a_wall_look_worse_on_the_same_evidence(
     threshold: float, more: float, log_e: float, lower: float, upper: float
