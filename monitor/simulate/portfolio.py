@@ -4,7 +4,7 @@ Each wall has random numbers of its own, made from the seed and its number: a wa
 comes, and a million of them need the memory of one block.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields
 from datetime import UTC, date, datetime, time
 from functools import cache
@@ -76,14 +76,14 @@ def portfolio(walls: int, *, seed: int, recipe: Recipe = FLEET) -> Portfolio:
 def stream(walls: int, *, seed: int, recipe: Recipe = FLEET, first: int = 0, block: int = 500) -> Iterator[Portfolio]:
     """Walls number `first` and on, in blocks; the same seed and number give the same wall in any block."""
     for start in range(first, first + walls, block):
-        yield _block(recipe, seed, range(start, min(start + block, first + walls)))
+        numbers = range(start, min(start + block, first + walls))
+        rngs = ((number, np.random.default_rng([seed, number])) for number in numbers)
+        yield of_drawn(((draw_wall(recipe, number, rng), rng) for number, rng in rngs), recipe)
 
 
-def _block(recipe: Recipe, seed: int, numbers: range) -> Portfolio:
-    told: list[_Told] = []
-    for number in numbers:
-        rng = np.random.default_rng([seed, number])
-        told.append(_tell(draw_wall(recipe, number, rng), recipe, rng))
+def of_drawn(walls: Iterable[tuple[Drawn, np.random.Generator]], recipe: Recipe) -> Portfolio:
+    """The portfolio of walls that are drawn already, each read with random numbers of its own."""
+    told = [_tell(drawn, recipe, rng) for drawn, rng in walls]
     return Portfolio(
         readings=_readings([wall.sessions for wall in told]),
         walls=_rows([wall.wall for wall in told], schema.WALLS),

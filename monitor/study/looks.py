@@ -29,9 +29,11 @@ _NEVER_OVERDUE = 10**6
 
 @dataclass(frozen=True)
 class Looks:
-    """walls: wall_results of the newest period by house and look, with `day` and `months` since the first visit that
-    counts, `next_months` to the next look, `is_last`; marks: mark_results of the last looks; walls and marks know their
-    `house` by the simulated wall's name.
+    """Looks at simulated walls; `house` is the simulated wall's name in both tables.
+
+    walls: wall_results of the newest period, one row per look, with look (its number), day, months since the period
+    began (its reinforcement, else the zero reading), next_months to the next look, is_last; marks: mark_results of the
+    last looks.
     """
 
     walls: pd.DataFrame
@@ -76,7 +78,7 @@ def _days(readings: pd.DataFrame, events: pd.DataFrame, rules: Rules) -> pd.Data
     days = days[~in_take_up].assign(newest=days["newest"].fillna(0).astype(int))
     house = days.groupby("house")
     days = days.assign(
-        months=(days["day"] - house["day"].transform("min")).dt.days / DAYS_PER_MONTH,
+        months=(days["day"] - days["start"].fillna(house["day"].transform("min"))).dt.days / DAYS_PER_MONTH,
         next_months=((house["day"].shift(-1) - days["day"]).dt.days / DAYS_PER_MONTH).fillna(1.0),
         is_last=~days.duplicated("house", keep="last"),
         look=house.cumcount() + 1,

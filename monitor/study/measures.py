@@ -89,7 +89,7 @@ def false_share(walls: pd.DataFrame, above: pd.Series) -> tuple[Share, Share]:
 
 
 def delay(walls: pd.DataFrame, part: float = 0.5) -> Months:
-    """Months from the first visit that counts to the first look that says moving: median, or another part."""
+    """Months from the period's beginning to the first look that says moving: median, or another part."""
     return months(found_after(walls), part)
 
 
@@ -100,7 +100,7 @@ def found_after(walls: pd.DataFrame) -> Sequence[float]:
 
 
 def holding_by(walls: pd.DataFrame, month: float) -> Share:
-    """Share of walls whose verdict is holding that many months after the first visit that counts.
+    """Share of walls whose verdict is holding that many months after their period began.
 
     Unknown where no wall is visited that long.
     """
