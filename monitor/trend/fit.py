@@ -55,7 +55,8 @@ class Fit:
 
     estimate: all parameters; measured, rate, rate_se: of the components (..., 3); mark_seen: marks where the method
     sees any movement, mark_measured, mark_rate (..., M), mark_covariance (..., M, M); to_base: the marks' rates are the
-    sums of the measured components (...); local_variance: of the local deviations (...).
+    sums of the measured components (...); local_variance: of the local deviations (...); mark_functional: the marks'
+    rates as functionals of the parameters, 0 where not measured (..., M, P).
     """
 
     estimate: Estimate
@@ -68,6 +69,7 @@ class Fit:
     mark_covariance: Array
     to_base: Flags
     local_variance: Array
+    mark_functional: Array
 
     @property
     def mark_se(self) -> Array:
@@ -208,6 +210,7 @@ def _rates(estimated: Estimate, layout: Layout, phi: Array, local_variance: Arra
         mark_covariance,
         to_base,
         local_variance,
+        functional,
     )
 
 
