@@ -99,12 +99,13 @@ class Cell:
         )
 
     def true_variances(self, rules: Rules) -> Variances:
-        """The variances that the cell's walls are simulated with."""
+        """The variances that the cell's walls are simulated with; an offset that the fit leaves free stays free."""
+        free = {method for method, sds in Variances().methods.items() if sds.offset_mm is None}
         made = self.recipe(Sample.COMPANY, rules)
         methods = {
             method: MethodSds(
                 reading_mm=sds.reading_mm,
-                offset_mm=sds.offset_mm,
+                offset_mm=None if method in free else sds.offset_mm,
                 yaw_mm_per_m=sds.yaw_mm_per_m,
                 tilt_mm_per_m=sds.tilt_mm_per_m,
             )

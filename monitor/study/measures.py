@@ -112,6 +112,11 @@ def holding_by(walls: pd.DataFrame, month: float) -> Share:
     return share(np.arange(houses) < holding)
 
 
+def holding_at_last(walls: pd.DataFrame) -> Share:
+    """Share of walls that are called holding at their last look."""
+    return share(walls.loc[walls["is_last"], "verdict"] == Verdict.HOLDING)
+
+
 def ever_holding(walls: pd.DataFrame) -> Share:
     """Share of walls that are called holding at one look or more."""
     return share((walls["verdict"] == Verdict.HOLDING).groupby(walls["house"]).any())

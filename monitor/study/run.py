@@ -20,8 +20,8 @@ from monitor.study.shares import Months, Share
 @dataclass(frozen=True)
 class Row:
     """What one cell gave. delay, true_delay: for walls at twice the threshold, judged with the company's variances and
-    with those they were simulated with; holding: of still walls, by measures.HOLDING_MONTHS; wrongly_holding: of walls
-    at 1.3 x the threshold, ever.
+    with those they were simulated with; holding: of still walls, by measures.HOLDING_MONTHS; wrongly_ever,
+    wrongly_at_last: of walls at 1.3 x the threshold, those called holding at some look, and at the last.
     """
 
     cell: Cell
@@ -33,7 +33,8 @@ class Row:
     delay: Months
     true_delay: Months
     holding: tuple[Share, ...]
-    wrongly_holding: Share
+    wrongly_ever: Share
+    wrongly_at_last: Share
 
 
 def study(size: Size, settings: Settings, *, seed: int, progress: Progress | None = None) -> Iterator[Row]:
@@ -63,7 +64,7 @@ def run(cell: Cell, size: Size, settings: Settings, *, seed: int, progress: Prog
     false_months, false_ever = measures.false_share(company.walls, measures.truly_above(truth, threshold))
     sort = truth[truth["period"] == int(cell.strapped)].drop_duplicates("house").set_index("house")["sort"]
     still = company.walls[company.walls["house"].map(sort) == "still"]
-    above = measures.truly_above(near_truth, threshold)
+    wrongly = near.walls[near.walls["house"].map(measures.truly_above(near_truth, threshold))]
     return Row(
         cell=cell,
         walls=company.walls["house"].nunique(),
@@ -74,7 +75,8 @@ def run(cell: Cell, size: Size, settings: Settings, *, seed: int, progress: Prog
         delay=measures.delay(twice.walls),
         true_delay=measures.delay(known.walls),
         holding=tuple(measures.holding_by(still, month) for month in measures.HOLDING_MONTHS),
-        wrongly_holding=measures.ever_holding(near.walls[near.walls["house"].map(above)]),
+        wrongly_ever=measures.ever_holding(wrongly),
+        wrongly_at_last=measures.holding_at_last(wrongly),
     )
 
 
