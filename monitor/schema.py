@@ -428,7 +428,7 @@ REPAIRS = _schema(
     + """
 period | whole | | the period after the reinforcement
 reinforced_on | date | | day of the work
-mark | text | | mark that the rates and steps are told of: the governing mark of the period before
+mark | text | | mark that the rates and steps are told of: that of the largest rate before which is measured after too, a corner's only where there is no other
 """
     + _BOUNDS.format("before", "its rate before")
     + _BOUNDS.format("after", "its rate after")
@@ -438,7 +438,9 @@ step_mm | real | mm | change of the level at the work, inward positive
 step_lower | real | mm | its one-sided 95 % lower bound
 step_upper | real | mm | its one-sided 95 % upper bound
 step_kind | text | | 'pull-back' where the mark was declared untouched by the surface work, else 'surface step and pull-back together'
-take_up_mm | real | mm | movement within the take-up window; null where no visit tells it
+take_up_mm | real | mm | movement within the take-up window, inward positive; null where no visit tells it
+take_up_lower | real | mm | its one-sided 95 % lower bound
+take_up_upper | real | mm | its one-sided 95 % upper bound
 warning | text | | what must not be credited to the repair, in one sentence; '' where nothing
 reason | text | | what the repair did, in one sentence
 """

@@ -27,6 +27,7 @@ class Analysis:
     movement: pd.DataFrame
     findings: pd.DataFrame
     suspects: pd.DataFrame
+    repairs: pd.DataFrame
 
 
 def analyse(

@@ -14,6 +14,8 @@ from monitor.trend import (
     evidence,
     forecast,
     movement,
+    periods,
+    repairs,
     restarts,
     schedule,
     screening,
@@ -47,8 +49,8 @@ def assess(
 
     readings, walls, marks, events: columns of the schemas of those names, dates as datetime64, each reading once with
     its state after all rulings. Only used readings enter the fit; held ones are counted, and likely misreads are set
-    aside and held with them. Returns wall_results, mark_results, movement, findings and suspects with the columns of
-    schema.RESULTS. TrendError where a used reading cannot enter the model.
+    aside and held with them. Returns wall_results, mark_results, movement, findings, suspects and repairs with the
+    columns of schema.RESULTS. TrendError where a used reading cannot enter the model.
     """
     cases = build(readings, walls, marks, events, settings.rules, judged_on)
     screened = screening.screen(cases, settings.variances, suspects.ruled(cases, readings))
@@ -59,6 +61,8 @@ def assess(
         cases = build(readings, walls, marks, events, settings.rules, judged_on)
     values: Columns = {name: np.full(len(cases.table), np.nan) for name in _NUMBERS}
     mark_tables, lines = [], []
+    kept: dict[int, periods.Period] = {}
+    repaired = repairs.repaired(cases)
     for done in fitted(cases, settings.variances):
         threshold = cases.table["threshold_mm_per_year"].to_numpy(np.float64)[done.block.cases]
         log_e = evidence.log_evidence(
@@ -75,8 +79,10 @@ def assess(
             values[name][done.block.cases] = value
         mark_tables.append(_mark_values(cases, done, log_e))
         lines.append(movement.lines(done))
+        kept |= periods.kept(cases, done, repaired)
     tables = _tables(cases, values, mark_tables, lines, doubts, (readings, walls, marks), settings, judged_on)
-    return tables | {"suspects": aside}
+    done_by_repairs = repairs.table(cases, kept, readings, events, walls, settings)
+    return tables | {"suspects": aside, "repairs": done_by_repairs}
 
 
 def _wall_values(done: Fitted, threshold: Array, jump: forecast.Jump) -> Columns:

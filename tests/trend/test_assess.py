@@ -49,10 +49,10 @@ def one_wall(results: dict[str, pd.DataFrame]) -> pd.Series:
 
 def test_tables_have_exactly_the_columns_of_their_schemas() -> None:
     results = judged(read((0, 6, 12, 18, 24)))
-    assert {"wall_results", "mark_results", "movement", "findings", "suspects"} <= set(results)
+    assert {"wall_results", "mark_results", "movement", "findings", "suspects", "repairs"} <= set(results)
     for name, table in results.items():
         assert table.columns.tolist() == schema.find(name).names
-        assert len(table) > 0 or name == "suspects"
+        assert len(table) > 0 or name in ("suspects", "repairs")
 
 
 def test_a_wall_that_bows_fast_is_moving_with_its_rate_between_its_bounds() -> None:
