@@ -15,6 +15,7 @@ from monitor.trend import (
     forecast,
     movement,
     periods,
+    projection,
     repairs,
     restarts,
     schedule,
@@ -163,12 +164,11 @@ def _tables(
     due = schedule.schedule(wall_results, walls, judged_on, rules)
     wall_results = wall_results.merge(due, on=CASE, how="left")
     wall_results = wall_results.assign(
-        limit_from=np.datetime64("NaT", "s"),
-        limit_to=np.datetime64("NaT", "s"),
         ends_note="",
         crack_note="",
         technician_note="",
     )
+    wall_results = projection.dated(wall_results)
     wall_results, findings = verdicts.judge(wall_results, mark_results, readings, walls, rules, judged_on)
     tables = {
         "wall_results": wall_results,
