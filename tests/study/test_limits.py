@@ -3,23 +3,25 @@
 import csv
 import io
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
+import pyarrow as pa
 import pytest
 
+from monitor import schema
 from monitor.config import Settings, Variances
-from monitor.demo.run import Done
 from monitor.errors import LengthError, NotFoundError, SettingsError
 from monitor.pipeline.frames import frame
-from monitor.simulate.portfolio import portfolio
+from monitor.simulate.portfolio import Portfolio, portfolio
+from monitor.simulate.recipe import FLEET, Layout
 from monitor.store import create
 from monitor.study import company as companies
 from monitor.study import limits, limits_table
 from monitor.study.company import Company, OwnWall
 from monitor.study.limits import Tried
-from monitor.terms import End, Method, State
+from monitor.terms import End, Method
 from monitor.units import MM_PER_INCH
 
 DAY = date(2026, 4, 30)
@@ -94,27 +96,52 @@ def test_thresholds_are_written_as_lengths_a_year(string_company: Company) -> No
 
 
 def test_a_store_with_no_wall_to_simulate_says_what_it_lacks(tmp_path: Path) -> None:
-    from datetime import UTC, datetime
-
     empty = create(tmp_path / "store", company={"name": "n"}, created_at=datetime(2026, 1, 1, tzinfo=UTC))
     with pytest.raises(NotFoundError, match="0 walls registered"):
         companies.from_store(empty, DAY)
 
 
-@pytest.mark.xdist_group("demo")
-def test_the_company_of_a_store_has_its_walls_marks_methods_and_intervals(demo: Done) -> None:
-    own = companies.from_store(demo.store, DAY)
-    register = demo.store.current("walls").to_pylist()
-    assert len(own.walls) + own.left_out == len(register)
-    rows = [row for row in demo.store.readings().to_pylist() if row["state"] == State.USED]
-    days = {(row["house"], row["wall"], row["visit_date"]) for row in rows}
-    walls = {(house, wall) for house, wall, _ in days}
-    # every interval between visit days but those of less than half a month is one of the company's
-    assert len(own.gaps_months) <= len(days) - len(walls)
-    assert all(0.5 <= gap < 40 for gap in own.gaps_months)
-    first = next(wall for wall in register if (wall["house"], wall["wall"]) == ("DH-02", "E"))
-    lengths = {wall.geometry.length_mm for wall in own.walls}
-    assert first["length_mm"] in lengths
+def test_the_company_of_a_store_has_its_walls_marks_methods_and_intervals(tmp_path: Path) -> None:
+    recipe = replace(FLEET, layouts=(Layout(Method.STRING),), strapped_share=1.0, months=(0, 6, 12, 24))
+    recipe = replace(recipe, jitter_days=0.0, missed_share=0.0, lost_share=1.0, change_share=1.0, straps_months=(8, 8))
+    made = portfolio(3, seed=1, recipe=recipe)
+    walls = made.walls.to_pylist()
+    walls[0] |= {"left_end": "free", "unit": "mm"}
+    walls[1] |= {"length_mm": None}
+    walls[2] |= {"crack_height_mm": None}
+    kept = create(tmp_path / "store", company={"name": "n"}, created_at=datetime(2026, 1, 1, tzinfo=UTC))
+    kept.add("walls", pa.Table.from_pylist(walls, schema=schema.WALLS))
+    for name in ("marks", "events", "readings"):
+        kept.add(name, getattr(made, name))
+    own = companies.from_store(kept, DAY)
+    assert (len(own.walls), own.left_out, own.unit) == (2, 1, "in")
+    first, last = own.walls
+    assert (first.geometry.left, first.geometry.right) == (End.FREE, End.RETURN)
+    assert first.geometry.length_mm == walls[0]["length_mm"]
+    assert last.geometry.crack_mm == walls[2]["clear_height_mm"] / 2
+    # the lost mark is gone, its heir is there; half-way each wall changes from string to laser
+    assert {spot.mark for spot in first.spots} == {"M1b", "M2", "M3", "M4", "M5"}
+    assert first.method is Method.LASER
+    # read at 0, 6, 8 (before and after the straps), 9, 12 and 24 months
+    assert [round(gap) for gap in first.gaps_months] == [6, 2, 1, 3, 12]
+    assert len(own.gaps_months) == 10
+    earlier = companies.from_store(kept, days_of(made)[2])
+    assert max(len(wall.gaps_months) for wall in earlier.walls) < 5
+
+
+def days_of(made: Portfolio) -> list[date]:
+    return sorted(set(made.readings["visit_date"].to_pylist()))
+
+
+@pytest.mark.parametrize("gap_days", [14, 16])
+def test_a_visit_within_half_a_month_of_the_last_is_no_habit(gap_days: int) -> None:
+    days = {DAY: "string", DAY + timedelta(days=gap_days): "string"}
+    wall = {"length_mm": 9000.0, "clear_height_mm": 2440.0, "thickness_mm": None, "crack_height_mm": None}
+    wall |= {"left_end": "return", "right_end": "return", "method": "string"}
+    mark = {"mark": "M1", "x_mm": 4500.0, "z_mm": 1220.0, "row": "", "column": "", "retired_on": None}
+    own = companies._own(wall, [mark], days, DAY)
+    assert own is not None
+    assert len(own.gaps_months) == (gap_days > 15)
 
 
 def test_the_table_says_each_number_with_its_error(string_company: Company) -> None:

@@ -142,9 +142,9 @@ def test_list_months_delay_and_holding_by_hand() -> None:
 def test_a_wall_is_above_by_its_fastest_mark_in_its_newest_period() -> None:
     truth = pd.DataFrame(
         {
-            "house": ["A", "A", "A", "B"],
-            "period": [0, 1, 1, 0],
-            "seen_rate_mm_per_year": [9.0, 0.5, 2.0, 9.0],
+            "house": ["A", "A", "A", "B", "B"],
+            "period": [0, 1, 1, 0, 0],
+            "seen_rate_mm_per_year": [9.0, 0.5, 2.0, 0.5, 9.0],
         }
     )
     assert measures.truly_above(truth, 3.0).to_dict() == {"A": False, "B": True}
