@@ -157,3 +157,11 @@ def test_a_mark_that_the_register_does_not_know_is_not_measured() -> None:
     results = judged(read((0, 6, 12, 18)), ROW[1:])
     measured = results["mark_results"].set_index("mark")["measured"]
     assert measured.tolist() == [False, True, True, True, True]
+
+
+def test_a_rate_that_a_meter_determines_is_told_against_the_opposite_wall_though_a_plumb_line_read_more() -> None:
+    months = (0, 6, 12, 18, 24)
+    plumb, meter = read(months, NINE, Method.PLUMB), read(months, NINE[:1], Method.METER)
+    assert one_wall(judged(plumb, NINE))["relative_to"] == "the wall's base"
+    both = pd.concat([plumb, meter.assign(reading_id=meter["reading_id"] + "m")], ignore_index=True)
+    assert one_wall(judged(both, NINE))["relative_to"] == "the opposite wall"
