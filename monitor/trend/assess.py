@@ -11,6 +11,8 @@ from monitor.config import Settings
 from monitor.terms import Method
 from monitor.trend import (
     bounds,
+    cracks,
+    ends,
     evidence,
     forecast,
     movement,
@@ -163,17 +165,18 @@ def _tables(
     wall_results["total_mark"] = wall_results["total_mark"].fillna("")
     due = schedule.schedule(wall_results, walls, judged_on, rules)
     wall_results = wall_results.merge(due, on=CASE, how="left")
-    wall_results = wall_results.assign(
-        ends_note="",
-        crack_note="",
-        technician_note="",
-    )
-    wall_results = projection.dated(wall_results)
+    wall_results = projection.dated(wall_results).assign(technician_note="")
+    moved = movement.movement(cases, lines)
+    seen = (cracks.notes(cases, moved, readings, walls, settings.variances),
+            ends.notes(cases, wall_results, readings, walls, settings.variances))  # fmt: skip
+    for notes in seen:
+        wall_results = wall_results.merge(notes, on=CASE, how="left")
+    wall_results = ends.doubted(wall_results).fillna({"ends_note": "", "crack_note": ""})
     wall_results, findings = verdicts.judge(wall_results, mark_results, readings, walls, rules, judged_on)
     tables = {
         "wall_results": wall_results,
         "mark_results": mark_results,
-        "movement": movement.movement(cases, lines),
+        "movement": moved,
         "findings": findings,
     }
     return {name: table[schema.find(name).names] for name, table in tables.items()}
