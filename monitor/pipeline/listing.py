@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from monitor.pipeline import keys
 from monitor.pipeline.as_judged import as_judged
 from monitor.pipeline.publishing import book_of
+from monitor.report import repair_sheet
 from monitor.report.context import Book, Row
 from monitor.report.monthly_sheet import monthly_sheet
 from monitor.report.wall_sheet import wall_sheet
@@ -89,6 +90,10 @@ def one_wall(store: Store, assessment: Assessment, key: str) -> tuple[Sequence[s
     if current:
         lines += [f"{current['verdict']}: {current['reason']}", *filter(None, [current["missing"]])]
     lines += [f"{row['urgency']}: {row['reason']} {row['next_step']}" for row in view.alarms if row["rule"] != "trend"]
+    lines += repair_sheet.notes(current)
+    lines += filter(None, (text for row in view.repairs for text in (row["reason"], row["warning"])))
+    if said := repair_sheet.limit_range(current):
+        lines.append(f"The limit of the total {said}.")
     readings = [row for row in view.readings if row["state"] == State.HELD]
     readings += [row for row in view.readings if row["state"] != State.HELD][-LATEST_READINGS:]
     return lines, [_rates(content, house, wall), _readings(readings)]

@@ -59,6 +59,7 @@ class WallView:
     mark_results: Sequence[Row]
     movement: Sequence[Row]
     findings: Sequence[Row]
+    repairs: Sequence[Row]
     decisions: Sequence[Row]
 
     @property
@@ -187,6 +188,7 @@ class Book:
             mark_results=sorted(rows["mark_results"], key=lambda row: (row["period"], row["mark"])),
             movement=sorted(rows["movement"], key=_movement_order),
             findings=sorted(rows["findings"], key=_finding_order),
+            repairs=sorted(rows["repairs"], key=lambda row: row["period"]),
             decisions=sorted(rows["decisions"], key=lambda row: (_known(row), row["decision_id"])),
         )
 

@@ -3,13 +3,16 @@
 from collections.abc import Callable
 from typing import Any
 
-from monitor.report import wording
+from monitor.report import repair_sheet, wording
 from monitor.report.context import Book, WallView
 from monitor.report.curves import curves
 from monitor.report.drawing import PLAIN, chart_words, movement_chart
 from monitor.report.status import company_name, next_visit, reference, status
 from monitor.report.wall_sheet import Context, footer, not_measured, scope
 from monitor.terms import Movement
+
+_SUDDEN = ("large change", "seen")
+"""States after which no sentence comforts."""
 
 
 def homeowner_sheet(book: Book, view: WallView) -> Context:
@@ -27,6 +30,7 @@ def homeowner_sheet(book: Book, view: WallView) -> Context:
         "last": wording.day_text(last) if last else "none yet",
         "next": wording.month_text(following) if following else "not yet arranged",
         "visits": sum(row["visits_all"] or 0 for row in view.periods),
+        "compared": "" if said.state in _SUDDEN else repair_sheet.before_and_after(view),
         "work": [wording.day_text(row["event_date"]) for row in view.reinforcements],
         "chart": movement_chart(drawn, view.unit, PLAIN, "move"),
         "chart_words": chart_words(drawn, view.unit),
@@ -44,7 +48,7 @@ def _sizes(view: WallView, state: str) -> list[tuple[str, str, str]]:
     rows: list[tuple[str, float, Callable[[float, str], str]]] = []
     if state.startswith("moving"):
         rows.append(("Most likely movement in a year", row["rate_mm_per_year"], wording.rate_pair))
-    sudden = state in ("large change", "seen")
+    sudden = state in _SUDDEN
     if not sudden and row.get("rate_upper") is not None and row["rate_upper"] > 0:
         rows.append(("Very likely less than this in a year", row["rate_upper"], wording.rate_pair))
     if row.get("total_mm") is not None and row["total_mm"] > 0:

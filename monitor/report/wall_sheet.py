@@ -5,7 +5,7 @@ from datetime import date
 from typing import Any
 
 from monitor.config import Rules
-from monitor.report import names, wording
+from monitor.report import names, repair_sheet, wording
 from monitor.report.context import Book, Row, WallView
 from monitor.report.curves import curves
 from monitor.report.drawing import OFFICE, legend_words, movement_chart
@@ -65,6 +65,9 @@ def wall_sheet(book: Book, view: WallView) -> Context:
         "components": _components(view),
         "findings": [_finding(row) for row in view.findings],
         "periods": [_period(row, view.unit) for row in view.periods],
+        "repairs": repair_sheet.repairs(view),
+        "limit_range": repair_sheet.limit_range(view.current),
+        "notes": repair_sheet.notes(view.current),
         "marks": _marks(view),
         "readings": [_reading(row, view) for row in view.readings],
         "reading_counts": reading_counts(view),

@@ -96,6 +96,21 @@ STATUS: Mapping[str, str] = {
     "earlier page": "The earlier page said: {old}.",
 }
 
+COMPARED = (
+    "Since the straps were fitted on {day} the wall moves in {changed} than before: by about {size}, {range} a year."
+)
+NOT_COMPARED = (
+    "Our readings cannot tell yet whether the wall moves in slower or faster since the straps were fitted on {day}."
+)
+MAY_BE_SEASON = "Part of that may be the time of year."
+LIMIT_RANGE = (
+    "may be reached between {first} and {last}, if the wall goes on within the bounds of its rate; no forecast"
+)
+LIMIT_OPEN = (
+    "may be reached from {first} on, if the wall goes on within the bounds of its rate; by its lower bound not in 50 "
+    "years; no forecast"
+)
+
 MEANING: Mapping[str, str] = {
     "no visit": "Nothing can be said about movement before two visits, and little before four.",
     "too early": "A few visits cannot tell movement from the small errors of measuring. More visits make it clearer.",

@@ -1,0 +1,73 @@
+"""What reinforcements did, and when the limit may be reached: rows and sentences for the pages of one wall."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from monitor.report import wording
+from monitor.report.context import Row, WallView
+
+NONE = "–"
+NOTES = ("ends_note", "crack_note", "technician_note")
+
+
+def repairs(view: WallView) -> Sequence[Mapping[str, Any]]:
+    """One row per reinforcement: rates before, after and their difference, the step, the take-up, sentence, warning."""
+    return [
+        {
+            "day": row["reinforced_on"].isoformat(),
+            "mark": row["mark"],
+            **{name: _rate(row, name, view.unit) for name in ("before", "after", "difference")},
+            "step": _length(row, "step", view.unit),
+            "step_kind": row["step_kind"],
+            "take_up": _length(row, "take_up", view.unit),
+            "reason": row["reason"],
+            "warning": row["warning"],
+        }
+        for row in view.repairs
+    ]
+
+
+def limit_range(row: Row | None) -> str:
+    """When the limit may be reached, as a range; '' where the rate is not shown to be inward."""
+    if row is None or row["limit_from"] is None:
+        return ""
+    first = wording.month_text(row["limit_from"])
+    if row["limit_to"] is None:
+        return wording.LIMIT_OPEN.format(first=first)
+    return wording.LIMIT_RANGE.format(first=first, last=wording.month_text(row["limit_to"]))
+
+
+def notes(row: Row | None) -> list[str]:
+    """What else stands in the way of the wall's numbers: ends, cracks, technicians."""
+    return [row[name] for name in NOTES if row[name]] if row else []
+
+
+def before_and_after(view: WallView) -> str:
+    """The homeowner's sentence on the newest reinforcement; '' where the readings compare nothing."""
+    current = view.current
+    rows = [row for row in view.repairs if current and row["period"] == current["period"]]
+    if not rows or rows[0]["difference_mm_per_year"] is None:
+        return ""
+    row, unit = rows[0], view.unit
+    low, high = row["difference_lower"], row["difference_upper"]
+    day = wording.day_text(row["reinforced_on"])
+    if low <= 0 <= high:
+        return wording.NOT_COMPARED.format(day=day)
+    changed = "slower" if high < 0 else "faster"
+    size = wording.rate_pair(abs(row["difference_mm_per_year"]), unit)
+    least, most = sorted((abs(low), abs(high)))
+    said = wording.COMPARED.format(day=day, changed=changed, size=size, range=wording.range_text(least, most, unit))
+    return f"{said} {wording.MAY_BE_SEASON}" if row["warning"] and changed == "slower" else said
+
+
+def _rate(row: Row, name: str, unit: str) -> str:
+    rate, lower, upper = (row[f"{name}_{end}"] for end in ("mm_per_year", "lower", "upper"))
+    if rate is None:
+        return "not measured"
+    shown, low, high = (wording.rate_number(value, unit) for value in (rate, lower, upper))
+    return f"{shown} ({low} to {high})"
+
+
+def _length(row: Row, name: str, unit: str) -> str:
+    mm, lower, upper = (row[f"{name}_{end}"] for end in ("mm", "lower", "upper"))
+    return NONE if mm is None else f"{wording.length_pair(mm, unit)}; {lower:.1f} to {upper:.1f} mm"
