@@ -6,7 +6,7 @@ from enum import StrEnum
 
 from monitor.config import MethodSds, Rules, Variances
 from monitor.simulate.recipe import ENDS_AND_QUARTERS, Layout, Recipe, Sort
-from monitor.simulate.wall import Amount
+from monitor.simulate.wall import Amount, Profile
 from monitor.study.looks import LEAST_VISITS
 from monitor.study.shares import noise_dof
 from monitor.terms import Method
@@ -41,6 +41,8 @@ _FIRST_AFTER = 3.6
 """Months from the straps to the first visit that counts: past a take-up window of 90 days."""
 _TWICE, _NEAR = 2.0, 1.3
 _BOW_ONLY = Amount(bow=1.0)
+_OTHER_SHAPES = {Profile.FLAT: 0.5, Profile.LEFT: 0.25, Profile.RIGHT: 0.25}
+"""Shapes along the wall that the model does not know of."""
 
 
 class Sample(StrEnum):
@@ -64,6 +66,7 @@ class Cell:
     misread_share: float = 0.0
     lost_share: float = 0.0
     change_share: float = 0.0
+    other_shapes: bool = False
 
     @property
     def marks(self) -> int:
@@ -83,6 +86,7 @@ class Cell:
             misread_share=self.misread_share,
             lost_share=self.lost_share,
             change_share=self.change_share,
+            profiles=_OTHER_SHAPES if self.other_shapes else {Profile.SINE: 1.0},
         )
         if sample is not Sample.COMPANY:
             made = replace(made, movement=_BOW_ONLY)
@@ -170,6 +174,7 @@ def _troubles(name: str, visits: int) -> list[Cell]:
         replace(plain, name=f"{name}: reinforced", strapped=True),
         replace(plain, name=f"{name}: 1 % misreads", misread_share=0.01),
         replace(plain, name=f"{name}: lost marks", lost_share=1.0),
+        replace(plain, name=f"{name}: flat or one-sided shapes", other_shapes=True),
         replace(
             plain,
             name=f"{name}: all of it",
