@@ -45,6 +45,8 @@ def notes(
     against its last, on one level and by one method; of several marks that do not fit the one furthest off is told.
     """
     read = widths(cases, readings)
+    if read.empty:
+        return pd.DataFrame({name: read.get(name, pd.Series(dtype="str")) for name in [*CASE, "crack_note"]})
     key = [*CASE, "mark", "visit_date", "part"]
     both = movement.merge(read, on=key).merge(_current(cases), on=CASE)
     both = both.sort_values([*CASE, "mark", "stretch", "visit_date"], kind="stable")

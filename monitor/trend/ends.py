@@ -16,7 +16,7 @@ from monitor.config import Variances
 from monitor.terms import LengthUnit, Method
 from monitor.trend import bounds, cracks
 from monitor.trend import variances as sds
-from monitor.trend.cases import CASE, Cases
+from monitor.trend.cases import CASE, WALL, Cases
 from monitor.trend.rows import Row, plain
 from monitor.trend.shapes import Array
 from monitor.trend.variances import METHODS
@@ -30,6 +30,8 @@ STILL_MM_PER_YEAR = 0.5
 LEAST_VISITS = 3
 OPENED_MM = 0.5
 """A crack at an end must be shown to have opened by more than this (our choice)."""
+
+_NEEDED = [*CASE, "governing_mark", "rate_mm_per_year", "rate_upper"]
 
 
 @dataclass(frozen=True)
@@ -55,10 +57,10 @@ def notes(cases: Cases, wall_results: pd.DataFrame, readings: pd.DataFrame, wall
     plumb = rows[rows["method_code"] == METHODS.index(Method.PLUMB)]
     columns = {int(group["case"].iloc[0]): group for _, group in plumb.groupby("case")}
     opened = _opened(cases, readings)
-    units = {(row["house"], row["wall"]): row["unit"] or LengthUnit.INCH for row in plain(walls)}
-    of_case = {(row["house"], row["wall"], row["period"]): row["case"] for row in plain(cases.table)}
+    units = {(row["house"], row["wall"]): row["unit"] or LengthUnit.INCH for row in plain(walls[[*WALL, "unit"]])}
+    of_case = {(row["house"], row["wall"], row["period"]): row["case"] for row in plain(cases.table[[*CASE, "case"]])}
     made = []
-    for row in plain(wall_results[wall_results["is_current"]]):
+    for row in plain(wall_results.loc[wall_results["is_current"], _NEEDED]):
         case, unit = of_case[(row["house"], row["wall"], row["period"])], units.get((row["house"], row["wall"]), "in")
         ends = _moving(columns[case], row, variances) if case in columns else []
         sentences = [_sentence(end, unit) for end in ends]
@@ -193,8 +195,11 @@ def _at_height(z_mm: float, column: list[End]) -> float:
 
 def _opened(cases: Cases, readings: pd.DataFrame) -> dict[int, list[Row]]:
     """Cracks at the ends that are shown to have opened, by case: side, mark, opened_mm, since, until."""
+    read = cracks.widths(cases, readings)
+    if read.empty:
+        return {}
     places = _at_ends(cases.rows)[["case", *CASE, "mark", "side"]].drop_duplicates([*CASE, "mark"])
-    read = cracks.widths(cases, readings).merge(places, on=[*CASE, "mark"])
+    read = read.merge(places, on=[*CASE, "mark"])
     read = read.sort_values(["case", "mark", "visit_date"], kind="stable")
     change = read.groupby(["case", "side", "mark"], as_index=False, sort=True).agg(
         opened_mm=("width_mm", lambda width: width.iloc[-1] - width.iloc[0]),
