@@ -50,7 +50,7 @@ APART = {
     (0.5, 0.0): "the mark came in by 1/2 in (12.7 mm) and the crack opened by 0 in (0.0 mm)",
     (0.5, -1 / 16): "the mark came in by 1/2 in (12.7 mm) and the crack closed by 1/16 in (1.6 mm)",
     (0.0, 1 / 8): "the mark came in by 0 in (0.0 mm) and the crack opened by 1/8 in (3.2 mm)",
-    (0.25, 1 / 4): "the mark came in by 1/4 in (6.3 mm) and the crack opened by 1/4 in (6.3 mm)",
+    (3 / 8, 3 / 8): "the mark came in by 3/8 in (9.5 mm) and the crack opened by 3/8 in (9.5 mm)",
 }
 
 
