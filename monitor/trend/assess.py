@@ -83,7 +83,7 @@ def assess(
         mark_tables.append(_mark_values(cases, done, log_e))
         lines.append(movement.lines(done))
         kept |= periods.kept(cases, done, repaired)
-    tables = _tables(cases, values, mark_tables, lines, doubts, (readings, walls, marks), settings, judged_on)
+    tables = _tables(cases, values, mark_tables, lines, doubts, (readings, walls, marks, events), settings, judged_on)
     done_by_repairs = repairs.table(cases, kept, readings, events, walls, settings)
     return tables | {"suspects": aside, "repairs": done_by_repairs}
 
@@ -151,17 +151,19 @@ def _tables(
     mark_tables: list[pd.DataFrame],
     lines: list[pd.DataFrame],
     doubts: pd.DataFrame,
-    facts: tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame],
+    facts: tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, pd.DataFrame],
     settings: Settings,
     judged_on: date,
 ) -> dict[str, pd.DataFrame]:
     """Join the parts and let the rules judge them."""
-    readings, walls, marks = facts
+    readings, walls, marks, events = facts
     rules = settings.rules
     wall_results = _wall_results(cases, values).merge(doubts, on=CASE, how="left")
     mark_results = _with_unfitted_marks(cases, mark_tables)
     up_to_day = readings[~(readings["visit_date"] > pd.Timestamp(judged_on))]
-    wall_results = wall_results.merge(totals.totals(up_to_day, walls, marks, rules), on=WALL, how="left")
+    done_by_day = events[~(events["event_date"] > pd.Timestamp(judged_on))]
+    total = totals.totals(up_to_day, walls, marks, rules, done_by_day)
+    wall_results = wall_results.merge(total, on=WALL, how="left")
     wall_results["total_mark"] = wall_results["total_mark"].fillna("")
     due = schedule.schedule(wall_results, walls, judged_on, rules)
     wall_results = wall_results.merge(due, on=CASE, how="left")
@@ -203,8 +205,12 @@ def _wall_results(cases: Cases, values: Columns) -> pd.DataFrame:
 
 
 def _relative_to(cases: Cases, to_base: npt.NDArray[np.bool_]) -> npt.NDArray[np.object_]:
-    """What the rate is measured against, in words that follow "relative to"."""
-    meter = cases.table["method_code"].to_numpy() == METHODS.index(Method.METER)
+    """What the rate is measured against, in words that follow "relative to".
+
+    A distance meter sees all that moves, whatever else was read beside it.
+    """
+    by_meter = cases.rows["counts"] & (cases.rows["method_code"] == METHODS.index(Method.METER))
+    meter = cases.table["case"].isin(cases.rows.loc[by_meter, "case"]).to_numpy()
     return np.where(to_base, "the wall's base", np.where(meter, "the opposite wall", "the wall's two ends"))
 
 
