@@ -6,6 +6,7 @@ python3 start.py check    format, lint, types and tests
 """
 
 import hashlib
+import shutil
 import subprocess
 import sys
 import venv
@@ -67,6 +68,7 @@ def make_environment() -> None:
         venv.create(ENVIRONMENT, with_pip=False)
         into = [sys.executable, "-m", "pip", "--python", str(PYTHON), "install", "--quiet", "pip"]
         if subprocess.run(into, check=False).returncode:
+            shutil.rmtree(ENVIRONMENT)
             sys.exit("This Python can make no environment with pip. On Debian and Ubuntu: apt install python3-venv")
 
 
