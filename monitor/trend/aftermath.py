@@ -5,8 +5,9 @@ they tell the step that the work made. A set-up whose offset is unknown tells no
 mark is taken against the lowest mark of its column, a laser plane's against the line between its two end marks.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -14,7 +15,7 @@ import pandas as pd
 from monitor.config import END_REACH_MM, Variances
 from monitor.terms import Method
 from monitor.trend import variances as sds
-from monitor.trend.cases import Cases
+from monitor.trend.cases import Cases, days
 from monitor.trend.periods import Period
 from monitor.trend.shapes import BOW, Array
 from monitor.trend.variances import METHODS
@@ -37,13 +38,12 @@ class Contrast:
         """
         total, functional = 0.0, np.zeros(period.layout.size)
         for mark, weight in self.weights.items():
-            same = (period.lines["mark"] == mark) & (period.lines["method_code"] == self.method_code)
-            of_mark = np.flatnonzero(same.to_numpy(bool))
-            if not len(of_mark):
+            lines = [line for line in period.lines if (line.mark, line.method_code) == (mark, self.method_code)]
+            if not lines:
                 return None
-            line = int(of_mark[-1 if newest else 0])
+            line = lines[-1 if newest else 0]
             functional += weight * period.reading(line, day, cycle_day)
-            total += weight * float(period.lines["center"].iloc[line])
+            total += weight * line.center_mm
         return (total + period.value(functional), functional) if period.determined(functional) else None
 
 
@@ -62,83 +62,117 @@ class Read:
     later_variance: float
 
 
-def read_after(waiting: pd.DataFrame, seen: Array, mark: str, day: int, variances: Variances) -> list[Read]:
+class Reading(NamedTuple):
+    """One reading of the day of the work or of the take-up window; variance: of the reading by itself, mm^2."""
+
+    day: int
+    method_code: int
+    setup: int
+    setup_part: str
+    mark: str
+    x_mm: float
+    z_mm: float
+    length_mm: float
+    value_mm: float
+    variance: float
+    bow: float
+
+
+def waiting(cases: Cases, variances: Variances) -> dict[int, list[Reading]]:
+    """Readings by case that lie on the day of a reinforcement, after its work, or in the take-up window."""
+    start = days(cases.table["started_on"].fillna(pd.Timestamp(0)))
+    start = np.where(cases.table["period"] > 0, start, np.iinfo(np.int64).max)
+    case = cases.rows["case"].to_numpy(np.intp)
+    chosen = (cases.rows["day"].to_numpy() == start[case]) | ~cases.rows["counts"].to_numpy(bool)
+    names = ["day", "method_code", "setup", "setup_part", "mark", "x_mm", "z_mm", "length_mm", "deflection_mm"]
+    rows = cases.rows.loc[chosen, [*names, "step_mm", "error_factor"]]
+    method = rows["method_code"].to_numpy(np.intp)
+    own = sds.reading_variance(
+        variances, method, rows["step_mm"].to_numpy(np.float64), rows["error_factor"].to_numpy(np.float64)
+    )
+    columns = [rows[name].tolist() for name in names]
+    found: dict[int, list[Reading]] = {}
+    for number, *values in zip(case[chosen].tolist(), *columns, own, cases.seen[chosen][:, BOW], strict=True):
+        found.setdefault(number, []).append(Reading(*values))
+    return found
+
+
+def read_after(readings: Sequence[Reading], mark: str, day: int, variances: Variances) -> list[Read]:
     """What was read of a mark after the work of a day, by each method, the sharpest first.
 
-    waiting: the rows (Cases.rows) of the period after up to the end of its take-up window; seen: their shapes.
+    readings: those of the period after, up to the end of its take-up window.
     """
-    at_once = (waiting["day"] == day).to_numpy(bool)
-    last = waiting["day"].max()
+    last = max((one.day for one in readings), default=day)
     found = []
-    for method_code in sorted(set(waiting["method_code"][at_once])):
-        of_method = (waiting["method_code"] == method_code).to_numpy(bool)
-        chosen = at_once & of_method
-        weights = _weights(waiting[chosen], mark, int(method_code), variances)
+    for method_code in sorted({one.method_code for one in readings if one.day == day}):
+        of_method = [one for one in readings if one.method_code == method_code]
+        now = [one for one in of_method if one.day == day]
+        weights = _weights(now, mark, method_code, variances)
         if weights is None:
             continue
-        contrast = Contrast(int(method_code), weights)
-        now = _mean(waiting[chosen], seen[chosen], contrast, variances)
-        if now is None:
+        contrast = Contrast(method_code, weights)
+        value = _mean(now, contrast, variances)
+        if value is None:
             continue
-        late = of_method & (waiting["day"] == last).to_numpy(bool)
-        then = _mean(waiting[late], seen[late], contrast, variances) if last > day else None
-        swung = _swing(waiting[chosen], seen[chosen], contrast, day, int(last), variances)
-        found.append(Read(contrast, *now, *((then[0], then[1] + swung) if then else (None, 0.0))))
+        then = _mean([one for one in of_method if one.day == last], contrast, variances) if last > day else None
+        swung = _swing(now, contrast, day, last, variances)
+        found.append(Read(contrast, *value, *((then[0], then[1] + swung) if then else (None, 0.0))))
     return sorted(found, key=lambda read: read.variance)
 
 
-def waiting_rows(cases: Cases, case: int, day: int) -> tuple[pd.DataFrame, Array]:
-    """Rows of a case that lie on the day of the work or in its take-up window, with their shapes."""
-    first, last = np.searchsorted(cases.rows["case"].to_numpy(np.intp), [case, case + 1])
-    rows = cases.rows.iloc[first:last]
-    chosen = ((rows["day"] == day) | ~rows["counts"]).to_numpy(bool)
-    return rows[chosen], cases.seen[first:last][chosen]
-
-
-def _weights(rows: pd.DataFrame, mark: str, method_code: int, variances: Variances) -> dict[str, float] | None:
-    """The contrast of a mark among the rows of one method; None where the method does not tell its place."""
-    own = rows[rows["mark"] == mark]
-    if own.empty:
+def _weights(now: Sequence[Reading], mark: str, method_code: int, variances: Variances) -> dict[str, float] | None:
+    """The contrast of a mark among the readings of one method; None where the method does not tell its place."""
+    place = {one.mark: one for one in now}
+    if mark not in place:
         return None
     if not sds.setup_sds(variances).free[method_code]:
         return {mark: 1.0}
-    place = rows.drop_duplicates("mark").set_index("mark")
+    own = place[mark]
     if METHODS[method_code] == Method.PLUMB:
-        base = place["z_mm"][place["setup_part"] == own["setup_part"].iloc[0]].idxmin()
-        return None if base == mark else {mark: 1.0, str(base): -1.0}
-    length, x = float(own["length_mm"].iloc[0]), place["x_mm"]
-    left, right = x[x <= END_REACH_MM], x[x >= length - END_REACH_MM]
-    if left.empty or right.empty or mark in left.index or mark in right.index:
+        column = [one for one in place.values() if one.setup_part == own.setup_part]
+        base = min(column, key=lambda one: (one.z_mm, one.mark)).mark
+        return None if base == mark else {mark: 1.0, base: -1.0}
+    left = min(place.values(), key=lambda one: (one.x_mm, one.mark))
+    right = max(place.values(), key=lambda one: (one.x_mm, one.mark))
+    at_ends = left.x_mm <= END_REACH_MM and right.x_mm >= own.length_mm - END_REACH_MM
+    if not at_ends or not left.x_mm < own.x_mm < right.x_mm:
         return None
-    first, last = str(left.idxmin()), str(right.idxmax())
-    share = (x[mark] - x[first]) / (x[last] - x[first])
-    return {mark: 1.0, first: float(share) - 1.0, last: -float(share)}
+    share = (own.x_mm - left.x_mm) / (right.x_mm - left.x_mm)
+    return {mark: 1.0, left.mark: share - 1.0, right.mark: -share}
 
 
-def _mean(rows: pd.DataFrame, seen: Array, contrast: Contrast, variances: Variances) -> tuple[float, float] | None:
+def _mean(readings: Sequence[Reading], contrast: Contrast, variances: Variances) -> tuple[float, float] | None:
     """Mean of a contrast over the set-ups that hold all its marks, and its variance; None where none does."""
-    method, setup = contrast.method_code, sds.setup_sds(variances)
-    weight = rows["mark"].map(contrast.weights).to_numpy(np.float64)
-    rows, seen, weight = rows[~np.isnan(weight)], seen[~np.isnan(weight)], weight[~np.isnan(weight)]
-    whole = rows.groupby("setup")["mark"].transform("nunique").to_numpy() == len(contrast.weights)
-    rows, seen, weight = rows[whole], seen[whole], weight[whole]
-    setups = rows["setup"].nunique()
-    if not setups:
+    by_setup: dict[int, dict[str, list[Reading]]] = {}
+    for one in readings:
+        if one.mark in contrast.weights:
+            by_setup.setdefault(one.setup, {}).setdefault(one.mark, []).append(one)
+    whole = [marks for marks in by_setup.values() if len(marks) == len(contrast.weights)]
+    if not whole:
         return None
-    share = weight / rows.groupby(["setup", "mark"])["mark"].transform("size").to_numpy() / setups
-    steps = (rows[name].to_numpy(np.float64) for name in ("step_mm", "error_factor"))
-    own = sds.reading_variance(variances, np.full(len(rows), method), *steps)
-    x_m = (rows["x_mm"] - rows["length_mm"] / 2).fillna(0.0).to_numpy(np.float64) / 1000
-    z_m = rows["z_mm"].fillna(0.0).to_numpy(np.float64) / 1000
-    levers = ((setup.offset, 1.0), (setup.yaw, x_m), (setup.tilt, z_m))
-    shared = sum((sd[method] * (share * lever).sum()) ** 2 / setups for sd, lever in levers)
-    wobble = (variances.wobble_mm * (share * seen[:, BOW]).sum()) ** 2
-    return float(share @ rows["deflection_mm"].to_numpy(np.float64)), float(share**2 @ own + shared + wobble)
+    value, own = 0.0, 0.0
+    for marks in whole:
+        for mark, weight in contrast.weights.items():
+            share = weight / len(marks[mark]) / len(whole)
+            value += share * sum(one.value_mm for one in marks[mark])
+            own += share**2 * sum(one.variance for one in marks[mark])
+    setup, method = sds.setup_sds(variances), contrast.method_code
+    at = [(contrast.weights[mark], read[0]) for mark, read in whole[0].items()]
+    offset = setup.offset[method] * sum(weight for weight, _ in at)
+    yaw = setup.yaw[method] * sum(w * _known(one.x_mm - one.length_mm / 2) / 1000 for w, one in at)
+    tilt = setup.tilt[method] * sum(w * _known(one.z_mm) / 1000 for w, one in at)
+    wobble = variances.wobble_mm * sum(w * one.bow for w, one in at)
+    return value, float(own + (offset**2 + yaw**2 + tilt**2) / len(whole) + wobble**2)
 
 
-def _swing(rows: pd.DataFrame, seen: Array, contrast: Contrast, day: int, last: int, variances: Variances) -> float:
+def _swing(now: Sequence[Reading], contrast: Contrast, day: int, last: int, variances: Variances) -> float:
     """Variance of what the yearly cycle of a wall that nothing is known of does to the contrast between two days."""
-    first = ~rows["mark"].duplicated().to_numpy(bool)
-    weight = rows["mark"][first].map(contrast.weights).fillna(0.0).to_numpy(np.float64)
+    bow = {one.mark: one.bow for one in now}
     turn = 2 * np.sin(np.pi * (last - day) / DAYS_PER_YEAR)
-    return float(sds.season_variance(variances) * (turn * (weight @ seen[first, BOW])) ** 2)
+    moved = turn * sum(weight * bow[mark] for mark, weight in contrast.weights.items())
+    return float(sds.season_variance(variances) * moved**2)
+
+
+def _known(lever_mm: float) -> float:
+    """A lever, 0 where the mark's place is not known, as in the fit."""
+    return 0.0 if np.isnan(lever_mm) else lever_mm

@@ -8,13 +8,13 @@ an error of the older cycle does to the newer estimate. Given the variances this
 
 from collections.abc import Iterator
 from dataclasses import dataclass, fields, replace
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from monitor.config import Variances
+from monitor.config import END_REACH_MM, Variances
 from monitor.trend.blocks import Layout
 from monitor.trend.bounds import Scale
 from monitor.trend.cases import Cases
@@ -25,9 +25,19 @@ from monitor.trend.shapes import BOW, Array, Flags
 from monitor.units import DAYS_PER_YEAR
 
 Whole = npt.NDArray[np.intp]
-_PLACE = ["x_mm", "length_mm", "left_free", "right_free"]
-
 T = TypeVar("T", Estimate, Solution, Season, Scale)
+
+
+class Line(NamedTuple):
+    """A mark by one method on one level: numbers of level and mark, what was taken off the level, shapes as seen."""
+
+    mark: str
+    method_code: int
+    level: int
+    number: int
+    center_mm: float
+    seen: tuple[float, ...]
+    at_held_end: bool
 
 
 @dataclass(frozen=True)
@@ -36,9 +46,7 @@ class Period:
 
     estimate, season (the prior of its cycle), scale: as in the fit. to_base: its marks' rates are relative to the
     wall's base. marks: number of each mark; rate (M, P): the marks' rates as functionals, with measured (M,).
-    lines: one row per mark, method and level, oldest first: mark, method_code, level, number (of the mark), center,
-    x_mm, length_mm, left_free, right_free. seen: the shapes of those rows (rows, 3). time0: the day that times count
-    from; last_day: the day of the last visit that counts.
+    lines: the oldest first. time0: the day that times count from; last_day: the day of the last visit that counts.
     """
 
     layout: Layout
@@ -49,22 +57,21 @@ class Period:
     marks: dict[str, int]
     rate: Array
     measured: Flags
-    lines: pd.DataFrame
-    seen: Array
+    lines: list[Line]
     time0: int
     last_day: int
 
-    def reading(self, line: int, day: int, cycle_day: int | None = None) -> Array:
+    def reading(self, line: Line, day: int, cycle_day: int | None = None) -> Array:
         """The reading that a line foretells for a day, less its center, as a functional of the parameters (P,).
 
         cycle_day: the day whose place in the yearly cycle it has, where that is another.
         """
-        layout, row, seen = self.layout, self.lines.iloc[line], self.seen[line]
+        layout, seen = self.layout, np.asarray(line.seen)
         elapsed = (day - self.time0) / DAYS_PER_YEAR
         cycle = 2 * np.pi * (day if cycle_day is None else cycle_day) / DAYS_PER_YEAR
         functional = np.zeros(layout.size)
-        functional[int(row["level"])] = 1
-        functional[layout.local.start + int(row["number"])] = elapsed
+        functional[line.level] = 1
+        functional[layout.local.start + line.number] = elapsed
         functional[layout.season] = seen[BOW] * np.array([np.cos(cycle), np.sin(cycle)])
         functional[layout.rates] = seen * elapsed
         return functional
@@ -87,15 +94,28 @@ class Period:
 def kept(cases: Cases, done: Fitted, wanted: npt.NDArray[np.bool_]) -> Iterator[tuple[int, Period]]:
     """The wanted cases (a flag per case) of a block, with their numbers."""
     block = done.block
-    chosen = np.flatnonzero(wanted[block.cases])
-    if not len(chosen):
+    if not wanted[block.cases].any():
         return
-    rows = cases.rows.iloc[block.rows][["mark", "method_code", *_PLACE]]
-    rows = rows.assign(b=block.place[0], level=block.level, number=block.mark, row=block.rows)
-    rows = rows[np.isin(block.place[0], chosen)].drop_duplicates(["b", "mark", "method_code", "level"])
-    for _, lines in rows.groupby("b", sort=True):
-        b = int(lines["b"].iloc[0])
-        yield int(block.cases[b]), _period(cases, done, b, lines.reset_index(drop=True))
+    of_wanted = np.flatnonzero(wanted[block.cases][block.place[0]])
+    b, row = block.place[0][of_wanted], block.rows[of_wanted]
+    rows = cases.rows.iloc[row]
+    names = zip(rows["mark"], rows["method_code"], block.level[of_wanted], block.mark[of_wanted], strict=True)
+    ends, last = _at_held_end(rows), np.zeros(len(block.cases), dtype=np.int64)
+    np.maximum.at(last, b, rows["day"].to_numpy(np.int64))
+    lines: dict[int, dict[tuple[str, int, int], Line]] = {}
+    for case, place, end, (mark, method, level, number) in zip(b, row, ends, names, strict=True):
+        center = float(block.center[case, level])
+        line = Line(mark, int(method), int(level), int(number), center, tuple(cases.seen[place]), bool(end))
+        lines.setdefault(int(case), {}).setdefault((mark, line.method_code, line.level), line)
+    for case, of_case in lines.items():
+        yield int(block.cases[case]), _period(done, case, list(of_case.values()), int(last[case]))
+
+
+def _at_held_end(rows: pd.DataFrame) -> Flags:
+    """Whether each row's mark stands at a corner that a return wall holds."""
+    left = (rows["x_mm"] <= END_REACH_MM) & ~rows["left_free"]
+    right = (rows["x_mm"] >= rows["length_mm"] - END_REACH_MM) & ~rows["right_free"]
+    return np.asarray(left | right)
 
 
 def cross(newer: Period, older: Period, carry: float) -> Array:
@@ -110,21 +130,21 @@ def carry(variances: Variances, periods: int) -> float:
     return float(variances.season_carry**periods)
 
 
-def _period(cases: Cases, done: Fitted, b: int, lines: pd.DataFrame) -> Period:
-    fit, block = done.fit, done.block
+def _period(done: Fitted, b: int, lines: list[Line], last_day: int) -> Period:
+    fit = done.fit
+    solved = {name: _at(getattr(fit.estimate, name), b) for name in ("others", "rates")}
     return Period(
-        layout=block.layout,
-        estimate=replace(_at(fit.estimate, b), others=_at(fit.estimate.others, b), rates=_at(fit.estimate.rates, b)),
+        layout=done.block.layout,
+        estimate=replace(_at(fit.estimate, b), **solved),
         season=_at(done.season, b),
         scale=_at(done.scale, b),
         to_base=bool(fit.to_base[b]),
-        marks={mark: int(number) for mark, number in zip(lines["mark"], lines["number"], strict=True)},
+        marks={line.mark: line.number for line in lines},
         rate=fit.mark_functional[b],
         measured=fit.mark_measured[b],
-        lines=lines.assign(center=block.center[b, lines["level"]]),
-        seen=cases.seen[lines["row"].to_numpy(np.intp)],
-        time0=int(block.time0[b]),
-        last_day=int(cases.rows["day"].iloc[block.rows[block.place[0] == b]].max()),
+        lines=lines,
+        time0=int(done.block.time0[b]),
+        last_day=last_day,
     )
 
 

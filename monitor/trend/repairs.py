@@ -15,11 +15,11 @@ import numpy.typing as npt
 import pandas as pd
 
 from monitor import schema
-from monitor.config import END_REACH_MM, Settings, Variances
+from monitor.config import Settings, Variances
 from monitor.terms import EventKind, Part
 from monitor.trend import bounds, repair_words
-from monitor.trend.aftermath import Contrast, Read, read_after, waiting_rows
-from monitor.trend.cases import WALL, Cases, days
+from monitor.trend.aftermath import Contrast, Read, Reading, read_after, waiting
+from monitor.trend.cases import CASE, WALL, Cases, days
 from monitor.trend.periods import Period, carry, cross
 from monitor.trend.rows import Row, plain
 from monitor.trend.shapes import Array
@@ -63,10 +63,10 @@ def table(
 
     periods: the fits by number of case (periods.kept). readings, events, walls: as the assessment takes them.
     """
-    found = plain(cases.table)
+    found = plain(cases.table[[*CASE, "case", "started_on", "span_years"]])
     number = {(row["house"], row["wall"], row["period"]): row["case"] for row in found}
-    units = {(row["house"], row["wall"]): row["unit"] for row in plain(walls)}
-    untouched = _untouched(events)
+    units = {(row["house"], row["wall"]): row["unit"] for row in plain(walls[[*WALL, "unit"]])}
+    untouched, read = _untouched(events), waiting(cases, settings.variances)
     weather = _strapped_wet(readings, cases)
     made = []
     for row in found:
@@ -74,7 +74,8 @@ def table(
         before, after = periods.get(number.get((*key, row["period"] - 1), -1)), periods.get(row["case"])
         if not row["period"] or (before is None and after is None):
             continue
-        one = _repair(cases, row, before, after, untouched.get((*key, row["started_on"]), set()), settings)
+        marks = untouched.get((*key, row["started_on"]), set())
+        one = _repair(row, before, after, read.get(row["case"], []), marks, settings)
         one |= {name: row[name] for name in ("house", "wall", "period")} | {"reinforced_on": row["started_on"]}
         wet = weather.get((*key, row["started_on"]), False) or _inward_half(before, one["mark"])
         one["warning"] = repair_words.warning(one, wet and row["span_years"] < 1)
@@ -86,22 +87,27 @@ def table(
 
 
 def _repair(
-    cases: Cases, row: Row, before: Period | None, after: Period | None, untouched: set[str], settings: Settings
+    row: Row,
+    before: Period | None,
+    after: Period | None,
+    read: Sequence[Reading],
+    untouched: set[str],
+    settings: Settings,
 ) -> Row:
     """Numbers of one reinforcement."""
     mark = _mark(before, after)
     day = int(days(pd.Series([row["started_on"]]))[0])
-    read = read_after(*waiting_rows(cases, row["case"], day), mark, day, settings.variances)
-    step, told_by = _step(before, after, read, mark, day, settings.variances)
+    after_work = read_after(read, mark, day, settings.variances)
+    step, told_by = _step(before, after, after_work, mark, day, settings.variances)
     kind = PULL_BACK if told_by <= untouched else TOGETHER
     told = {
         "before": _rate(before, mark),
         "after": _rate(after, mark),
         "difference": _difference(before, after, mark, settings.variances),
         "step": step,
-        "take_up": _take_up(after, read, day, settings),
+        "take_up": _take_up(after, after_work, day, settings),
     }
-    one: Row = {"mark": mark, "step_kind": kind if step else "", "read_after": bool(read)}
+    one: Row = {"mark": mark, "step_kind": kind if step else "", "read_after": bool(after_work)}
     for name, value in told.items():
         unit = "mm" if name in ("step", "take_up") else "mm_per_year"
         one[f"{name}_{unit}"] = None if value is None else value.value
@@ -117,20 +123,12 @@ def _mark(before: Period | None, after: Period | None) -> str:
     """
     fitted = [period for period in (before, after) if period is not None]
     shared = set.intersection(*(_measured(period) for period in fitted))
-    apart = shared - _held(fitted[0])
+    apart = shared - {line.mark for line in fitted[0].lines if line.at_held_end}
     choices = [(fitted[0], apart), (fitted[0], shared), *((period, _measured(period)) for period in fitted)]
     for period, marks in choices:
         if marks:
             return max(sorted(marks), key=lambda mark: period.value(period.rate[period.marks[mark]]))
     return min(fitted[0].marks)
-
-
-def _held(period: Period) -> set[str]:
-    """Marks that stand at a corner held by a return wall."""
-    lines = period.lines
-    left = (lines["x_mm"] <= END_REACH_MM) & ~lines["left_free"]
-    right = (lines["x_mm"] >= lines["length_mm"] - END_REACH_MM) & ~lines["right_free"]
-    return set(lines["mark"][left | right])
 
 
 def _measured(period: Period) -> set[str]:
@@ -243,8 +241,6 @@ def _inward_half(before: Period | None, mark: str) -> bool:
     """Whether the fitted cycle stood inward at the mark when it was last read before the work."""
     if before is None:
         return False
-    lines = np.flatnonzero((before.lines["mark"] == mark).to_numpy(bool))
+    lines = [line for line in before.lines if line.mark == mark]
     season = before.layout.season
-    return any(
-        before.reading(int(line), before.last_day)[season] @ before.estimate.theta[season] > 0 for line in lines[-1:]
-    )
+    return any(before.reading(line, before.last_day)[season] @ before.estimate.theta[season] > 0 for line in lines[-1:])
