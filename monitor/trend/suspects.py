@@ -47,11 +47,18 @@ def set_aside(readings: pd.DataFrame, reading_ids: Iterable[str]) -> pd.DataFram
 
 
 def doubts(cases: Cases, found: Screened) -> pd.DataFrame:
-    """What in a case's readings asks for a confirming visit, though none is set aside: CASE and doubt, a clause."""
+    """What in a case's readings asks for a confirming visit, though none is set aside: one row per case.
+
+    CASE; doubt, a clause; may_be_misread, whether one reading alone may be at fault, rather than a whole visit that was
+    set up wrongly or stands where the wall does.
+    """
     rows = cases.rows.iloc[found.doubts["row"].to_numpy(np.intp)][[*CASE, "mark", "day"]]
     rows = rows.reset_index(drop=True).assign(together=found.doubts["together"], visit_date=dates(rows["day"]))
+    rows = rows.assign(may_be_misread=~rows["together"].astype(bool))
+    rows["may_be_misread"] = rows.groupby(CASE)["may_be_misread"].transform("any")
     rows = rows.sort_values([*CASE, "day", "mark"]).drop_duplicates(CASE, keep="last")
-    return rows[CASE].assign(doubt=pd.Series([_doubt(row) for row in plain(rows)], index=rows.index, dtype="str"))
+    clauses = pd.Series([_doubt(row) for row in plain(rows)], index=rows.index, dtype="str")
+    return rows[[*CASE, "may_be_misread"]].assign(doubt=clauses)
 
 
 def _told(row: Row) -> Row:

@@ -56,12 +56,15 @@ def judge(
 def verdict(row: Row, own_lower: float | None, rules: Rules) -> Verdict:
     """The verdict on one row of wall results. own_lower: the governing mark's own lower bound, None where unknown.
 
-    row["doubt"], where it is given: what in its readings asks for a confirming visit, though none is set aside.
+    row["doubt"], where it is given: what in its readings asks for a confirming visit, though none is set aside;
+    row["may_be_misread"]: whether that is one reading which nothing at its visit can tell from a misread. Such a wall
+    is not called moving before that visit is confirmed.
     """
     log_e, threshold = row["log_evidence"] or 0.0, row["threshold_mm_per_year"]
-    if row["visits"] >= rules.moving_visits and reasons.determined(row) and log_e >= log(1 / rules.alpha):
-        return Verdict.MOVING
     doubtful = row["is_current"] and row.get("doubt")
+    told = reasons.determined(row) and not (doubtful and row.get("may_be_misread"))
+    if row["visits"] >= rules.moving_visits and told and log_e >= log(1 / rules.alpha):
+        return Verdict.MOVING
     if doubtful or (own_lower is not None and own_lower > threshold) or log_e >= log(rules.look_again_evidence):
         return Verdict.LOOK_AGAIN
     long_enough = row["visits"] >= rules.holding_visits and not months_short(row, rules)

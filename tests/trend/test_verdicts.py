@@ -14,7 +14,7 @@ from result_rows import AFTER, HOLDING, MOVING, RULES, frame, judged, mark_row, 
 from monitor import schema
 from monitor.config import Rules
 from monitor.errors import TrendError
-from monitor.trend.verdicts import judge
+from monitor.trend.verdicts import judge, verdict
 
 TWENTY = math.log(1 / RULES.alpha)
 
@@ -291,3 +291,10 @@ def test_a_higher_threshold_never_makes_a_wall_look_worse_on_the_same_evidence(
         given = {"rate_lower": lower, "rate_upper": upper, "log_evidence": log_e, "threshold_mm_per_year": limit}
         ranks.append(worst.index(one((mark_row(lower),), **given)["verdict"]))
     assert ranks[1] <= ranks[0]
+
+
+def test_a_reading_that_may_be_a_misread_calls_for_another_look_before_a_wall_is_called_moving() -> None:
+    row = wall_row(**MOVING) | {"doubt": "mark M3 of 2025-04-01 stands apart"}
+    assert verdict(row | {"may_be_misread": True}, None, RULES) == "look again"
+    assert verdict(row | {"may_be_misread": False}, None, RULES) == "moving"
+    assert verdict(row | {"may_be_misread": True, "is_current": False}, None, RULES) == "moving"
