@@ -165,11 +165,16 @@ def _sentence(end: End, unit: str) -> str:
 def _corrected(
     cases: Cases, case: int, columns: pd.DataFrame, row: Row, ends: list[End], variances: Variances, unit: str
 ) -> str:
-    """What the string tells too little or too much at the governing mark; '' where no string tells that mark."""
-    own = cases.rows[(cases.rows["case"] == case) & (cases.rows["mark"] == row["governing_mark"])]
-    if own.empty or row["rate_mm_per_year"] is None or own["method_code"].iloc[-1] != METHODS.index(Method.STRING):
+    """What the string tells too little or too much; '' where nothing is read by string.
+
+    Of the governing mark where the string tells it, else of the string's mark next to the middle of the wall.
+    """
+    strung = cases.rows[(cases.rows["case"] == case) & (cases.rows["method_code"] == METHODS.index(Method.STRING))]
+    if strung.empty:
         return ""
-    place = own.iloc[-1]
+    from_middle = (strung["x_mm"] / strung["length_mm"] - 0.5).abs()
+    governs = strung["mark"] == row["governing_mark"]
+    place = strung[governs].iloc[-1] if governs.any() else strung.iloc[int(from_middle.argmin())]
     share = float(place["x_mm"]) / float(place["length_mm"])
     hidden = 0.0
     for end in ends:
@@ -179,12 +184,15 @@ def _corrected(
         hidden += at * (1 - share if end.side == "left" else share)
     if not np.isfinite(hidden) or abs(hidden) < 1e-9:
         return ""
-    way = "low" if hidden > 0 else "high"
-    return (
-        f"the string, which stands on it, tells the rate of mark {row['governing_mark']} about "
-        f"{rate_text(abs(hidden), unit)} too {way}: rather {rate_text(row['rate_mm_per_year'] + hidden, unit)} than "
-        f"{rate_text(row['rate_mm_per_year'], unit)}"
+    stands_on, way = "them" if len(ends) > 1 else "it", "low" if hidden > 0 else "high"
+    told = (
+        f"the string, which stands on {stands_on}, tells the rate of mark {place['mark']} about "
+        f"{rate_text(abs(hidden), unit)} too {way}"
     )
+    rate = row["rate_mm_per_year"]
+    if not governs.any() or rate is None:
+        return told
+    return f"{told}: rather {rate_text(rate + hidden, unit)} than {rate_text(rate, unit)}"
 
 
 def _at_height(z_mm: float, column: list[End]) -> float:
