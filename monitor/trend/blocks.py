@@ -13,6 +13,7 @@ import pandas as pd
 
 from monitor.config import Variances
 from monitor.terms import Method
+from monitor.trend import parameters
 from monitor.trend import variances as sds
 from monitor.trend.cases import Cases, seen_by
 from monitor.trend.shapes import BOW, COMPONENTS, Array
@@ -71,7 +72,8 @@ class Block:
 
     cases: numbers of the cases (B,). design: (B, V, N, P) of the layout's parameters. deflection, weight (1 / reading
     variance, 0 where there is no reading), bow (the bow shape as seen): (B, V, N). columns: set-up columns times their
-    sds (B, V, N, K); free: the columns of unknown size (B, V, K). last: the newest visit (B,). phi: shapes at the
+    sds (B, V, N, K); free: the columns of unknown size (B, V, K); error: which entry of the vector of sds each column
+    has (parameters), -1 for padding (B, V, K). last: the newest visit (B,). phi: shapes at the
     marks as the newest visit's method sees them (B, M, 3); center: what was taken off each level (B, L).
     rows, place: the rows of Cases.rows in the block, and the (case, visit, reading) where each stands.
     level, mark: number of each such row's level and mark within its case. time0: day that times count from (B,).
@@ -85,6 +87,7 @@ class Block:
     bow: Array
     columns: Array
     free: npt.NDArray[np.bool_]
+    error: Whole
     last: Whole
     phi: Array
     center: Array
@@ -196,35 +199,38 @@ class Packer:
         design[(*place, layout.season.start + 1)] = seen[:, BOW] * np.sin(cycle)
         for component in range(RATES):
             design[(*place, layout.others + component)] = seen[:, component] * elapsed
-        setup_columns, free = self._columns(rows, place, (*whole, columns))
+        setup_columns, free, error = self._columns(rows, place, (*whole, columns))
         phi, last = self._phi_now(rows, b, mark, (count, marks, RATES)), _most(b, place[1], count) - 1
         index = self._index[rows]
         return Block(
-            layout, cases, design, deflection, weight, bow, setup_columns, free, last, phi, center, index, place, level,
-            mark, time0,
+            layout, cases, design, deflection, weight, bow, setup_columns, free, error, last, phi, center, index, place,
+            level, mark, time0,
         )  # fmt: skip
 
     def _columns(
         self, rows: Whole, place: tuple[Whole, Whole, Whole], shape: tuple[int, int, int, int]
-    ) -> tuple[Array, npt.NDArray[np.bool_]]:
-        """Set-up columns times their sds, and which of them are free."""
+    ) -> tuple[Array, npt.NDArray[np.bool_], Whole]:
+        """Set-up columns times their sds, which of them are free, and whose error each is."""
         columns, free = np.zeros(shape), np.zeros((*shape[:2], shape[3]), dtype=bool)
+        error = np.full(free.shape, -1)
+        error[place[0], place[1], 0] = parameters.WOBBLE
         method, data = self._method[rows], self._rows.iloc[rows]
         columns[(*place, 0)] = self._variances.wobble_mm * self._seen[rows, BOW]
         x_m = np.nan_to_num((data["x_mm"] - data["length_mm"] / 2).to_numpy(np.float64)) / 1000
         z_m = np.nan_to_num(data["z_mm"].to_numpy(np.float64)) / 1000
         kinds = (
-            (self._offset, self._sds.offset, 1.0),
-            (self._yaw, self._sds.yaw, x_m),
-            (self._tilt, self._sds.tilt, z_m),
+            (self._offset, self._sds.offset, 1.0, parameters.OFFSET),
+            (self._yaw, self._sds.yaw, x_m, parameters.YAW),
+            (self._tilt, self._sds.tilt, z_m, parameters.TILT),
         )
-        for slots, sd, lever in kinds:
+        for slots, sd, lever, code in kinds:
             has = slots[rows] >= 0
             spot = tuple(axis[has] for axis in (*place, slots[rows]))
             columns[spot] = (sd[method] * lever)[has]
+            error[spot[0], spot[1], spot[3]] = code + method[has]
         unknown = self._sds.free[method]
         free[place[0][unknown], place[1][unknown], self._offset[rows][unknown]] = True
-        return columns, free
+        return columns, free, error
 
     def _phi_now(self, rows: Whole, b: Whole, mark: Whole, shape: tuple[int, int, int]) -> Array:
         """Shapes at the marks as the method of the case's newest counting visit sees them."""
