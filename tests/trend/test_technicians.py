@@ -1,0 +1,146 @@
+"""Technicians' set-ups beside the others': against one dense regression, by hand, by law and on simulated truth."""
+
+from datetime import date
+
+import invented
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+from statsmodels.regression.linear_model import GLS
+
+from monitor.config import Rules, Variances
+from monitor.terms import Method
+from monitor.trend import technicians
+from monitor.trend.cases import Cases, build
+from monitor.trend.portfolio import fitted
+from monitor.trend.reference import covariance, fixed_columns
+
+ROW = [("M1", 90.0, 1220.0), ("M2", 2250.0, 1220.0), ("M3", 4500.0, 1220.0), ("M4", 6750.0, 1220.0)]
+MONTHS = (0, 5, 11, 18, 23, 30, 35)
+TURNS = ("A", "B", "A", "B", "B", "A", "B")
+DAY = date(2100, 1, 1)
+
+
+def made(
+    names: list[str], method: Method, turns: tuple[str, ...] = TURNS, off_mm: float = 0.0, seed: int = 1
+) -> tuple[Cases, pd.DataFrame]:
+    """Walls read by turns; what B reads stands off_mm further in."""
+    when = invented.dates(date(2020, 1, 7), MONTHS)
+    readings, _ = invented.grid(np.random.default_rng(seed), names, ROW, when, method, rate=(1.0, 0.0, 0.0))
+    person = readings["visit_date"].map(dict(zip(when, turns, strict=True)))
+    moved = readings["deflection_mm"] + np.where(person == "B", off_mm, 0.0)
+    readings = readings.assign(technician=person, deflection_mm=moved)
+    facts = (readings, invented.walls(names), invented.marks(names, ROW), invented.events())
+    return build(*facts, Rules(), DAY), readings
+
+
+def told(cases: Cases, readings: pd.DataFrame, variances: Variances | None = None) -> pd.DataFrame:
+    variances = variances or Variances()
+    person = technicians.technicians_of(cases, readings)
+    return pd.concat([technicians.sums(cases, done, person) for done in fitted(cases, variances)], ignore_index=True)
+
+
+@pytest.mark.parametrize("method", [Method.STRING, Method.METER])
+def test_the_offset_and_its_error_are_those_of_one_dense_regression_with_a_column_for_the_technician(
+    method: Method,
+) -> None:
+    """Independent library: statsmodels GLS over the whole covariance of the wall's readings."""
+    variances = Variances()
+    cases, readings = made(["W"], method, off_mm=2.0)
+    found = told(cases, readings).set_index("technician").loc["B"]
+    local = next(iter(fitted(cases, variances))).fit.local_variance[0]
+    sigma = covariance(cases.rows, cases.seen, variances, np.full(len(cases.rows), local))
+    fixed, _ = fixed_columns(cases.rows, cases.seen, variances)
+    column = (technicians.technicians_of(cases, readings) == "B").astype(float)
+    y = cases.rows["deflection_mm"].to_numpy(float)
+    dense = GLS(y, np.column_stack([fixed, column]), sigma=sigma).fit(cov_type="fixed_scale")
+    assert found["told"] / found["information"] == pytest.approx(dense.params[-1], rel=1e-8)
+    assert found["information"] ** -0.5 == pytest.approx(dense.bse[-1], rel=1e-8)
+
+
+def test_two_who_read_by_turns_differ_by_opposite_numbers() -> None:
+    cases, readings = made(["W"], Method.METER, off_mm=2.0)
+    found = technicians.apart(told(cases, readings)).set_index("technician")
+    assert found.loc["A", "offset_mm"] == pytest.approx(-found.loc["B", "offset_mm"])
+    assert found.loc["A", "p"] == pytest.approx(found.loc["B", "p"])
+    assert found.loc["B", ["setups", "others"]].tolist() == [4, 3]
+
+
+def test_of_the_only_reader_of_a_wall_nothing_is_told() -> None:
+    cases, readings = made(["W"], Method.METER, turns=("B",) * 7, off_mm=5.0)
+    assert told(cases, readings).empty
+    assert technicians.notes(cases, told(cases, readings)).empty
+    assert technicians.table(cases, told(cases, readings)).empty
+
+
+@pytest.mark.parametrize("method", [Method.PLUMB, Method.LASER])
+def test_where_a_set_up_has_an_offset_of_unknown_size_nothing_is_told(method: Method) -> None:
+    cases, readings = made(["W"], method, off_mm=5.0)
+    assert told(cases, readings).empty
+
+
+def test_one_who_came_first_and_one_who_came_last_with_two_visits_cannot_be_told_from_the_rate() -> None:
+    cases, readings = made(["W"], Method.METER, turns=("A",) + ("B",) * 6, off_mm=3.0)
+    alternating, its = made(["W"], Method.METER, off_mm=3.0)
+    assert told(cases, readings)["information"].max() < 0.5 * told(alternating, its)["information"].max()
+
+
+def test_a_level_given_to_all_readings_and_the_readings_of_another_wall_change_no_note() -> None:
+    cases, readings = made(["V", "W"], Method.METER, off_mm=4.0)
+    both = technicians.notes(cases, told(cases, readings)).set_index("house")["technician_note"]
+    alone = readings[readings["house"] == "W"].assign(deflection_mm=lambda rows: rows["deflection_mm"] + 7.0)
+    facts = (alone, invented.walls(["W"]), invented.marks(["W"], ROW), invented.events())
+    one = build(*facts, Rules(), DAY)
+    assert technicians.notes(one, told(one, alone))["technician_note"].tolist() == [both["W"]]
+
+
+def test_a_note_says_which_way_by_how_much_and_names_nobody() -> None:
+    cases, readings = made(["W"], Method.METER, off_mm=6.0)
+    found = technicians.apart(told(cases, readings)).set_index("technician").loc["B"]
+    note = technicians.notes(cases, told(cases, readings))["technician_note"].item()
+    assert note.startswith(
+        f"One technician's 4 set-ups by distance meter stand {found['offset_mm']:.1f} mm further in than the others' 3"
+    )
+    named, its = made(["W"], Method.METER, off_mm=6.0)
+    its = its.assign(technician=its["technician"].replace({"A": "Quentin", "B": "Zoltan"}))
+    assert technicians.notes(named, told(named, its))["technician_note"].item() == note
+
+
+def test_a_single_set_up_is_no_habit() -> None:
+    cases, readings = made(["W"], Method.METER, turns=("A", "A", "A", "B", "A", "A", "A"), off_mm=8.0)
+    found = technicians.apart(told(cases, readings))
+    assert found["p"].max() < 1e-4
+    assert technicians.notes(cases, told(cases, readings)).empty
+
+
+def test_technicians_who_are_alike_get_a_note_on_one_wall_in_a_hundred_at_most() -> None:
+    """Binomial limit at 1 in 10,000 around the stated chance; also the sizes of all p stand as they should."""
+    cases, readings = made([f"W{n:03d}" for n in range(500)], Method.METER, seed=11)
+    found = technicians.apart(told(cases, readings))
+    limit = stats.binom.ppf(0.9999, 500, technicians.NOTE_CHANCE)
+    assert len(technicians.notes(cases, told(cases, readings))) <= limit
+    one = found[found["technician"] == "B"]
+    assert stats.kstest(one["p"], "uniform").pvalue > 1e-4
+
+
+def test_a_habit_of_three_millimetres_is_found_on_most_walls_and_over_all_walls_to_its_stated_error() -> None:
+    cases, readings = made([f"W{n:03d}" for n in range(100)], Method.METER, off_mm=3.0, seed=12)
+    sums = told(cases, readings)
+    assert len(technicians.notes(cases, sums)) > 80
+    table = technicians.table(cases, sums).set_index("technician")
+    assert abs(table.loc["B", "offset_mm"] - 3.0) < 4 * table.loc["B", "se_mm"]
+    assert table.loc["B", ["walls", "setups", "others"]].tolist() == [100, 400, 300]
+    assert table.loc["B", "method"] == "meter"
+
+
+def test_walls_weigh_by_what_they_tell_over_their_scale() -> None:
+    """By hand: 2 mm at information 4 and scale 1, 5 mm at information 4 and scale 2: mean 3, error 1 / sqrt 6."""
+    cases, _ = made(["V", "W"], Method.METER)
+    row = {"method_code": 3, "technician": "B", "setups": 3, "others": 2, "dof": 10.0, "information": 4.0}
+    rows = pd.DataFrame(
+        [row | {"case": 0, "told": 8.0, "scale_sum": 10.0}, row | {"case": 1, "told": 20.0, "scale_sum": 20.0}]
+    )
+    found = technicians.table(cases, rows).iloc[0]
+    assert (found["offset_mm"], found["se_mm"]) == pytest.approx((3.0, 6**-0.5))
+    assert found[["walls", "setups", "others"]].tolist() == [2, 6, 4]
