@@ -1,5 +1,6 @@
 """The assessment of all walls: from tables of facts to tables of results."""
 
+from collections.abc import Sequence
 from datetime import date
 
 import numpy as np
@@ -23,6 +24,7 @@ from monitor.trend import (
     schedule,
     screening,
     suspects,
+    technicians,
     totals,
     verdicts,
 )
@@ -63,7 +65,8 @@ def assess(
         readings = suspects.set_aside(readings, aside["reading_id"])
         cases = build(readings, walls, marks, events, settings.rules, judged_on)
     values: Columns = {name: np.full(len(cases.table), np.nan) for name in _NUMBERS}
-    mark_tables, lines = [], []
+    mark_tables, lines, told = [], [], []
+    technician = technicians.technicians_of(cases, readings)
     kept: dict[int, periods.Period] = {}
     repaired = repairs.repaired(cases)
     for done in fitted(cases, settings.variances):
@@ -82,8 +85,10 @@ def assess(
             values[name][done.block.cases] = value
         mark_tables.append(_mark_values(cases, done, log_e))
         lines.append(movement.lines(done))
+        told.append(technicians.sums(cases, done, technician))
         kept |= periods.kept(cases, done, repaired)
-    tables = _tables(cases, values, mark_tables, lines, doubts, (readings, walls, marks, events), settings, judged_on)
+    by_case = (doubts, technicians.notes(cases, technicians.joined(told)))
+    tables = _tables(cases, values, mark_tables, lines, by_case, (readings, walls, marks, events), settings, judged_on)
     done_by_repairs = repairs.table(cases, kept, readings, events, walls, settings)
     return tables | {"suspects": aside, "repairs": done_by_repairs}
 
@@ -150,7 +155,7 @@ def _tables(
     values: Columns,
     mark_tables: list[pd.DataFrame],
     lines: list[pd.DataFrame],
-    doubts: pd.DataFrame,
+    by_case: Sequence[pd.DataFrame],
     facts: tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, pd.DataFrame],
     settings: Settings,
     judged_on: date,
@@ -158,7 +163,9 @@ def _tables(
     """Join the parts and let the rules judge them."""
     readings, walls, marks, events = facts
     rules = settings.rules
-    wall_results = _wall_results(cases, values).merge(doubts, on=CASE, how="left")
+    wall_results = _wall_results(cases, values)
+    for said in by_case:
+        wall_results = wall_results.merge(said, on=CASE, how="left")
     mark_results = _with_unfitted_marks(cases, mark_tables)
     up_to_day = readings[~(readings["visit_date"] > pd.Timestamp(judged_on))]
     done_by_day = events[~(events["event_date"] > pd.Timestamp(judged_on))]
@@ -167,13 +174,13 @@ def _tables(
     wall_results["total_mark"] = wall_results["total_mark"].fillna("")
     due = schedule.schedule(wall_results, walls, judged_on, rules)
     wall_results = wall_results.merge(due, on=CASE, how="left")
-    wall_results = projection.dated(wall_results).assign(technician_note="")
+    wall_results = projection.dated(wall_results)
     moved = movement.movement(cases, lines)
     seen = (cracks.notes(cases, moved, readings, walls, settings.variances),
             ends.notes(cases, wall_results, readings, walls, settings.variances))  # fmt: skip
     for notes in seen:
         wall_results = wall_results.merge(notes, on=CASE, how="left")
-    wall_results = ends.doubted(wall_results).fillna({"ends_note": "", "crack_note": ""})
+    wall_results = ends.doubted(wall_results).fillna(dict.fromkeys(("ends_note", "crack_note", "technician_note"), ""))
     wall_results, findings = verdicts.judge(wall_results, mark_results, readings, walls, rules, judged_on)
     tables = {
         "wall_results": wall_results,

@@ -7,7 +7,7 @@ residual scale, merge by adding. What cannot be told has c'Pc = 0 by the algebra
 a wall drops into the levels, and offsets of unknown size (plumb, laser) take up any bias of the person.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -56,7 +56,7 @@ def sums(cases: Cases, done: Fitted, technician: npt.NDArray[np.object_]) -> pd.
     rows = _rows(cases, done, technician)
     pairs = _pairs(rows)
     if pairs.empty:
-        return pd.DataFrame(columns=list(_COLUMNS)).astype(dict(_COLUMNS))
+        return joined([])
     chosen = np.unique(pairs["b"].to_numpy(np.intp))
     rows = rows.merge(pairs[[*_PAIR, "column"]], on=_PAIR)
     block, columns = done.block, int(pairs["column"].max()) + 1
@@ -75,6 +75,12 @@ def sums(cases: Cases, done: Fitted, technician: npt.NDArray[np.object_]) -> pd.
     known = information[c, column] > LEAST_SHARE * bare[c, column]
     made: pd.DataFrame = table.loc[known, list(_COLUMNS)].reset_index(drop=True).astype(dict(_COLUMNS))
     return made
+
+
+def joined(parts: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    """The sums of several blocks, of one machine or of several, in one table."""
+    some = [part for part in parts if len(part)]
+    return pd.concat(some, ignore_index=True) if some else pd.DataFrame(columns=list(_COLUMNS)).astype(dict(_COLUMNS))
 
 
 def _rows(cases: Cases, done: Fitted, technician: npt.NDArray[np.object_]) -> pd.DataFrame:
@@ -132,7 +138,8 @@ def notes(cases: Cases, told: pd.DataFrame) -> pd.DataFrame:
     found = found[shown & enough].sort_values(["case", "p", "offset_mm"], ascending=[True, True, False])
     found = found.drop_duplicates("case")
     key = cases.table.set_index("case")[CASE].loc[found["case"].to_numpy(np.intp)].reset_index(drop=True)
-    return key.assign(technician_note=[_sentence(*row) for row in zip(*(found[c] for c in _SAID), strict=True)])
+    said = [_sentence(*row) for row in zip(*(found[name] for name in _SAID), strict=True)]
+    return key.assign(technician_note=pd.Series(said, dtype="str"))
 
 
 _SAID = ("method_code", "offset_mm", "se_mm", "setups", "others")

@@ -38,7 +38,7 @@ def made(
 def told(cases: Cases, readings: pd.DataFrame, variances: Variances | None = None) -> pd.DataFrame:
     variances = variances or Variances()
     person = technicians.technicians_of(cases, readings)
-    return pd.concat([technicians.sums(cases, done, person) for done in fitted(cases, variances)], ignore_index=True)
+    return technicians.joined([technicians.sums(cases, done, person) for done in fitted(cases, variances)])
 
 
 @pytest.mark.parametrize("method", [Method.STRING, Method.METER])
