@@ -41,6 +41,8 @@ class Rules(_Frozen):
     first_interval_years: float = Field(default=2.0, ge=0)
     later_interval_months: float = Field(default=12.0, gt=0)
     grace_days: int = Field(default=30, ge=0)
+    frost_from: int = Field(default=9, ge=1, le=12, description="first month in which a visit is made before the frost")
+    frost_to: int = Field(default=11, ge=1, le=12, description="last such month")
 
     def threshold(self, period: int) -> float:
         """Threshold of a period in mm/yr: before the first reinforcement (period 0), or after one."""

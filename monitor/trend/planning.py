@@ -5,6 +5,7 @@
 
 from collections.abc import Sequence
 from datetime import date
+from functools import cache
 
 import numpy as np
 from scipy import optimize, stats
@@ -19,6 +20,7 @@ POWER = 0.80
 """Chance that a planned visit should give of settling what it is planned for."""
 
 
+@cache
 def noncentrality(dof: float, level: float = LEVEL, power: float = POWER) -> float:
     """How many standard errors a rate must lie beyond a limit so that its bound passes the limit with chance `power`.
 
@@ -72,14 +74,20 @@ def first_settling(
 def earliest_holding(first_visit: date | None, visits: int, planned: Sequence[date], rules: Rules) -> date | None:
     """First planned day on which a period has visits and months enough to be called holding, whatever they show.
 
+    For periods in which nothing was read yet, so that no design foretells what their visits show.
+
     first_visit: the first visit that counts, None where there is none yet; visits: those that count so far; planned:
     days of the visits to come, rising. None where the planned visits are too few.
     """
     for count, day in enumerate(planned, start=visits + 1):
-        start = first_visit or planned[0]
-        if count >= rules.holding_visits and day >= add_months(start, rules.holding_months):
+        if enough(first_visit or planned[0], count, day, rules):
             return day
     return None
+
+
+def enough(first_visit: date, visits: int, last_visit: date, rules: Rules) -> bool:
+    """Whether visits that count, from the first to the last, are enough for holding, whatever they show."""
+    return visits >= rules.holding_visits and last_visit >= add_months(first_visit, rules.holding_months)
 
 
 def _telling(se: float) -> None:

@@ -1,5 +1,6 @@
 """The sentences of verdicts and findings: what was found, how large, how sure, in the wall's own unit."""
 
+from datetime import date
 from math import exp, floor, log
 from typing import Any
 
@@ -38,11 +39,10 @@ def reason(row: Row, verdict: Verdict, rules: Rules, unit: str, own_lower: float
     return _too_early(row, unit, threshold, rules)
 
 
-def missing(row: Row, rules: Rules, unit: str, *, months_short: float, earliest: str) -> str:
+def missing(row: Row, rules: Rules, unit: str, *, months_short: float, when: str) -> str:
     """What a period lacks for being called holding, in one sentence; '' where it lacks nothing.
 
-    months_short: months by which its visits span too little; earliest: the earliest planned day its visits and months
-    alone would be enough, as text, '' where not known.
+    months_short: months by which its visits span too little; when: from when on it can be called so, '' if not known.
     """
     upper = row["rate_upper"]
     parts = []
@@ -62,8 +62,22 @@ def missing(row: Row, rules: Rules, unit: str, *, months_short: float, earliest:
         parts.append(f"an upper bound below the threshold of {limit} (now {rate_text(upper, unit)})")
     if not parts:
         return ""
-    when = f"; by visits and months alone it can be called holding from {earliest}" if earliest else ""
-    return f"Missing for holding: {_listed(parts)}{when}."
+    return f"Missing for holding: {_listed(parts)}{f'; {when}' if when else ''}."
+
+
+def when(likely: date | None, looked_until: date | None, earliest: date | None) -> str:
+    """From when on a wall can be called holding; '' where nothing is known.
+
+    likely: the planned visit after which a still wall is called so with 80 % chance; looked_until: the last planned
+    visit that was looked at; earliest: where none was, the first planned day with visits and months enough.
+    """
+    if likely is not None:
+        return (
+            f"if it does not move, it is likely (4 times in 5) to be called so after the visit of {likely.isoformat()}"
+        )
+    if looked_until is not None:
+        return f"no visit planned until {looked_until.isoformat()} is likely to show it, even if the wall does not move"
+    return f"by visits and months alone it can be called holding from {earliest.isoformat()}" if earliest else ""
 
 
 def between(row: Row, unit: str) -> str:

@@ -33,9 +33,10 @@ def judge(
     """Completed wall results, and the findings: one row per wall, period and rule.
 
     wall_results, mark_results: columns of their schemas, everything but verdict, reason, missing, onset, not_settled
-    and not_measured filled (an onset given already is kept where the wall moves); readings: all states, after rulings;
-    walls: the register. Periods that are over get a trend finding only, without urgency. A registered wall with no
-    current period gets its findings too, so that nothing seen there is hidden.
+    and not_measured filled (an onset given already is kept where the wall moves), and holding_from and looked_until
+    where visits were planned; readings: all states, after rulings; walls: the register. Periods that are over get a
+    trend finding only, without urgency. A registered wall with no current period gets its findings too, so that nothing
+    seen there is hidden.
     """
     register = {_key(row): row for row in plain(walls)}
     own_lower = {(*_key(row), row["period"], row["mark"]): row["rate_lower"] for row in plain(mark_results)}
@@ -107,13 +108,14 @@ def _missing(row: Row, found: Verdict, wall: Row, rules: Rules, judged_on: date,
     if not row["is_current"]:
         return "This period is over; what it lacks cannot be made up."
     short = months_short(row, rules)
+    likely, until = row.get("holding_from"), row.get("looked_until")
     earliest = None
-    if row["visits"] < rules.holding_visits or short:
+    if until is None and (row["visits"] < rules.holding_visits or short):
         months = planned_months(wall.get("visit_months") or "", f"{row['house']}-{row['wall']}")
         planned = planned_visits(row, months, rules, not_before=judged_on, count=_PLANNED)
         counting = [day for day in planned if _counts(day, row, rules)]
         earliest = earliest_holding(row["first_visit"], row["visits"], counting, rules)
-    return reasons.missing(row, rules, unit, months_short=short, earliest=earliest.isoformat() if earliest else "")
+    return reasons.missing(row, rules, unit, months_short=short, when=reasons.when(likely, until, earliest))
 
 
 def _counts(day: date, row: Row, rules: Rules) -> bool:

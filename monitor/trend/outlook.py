@@ -1,0 +1,142 @@
+"""What the next visits of each wall can show: the smallest rate, the chance of a verdict, a second set-up's gain."""
+
+from collections.abc import Iterator
+from datetime import date
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from monitor.config import Rules, Settings
+from monitor.trend import chances, planned
+from monitor.trend.cases import CASE, Cases, dates
+from monitor.trend.planned import Future, Known, local_variance
+from monitor.trend.planning import POWER, detectable_rate, enough
+from monitor.trend.shapes import Array
+
+Whole = npt.NDArray[np.intp]
+Facts = tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, pd.DataFrame]
+
+MOVING_TIMES = 2.0
+"""The moving wall of a plan moves at so many times its threshold."""
+
+SETTLING = ["holding_from", "looked_until"]
+"""Columns that say by when a still wall is likely to be called holding."""
+COLUMNS = [*CASE, "next_counts", "holding_chance", "holding_chance_twice", "moving_chance",
+           "smallest_rate_mm_per_year", "second_setup_gain", "holding_from", "looked_until"]  # fmt: skip
+
+
+def outlook(
+    cases: Cases, known: Known, facts: Facts, ahead: pd.DataFrame, settings: Settings, judged_on: date
+) -> pd.DataFrame:
+    """One row per current case in which anything was read, with what its next planned visits would show.
+
+    known, facts, ahead: as planned.futures takes them. next_counts: whether the next visit counts for the rate; where
+    it does not, it shows nothing and all but holding_from and looked_until is null or 0. holding_chance,
+    holding_chance_twice: chance that a still wall is called holding after it, with its set-ups once and twice.
+    moving_chance: chance that a wall at twice its threshold is called moving after it. smallest_rate_mm_per_year: whose
+    own lower bound then passes the threshold with 80 % chance. second_setup_gain: share of the standard error that a
+    second set-up takes away. holding_from: first planned visit after which a still wall is called holding with 80 %
+    chance, null where none until looked_until is. Verdicts ask for no ruling on held readings here: they are taken as
+    ruled on.
+    """
+    parts = [
+        _of_block(cases, future, ahead, settings)
+        for future in planned.futures(cases, known, facts, ahead, settings, judged_on)
+    ]
+    if not parts:
+        return cases.table.iloc[:0][CASE].reindex(columns=COLUMNS).astype({"holding_from": "datetime64[s]"})
+    return pd.concat(parts, ignore_index=True)[COLUMNS].sort_values(CASE, ignore_index=True)
+
+
+def _of_block(cases: Cases, future: Future, ahead: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+    rules, variances = settings.rules, settings.variances
+    one = np.ones(len(future.base), dtype=np.intp)
+    table = cases.table.iloc[future.base].reset_index(drop=True)
+    days = table[CASE].merge(ahead.groupby(CASE[:2], as_index=False)["visit_on"].agg(["size", "max"]), how="left")
+    counts = days["size"].to_numpy() == future.planned
+    still = local_variance(variances, 0.0 * future.threshold)
+    fast = MOVING_TIMES * future.threshold
+    next_still = _shown(future, one, still, settings)
+    twice = _shown(future, one, still, settings, twice=True)
+    next_fast = _shown(future, one, local_variance(variances, fast), settings)
+    allowed = counts & _enough(future, one, rules)
+    held = np.where(allowed, chances.holding(next_still, future.threshold), 0.0)
+    held_twice = np.where(allowed, chances.holding(twice, future.threshold), 0.0)
+    moved = chances.moving(next_fast, fast, future.threshold, rules, variances)
+    return table[CASE].assign(
+        next_counts=counts,
+        holding_chance=held,
+        holding_chance_twice=held_twice,
+        moving_chance=np.where(counts & (future.now + 1 >= rules.moving_visits), moved, 0.0),
+        smallest_rate_mm_per_year=np.where(counts, _smallest(future, one, next_fast, settings), np.nan),
+        second_setup_gain=np.where(counts, 1 - twice.se / next_still.se, np.nan),
+        holding_from=dates(_holding_from(future, still, settings)),
+        looked_until=days["max"],
+    )
+
+
+def _shown(future: Future, visits: Whole, local: Array, settings: Settings, *, twice: bool = False) -> chances.Shown:
+    """What the design shows once so many planned visits are made."""
+    fit = future.fit(visits, local, twice=twice)
+    then = np.maximum(settings.variances.scale_dof + fit.estimate.d, future.dof)
+    return chances.Shown(fit, future.block.phi, future.scale, future.dof, then)
+
+
+def _smallest(future: Future, visits: Whole, shown: chances.Shown, settings: Settings) -> Array:
+    """Smallest rate whose lower bound passes the threshold with 80 % chance.
+
+    A faster wall's marks differ more from its shape, so that the error depends on the rate asked for: one pass with
+    the rate of the pass before is near enough (kappa is small).
+    """
+    first = _detectable(shown, future.threshold)
+    again = local_variance(settings.variances, np.where(np.isnan(first), 0.0, first))
+    return _detectable(_shown(future, visits, again, settings), future.threshold)
+
+
+def _detectable(shown: chances.Shown, threshold: Array) -> Array:
+    out = np.full(len(threshold), np.nan)
+    for case in np.flatnonzero(np.isfinite(shown.se) & (shown.se > 0)):
+        out[case] = detectable_rate(float(shown.se[case]), float(shown.then[case]), float(threshold[case]))
+    return out
+
+
+def _holding_from(future: Future, local: Array, settings: Settings) -> Array:
+    """Day of the first planned visit after which a still wall is called holding with 80 % chance, NaN for none."""
+    found = np.full(len(future.base), np.nan)
+    for number in _numbers(future):
+        visits = np.minimum(number, future.planned)
+        open_ = np.isnan(found) & (future.planned >= number) & _enough(future, visits, settings.rules)
+        if open_.any():
+            chance = chances.holding(_shown(future, visits, local, settings), future.threshold)
+            found = np.where(open_ & (chance >= POWER), _day(future, visits), found)
+    return found
+
+
+def _numbers(future: Future) -> Iterator[int]:
+    return iter(range(1, int(future.planned.max(initial=0)) + 1))
+
+
+def _day(future: Future, visits: Whole) -> Array:
+    """Day of the newest of so many planned visits."""
+    at = np.clip(future.now + visits - 1, 0, future.day.shape[1] - 1)
+    return np.asarray(future.day[np.arange(len(at)), at])
+
+
+def _enough(future: Future, visits: Whole, rules: Rules) -> npt.NDArray[np.bool_]:
+    """Whether visits and months are enough for holding once so many planned visits are made."""
+    first, last = _days(future.day[:, 0]), _days(_day(future, visits))
+    counts = (future.now + visits).tolist()
+    return np.array(
+        [
+            start is not None and day is not None and enough(start, count, day, rules)
+            for start, day, count in zip(first, last, counts, strict=True)
+        ],
+        dtype=bool,
+    )
+
+
+def _days(numbers: Array) -> list[date | None]:
+    """Whole days since 1970-01-01 as dates, None for NaN."""
+    found: list[date | None] = dates(numbers).astype("datetime64[D]").tolist()
+    return found

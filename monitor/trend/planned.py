@@ -1,0 +1,229 @@
+"""What the visits to come would show: the readings so far with planned ones behind them, through the same engine.
+
+Standard errors do not depend on readings, only on dates, marks and instruments. So the planned visits are laid behind
+the wall's own, each with the marks, methods and set-ups of its latest full visit and readings of no meaning, and only
+the information of the sums is used. The wall's residual scale is the one known so far.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from monitor.config import Rules, Settings, Variances
+from monitor.terms import Part, State
+from monitor.trend.blocks import Block, Packer
+from monitor.trend.cases import CASE, WALL, Cases, build
+from monitor.trend.fit import Fit, Season, fit_given, sums_of, unknown_season
+from monitor.trend.information import Sums, accumulate
+from monitor.trend.portfolio import Fitted
+from monitor.trend.rows import plain
+from monitor.trend.schedule import planned_months, planned_visits
+from monitor.trend.shapes import Array, Flags
+from monitor.trend.variances import LEAST
+
+HORIZON = 8
+"""Planned visits that are looked ahead."""
+
+_RECENT = 3
+"""Visits among which the one with most marks stands for a full visit (the newest of several alike)."""
+_PLANNED = "planned-"
+
+Whole = npt.NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Known:
+    """What the readings so far told of each case: covariance of the cycle's prior, residual scale (sum and dof)."""
+
+    season: Array
+    sum: Array
+    dof: Array
+
+    @classmethod
+    def nothing(cls, cases: Cases, variances: Variances) -> "Known":
+        """What is known of cases before any reading."""
+        count = len(cases.table)
+        dof = np.full(count, variances.scale_dof)
+        return cls(unknown_season(variances, count).covariance, dof * variances.scale, dof)
+
+    def learn(self, done: Fitted) -> None:
+        """Take in the fits of a block."""
+        of = done.block.cases
+        self.season[of], self.sum[of], self.dof[of] = done.season.covariance, done.scale.sum, done.scale.dof
+
+
+@dataclass(frozen=True)
+class Future:
+    """Cases of equal shape with their planned visits; the arrays lead with the case.
+
+    base: their numbers in the cases they were made from. sums: running sums over the visits, the planned ones behind
+    the `now` visits that were made; day (B, V): of each visit; doubled: sums of the first planned visit alone, made
+    with every set-up twice. season, scale (variance) and dof: as known now; threshold: mm/yr. planned: number of
+    planned visits that count for the rate.
+    """
+
+    base: Whole
+    block: Block
+    sums: Sums
+    doubled: Sums
+    day: Array
+    now: Whole
+    planned: Whole
+    season: Season
+    scale: Array
+    dof: Array
+    threshold: Array
+
+    def fit(self, visits: Whole, local_variance: Array, *, twice: bool = False) -> Fit:
+        """The fit once that many planned visits (B,) are made, the first of them with two set-ups where `twice`.
+
+        local_variance (B,): of the local deviations, mm^2/yr^2. Only what does not depend on readings has a meaning:
+        what is measured, covariances before moderation, degrees of freedom.
+        """
+        total = _through(self.sums, self.now + visits)
+        if twice:
+            before = _through(self.sums, self.now)
+            total = Sums(*(getattr(before, n) + getattr(self.doubled, n) for n in ("cross", "log_det", "count")))
+        return fit_given(total, self.block.layout, self.block.phi, self.season, local_variance)
+
+
+def planned_days(wall_results: pd.DataFrame, walls: pd.DataFrame, judged_on: date, rules: Rules) -> pd.DataFrame:
+    """Days of the visits to come of every current period: house, wall, visit_on, number (0 for the next visit).
+
+    wall_results: needs house, wall, is_current, started_on, last_visit. A visit that is due already is made on the day
+    of judging.
+    """
+    months = {(row["house"], row["wall"]): row["visit_months"] or "" for row in plain(walls[[*WALL, "visit_months"]])}
+    current = wall_results.loc[wall_results["is_current"], [*WALL, "started_on", "last_visit"]]
+    out = []
+    for row in plain(current):
+        key = (row["house"], row["wall"])
+        own = planned_months(months.get(key, ""), f"{key[0]}-{key[1]}")
+        made = planned_visits(row, own, rules, not_before=judged_on, count=HORIZON)
+        out += [(*key, day, number) for number, day in enumerate(made)]
+    frame = pd.DataFrame(out, columns=[*WALL, "visit_on", "number"])
+    return frame.assign(visit_on=pd.to_datetime(frame["visit_on"]).astype("datetime64[us]"))
+
+
+def futures(
+    cases: Cases,
+    known: Known,
+    facts: tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, pd.DataFrame],
+    ahead: pd.DataFrame,
+    settings: Settings,
+    judged_on: date,
+) -> Iterator[Future]:
+    """The current cases in which anything was read, block by block, with their planned visits.
+
+    facts: readings, walls, marks, events as for the assessment; ahead: as planned_days gives it.
+    """
+    readings, walls, marks, events = facts
+    visits = _planned_readings(cases, readings, marks, ahead)
+    if visits.empty:
+        return
+    current = cases.rows["case"].isin(cases.table.loc[cases.table["is_current"], "case"])
+    made = readings[readings["reading_id"].isin(cases.rows.loc[current, "reading_id"])]
+    done = events[~(events["event_date"] > pd.Timestamp(judged_on))]
+    last = visits["visit_date"].max().date()
+    extended = build(pd.concat([made, visits], ignore_index=True), walls, marks, done, settings.rules, last)
+    base = extended.table[CASE].merge(cases.table[[*CASE, "case"]], on=CASE, how="left")["case"].to_numpy(np.intp)
+    is_planned = extended.rows["reading_id"].str.startswith(_PLANNED).to_numpy(bool)
+    day = extended.rows["day"].to_numpy(np.float64)
+    wanted = np.flatnonzero(extended.table["is_current"].to_numpy(bool))
+    for block in Packer(extended, settings.variances).blocks(wanted):
+        yield _future(cases, known, block, base[block.cases], day, is_planned)
+
+
+def local_variance(variances: Variances, rate: Array) -> Array:
+    """Variance of the local deviations of walls whose largest rate is known (B,), mm^2/yr^2."""
+    return np.asarray(np.maximum(variances.local_mm_per_year**2, LEAST) + (variances.local_share * rate) ** 2)
+
+
+def _planned_readings(cases: Cases, readings: pd.DataFrame, marks: pd.DataFrame, ahead: pd.DataFrame) -> pd.DataFrame:
+    """Readings of the planned visits: those of each wall's latest full visit, on the days to come."""
+    template = readings.set_index("reading_id").loc[_full_visit(cases)["reading_id"]].reset_index()
+    template = _standing(template, marks)
+    planned = template.merge(ahead, on=WALL)
+    return planned.assign(
+        visit_date=planned["visit_on"],
+        part=str(Part.NONE),
+        state=str(State.USED),
+        error_factor=1.0,
+        reading_id=[f"{_PLANNED}{number}" for number in range(len(planned))],
+    )[readings.columns]
+
+
+def _full_visit(cases: Cases) -> pd.DataFrame:
+    """Rows of the latest full visit of each current case, each mark once by each method."""
+    current = cases.rows["case"].isin(cases.table.loc[cases.table["is_current"], "case"])
+    rows = cases.rows[current]
+    size = rows.groupby(["case", "visit"], as_index=False).agg(mark=("mark", "nunique"))
+    recent = size.groupby("case").tail(_RECENT).sort_values(["case", "mark", "visit"])
+    full = recent.drop_duplicates("case", keep="last")["visit"]
+    return rows[rows["visit"].isin(full)].drop_duplicates(["case", "mark", "method_code"])
+
+
+def _standing(template: pd.DataFrame, marks: pd.DataFrame) -> pd.DataFrame:
+    """The template with retired marks left out, or read as the mark that replaces them."""
+    register = marks.drop_duplicates([*WALL, "mark"], keep="last")
+    retired = register.loc[register["retired_on"].notna(), [*WALL, "mark"]].assign(retired=True)
+    heirs = register.loc[register["replaces"].fillna("") != "", [*WALL, "mark", "replaces"]]
+    heirs = heirs.rename(columns={"mark": "heir", "replaces": "mark"}).drop_duplicates([*WALL, "mark"], keep="last")
+    found = template[[*WALL, "mark"]].merge(retired, on=[*WALL, "mark"], how="left")
+    found = found.merge(heirs, on=[*WALL, "mark"], how="left")
+    mark = found["mark"].where(found["retired"].isna(), found["heir"])
+    named = template.assign(mark=mark.to_numpy())
+    return named[named["mark"].notna()].drop_duplicates([*WALL, "mark", "method"])
+
+
+def _future(cases: Cases, known: Known, block: Block, base: Whole, day: Array, is_planned: Flags) -> Future:
+    shape = block.weight.shape[:2]
+    days_of, ahead = np.full(shape, np.nan), np.zeros(shape, dtype=bool)
+    days_of[block.place[:2]] = day[block.rows]
+    ahead[block.place[:2]] = is_planned[block.rows]
+    now = (~np.isnan(days_of) & ~ahead).sum(axis=1)
+    visits = sums_of(block)
+    return Future(
+        base=base,
+        block=block,
+        sums=Sums(visits.cross.cumsum(axis=1), visits.log_det.cumsum(axis=1), visits.count.cumsum(axis=1)),
+        doubled=_twice(block, np.minimum(now, shape[1] - 1)),
+        day=days_of,
+        now=now,
+        planned=ahead.sum(axis=1),
+        season=Season(np.zeros((len(base), 2)), known.season[base]),
+        scale=known.sum[base] / known.dof[base],
+        dof=known.dof[base],
+        threshold=cases.table["threshold_mm_per_year"].to_numpy(np.float64)[base],
+    )
+
+
+def _through(running: Sums, visits: Whole) -> Sums:
+    """Sums over the first so many visits (B,), none where 0."""
+    b, at, none = np.arange(len(visits)), np.maximum(visits - 1, 0), visits == 0
+    return Sums(
+        np.where(none[:, None, None], 0.0, running.cross[b, at]),
+        np.where(none, 0.0, running.log_det[b, at]),
+        np.where(none, 0.0, running.count[b, at]),
+    )
+
+
+def _twice(block: Block, visit: Whole) -> Sums:
+    """Sums of one visit of each case, made with every set-up twice; the wobble is the wall's, and is shared."""
+    at = (np.arange(len(visit)), visit)
+    values = np.concatenate([block.design, block.deflection[..., None], block.bow[..., None]], axis=-1)[at]
+    own, wobble, free = block.columns[at][..., 1:], block.columns[at][..., :1], block.free[at]
+    nothing = np.zeros_like(own)
+    columns = np.concatenate(
+        [np.concatenate([wobble, own, nothing], axis=-1), np.concatenate([wobble, nothing, own], axis=-1)], axis=-2
+    )
+    return accumulate(
+        np.concatenate([values, values], axis=-2),
+        np.concatenate([block.weight[at]] * 2, axis=-1),
+        columns,
+        np.concatenate([free, free[:, 1:]], axis=-1),
+    )
