@@ -58,6 +58,7 @@ def looked(portfolio: Portfolio, rules: Rules, variances: Variances, progress: P
             _each(part, events, "event_date"),
             settings,
             part["day"].max().date(),
+            ahead=False,
         )
         judged = results["wall_results"]
         found.append(_named(judged[judged["is_current"]], part))

@@ -1,6 +1,6 @@
 """The assessment of all walls: from tables of facts to tables of results."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import date
 
 import numpy as np
@@ -17,7 +17,10 @@ from monitor.trend import (
     evidence,
     forecast,
     movement,
+    outlook,
     periods,
+    plan,
+    planned,
     projection,
     repairs,
     restarts,
@@ -49,13 +52,17 @@ def assess(
     events: pd.DataFrame,
     settings: Settings,
     judged_on: date,
+    *,
+    cold: Collection[str] = (),
+    ahead: bool = True,
 ) -> dict[str, pd.DataFrame]:
     """Judge every wall on a day, from the facts up to that day.
 
     readings, walls, marks, events: columns of the schemas of those names, dates as datetime64, each reading once with
     its state after all rulings. Only used readings enter the fit; held ones are counted, and likely misreads are set
-    aside and held with them. Returns wall_results, mark_results, movement, findings, suspects and repairs with the
-    columns of schema.RESULTS. TrendError where a used reading cannot enter the model.
+    aside and held with them. cold: houses where a visit due in autumn is made before the frost. ahead: whether to plan
+    the visits to come; without it the plan is empty. Returns the tables of schema.RESULTS. TrendError where a used
+    reading cannot enter the model.
     """
     cases = build(readings, walls, marks, events, settings.rules, judged_on)
     screened = screening.screen(cases, settings.variances, suspects.ruled(cases, readings))
@@ -69,7 +76,9 @@ def assess(
     technician = technicians.technicians_of(cases, readings)
     kept: dict[int, periods.Period] = {}
     repaired = repairs.repaired(cases)
+    known = planned.Known.nothing(cases, settings.variances)
     for done in fitted(cases, settings.variances):
+        known.learn(done)
         threshold = cases.table["threshold_mm_per_year"].to_numpy(np.float64)[done.block.cases]
         log_e = evidence.log_evidence(
             done.fit.mark_rate,
@@ -87,10 +96,15 @@ def assess(
         lines.append(movement.lines(done))
         told.append(technicians.sums(cases, done, technician))
         kept |= periods.kept(cases, done, repaired)
-    by_case = (doubts, technicians.notes(cases, technicians.joined(told)))
-    tables = _tables(cases, values, mark_tables, lines, by_case, (readings, walls, marks, events), settings, judged_on)
+    facts = (readings, walls, marks, events)
+    to_come = planned.planned_days(cases.table if ahead else cases.table.iloc[:0], walls, judged_on, settings.rules)
+    shown = outlook.outlook(cases, known, facts, to_come, settings, judged_on)
+    by_case = (doubts, technicians.notes(cases, technicians.joined(told)), shown[[*CASE, *outlook.SETTLING]])
+    tables = _tables(cases, values, mark_tables, lines, by_case, facts, settings, judged_on)
     done_by_repairs = repairs.table(cases, kept, readings, events, walls, settings)
-    return tables | {"suspects": aside, "repairs": done_by_repairs}
+    results = tables["wall_results"] if ahead else tables["wall_results"].iloc[:0]
+    plans = plan.table(results, shown, to_come, tables["findings"], walls, settings.rules, cold)
+    return tables | {"suspects": aside, "repairs": done_by_repairs, "plan": plans}
 
 
 def _wall_values(done: Fitted, threshold: Array, jump: forecast.Jump) -> Columns:
