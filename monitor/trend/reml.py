@@ -8,14 +8,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
+import numpy.typing as npt
 from scipy import optimize
 
 from monitor.config import Variances
-from monitor.trend import parameters, scale_prior, screening
+from monitor.trend import parameters, scale_prior, screening, technicians
 from monitor.trend.cases import WALL, Cases
 from monitor.trend.likelihood import At, Likelihood, setups_by_method
+from monitor.trend.portfolio import fitted
 from monitor.trend.shapes import Array, Flags
+
+Names = npt.NDArray[np.object_]
 
 PRIOR_LOG_SD = 0.7
 """Log sd of the priors: twice or half the default is one sd off (practice from memory, no source)."""
@@ -60,15 +63,23 @@ class Found:
 
 
 def estimate(
-    cases: Cases, defaults: Variances, *, sample: int = SAMPLE, seed: int = 0, ruled: Flags | None = None
+    cases: Cases,
+    defaults: Variances,
+    *,
+    sample: int = SAMPLE,
+    seed: int = 0,
+    ruled: Flags | None = None,
+    technician: Names | None = None,
 ) -> Estimated:
     """Estimate the variances from a random sample of the walls that have a counting reading.
 
-    ruled: rows of Cases.rows that a person has decided on, which are never taken for misreads (rows,). Misreads are
-    set aside first. The same cases and seed give the same numbers.
+    Of each row of Cases.rows: whether a person has ruled on it, so that it is never taken for a misread, and its
+    technician. The same cases and seed give the same numbers.
     """
-    cases, ruled = sampled(cases, sample, seed, ruled)
-    cases = screening.without(cases, screening.screen(cases, defaults, ruled))
+    rows = sampled(cases, sample, seed)
+    ruled = np.zeros(len(cases.rows), dtype=bool) if ruled is None else ruled
+    technician = np.full(len(cases.rows), "", dtype=object) if technician is None else technician
+    cases = _usual(of_rows(cases, rows), defaults, ruled[rows], technician[rows])
     counting = cases.rows["counts"].to_numpy(bool)
     walls = len(cases.rows.loc[counting, WALL].drop_duplicates())
     if not walls:
@@ -85,6 +96,14 @@ def estimate(
         setups_by_method(cases.rows),
         {parameters.name(int(n)): float(found.log_se[n]) for n in np.flatnonzero(free)},
     )
+
+
+def _usual(cases: Cases, defaults: Variances, ruled: Flags, technician: Names) -> Cases:
+    """The cases without what is no noise: misreads, a newest visit that stands apart, a technician's habit."""
+    screened = screening.screen(cases, defaults, ruled)
+    cases = screening.without_apart(screening.without(cases, screened), screened)
+    told = technicians.joined([technicians.sums(cases, done, technician) for done in fitted(cases, defaults)])
+    return technicians.without(cases, told, technician)
 
 
 def climb(likelihood: Likelihood, defaults: Array, free: Flags, prior_log_sd: float = PRIOR_LOG_SD) -> Found:
@@ -133,21 +152,17 @@ def _information(at: At, free: Flags, prior_log_sd: float) -> Array:
     return np.asarray(score.T @ score + np.eye(int(free.sum())) / prior_log_sd**2)
 
 
-def sampled(cases: Cases, most: int, seed: int, ruled: Flags | None = None) -> tuple[Cases, Flags]:
-    """The cases of at most so many walls that have a counting reading, drawn by the seed from the walls in order."""
-    wall = cases.table.groupby(WALL, sort=True).ngroup().to_numpy(np.intp)
-    case = cases.rows["case"].to_numpy(np.intp)
-    has = np.unique(wall[case[cases.rows["counts"].to_numpy(bool)]])
+def sampled(cases: Cases, most: int, seed: int) -> npt.NDArray[np.intp]:
+    """Rows of at most so many walls that have a counting reading, drawn by the seed from the walls in order."""
+    wall = cases.table.groupby(WALL, sort=True).ngroup().to_numpy(np.intp)[cases.rows["case"].to_numpy(np.intp)]
+    has = np.unique(wall[cases.rows["counts"].to_numpy(bool)])
     chosen = has if len(has) <= most else np.random.default_rng(seed).choice(has, most, replace=False)
-    return _of(cases, np.isin(wall, chosen), ruled)
+    return np.flatnonzero(np.isin(wall, chosen))
 
 
-def _of(cases: Cases, wanted: Flags, ruled: Flags | None) -> tuple[Cases, Flags]:
-    case = cases.rows["case"].to_numpy(np.intp)
-    source = np.flatnonzero(wanted[case])
-    number = np.cumsum(wanted) - 1
-    rows = cases.rows.iloc[source].reset_index(drop=True)
-    rows = rows.assign(case=number[case[source]])
-    table = cases.table[wanted].reset_index(drop=True)
-    kept = np.zeros(len(source), dtype=bool) if ruled is None else ruled[source]
-    return Cases(table=table.assign(case=np.arange(len(table))), rows=pd.DataFrame(rows), seen=cases.seen[source]), kept
+def of_rows(cases: Cases, rows: npt.NDArray[np.intp]) -> Cases:
+    """The cases that have those rows, with them alone."""
+    case = cases.rows["case"].to_numpy(np.intp)[rows]
+    wanted, number = np.unique(case, return_inverse=True)
+    table = cases.table.iloc[wanted].reset_index(drop=True).assign(case=np.arange(len(wanted)))
+    return Cases(table, cases.rows.iloc[rows].reset_index(drop=True).assign(case=number), cases.seen[rows])

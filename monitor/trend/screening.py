@@ -90,6 +90,13 @@ def without(cases: Cases, found: Screened) -> Cases:
     return Cases(table=cases.table, rows=cases.rows.assign(counts=counts), seen=cases.seen)
 
 
+def without_apart(cases: Cases, found: Screened) -> Cases:
+    """The cases with newest visits that stand apart as a whole no longer counting: a step of one wall is no noise."""
+    apart = found.doubts.loc[found.doubts["together"].astype(bool), "row"].to_numpy(np.intp)
+    of_step = cases.rows["visit"].isin(cases.rows["visit"].to_numpy()[apart])
+    return Cases(table=cases.table, rows=cases.rows.assign(counts=cases.rows["counts"] & ~of_step), seen=cases.seen)
+
+
 def _joined(parts: list[pd.DataFrame], columns: Mapping[str, type]) -> pd.DataFrame:
     found = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(columns))
     return found[list(columns)].astype(dict(columns))

@@ -128,18 +128,32 @@ def notes(cases: Cases, told: pd.DataFrame) -> pd.DataFrame:
 
     told: rows of `sums`. From the wall's own readings only, so that no other wall changes it; role words, no person.
     """
+    found = shown(told)
+    key = cases.table.set_index("case")[CASE].loc[found["case"].to_numpy(np.intp)].reset_index(drop=True)
+    said = [_sentence(*row) for row in zip(*(found[name] for name in _SAID), strict=True)]
+    return key.assign(technician_note=pd.Series(said, dtype="str"))
+
+
+def shown(told: pd.DataFrame) -> pd.DataFrame:
+    """Of each case the technician whose set-ups are shown to stand apart, a row of `apart`; no row where nobody's."""
     found = apart(told)
     of_case = found.groupby("case")
     # two who differ from each other are one question, asked twice
     asked = np.maximum(of_case["case"].transform("size") - of_case["method_code"].transform("nunique"), 1)
-    shown = (found["offset_mm"].abs() >= NOTE_MM) & (found["p"] * asked <= NOTE_CHANCE)
+    far = (found["offset_mm"].abs() >= NOTE_MM) & (found["p"] * asked <= NOTE_CHANCE)
     enough = (found["setups"] >= LEAST_SETUPS) & (found["others"] >= LEAST_SETUPS)
     # of two either may be named: the one who stands further in
-    found = found[shown & enough].sort_values(["case", "p", "offset_mm"], ascending=[True, True, False])
-    found = found.drop_duplicates("case")
-    key = cases.table.set_index("case")[CASE].loc[found["case"].to_numpy(np.intp)].reset_index(drop=True)
-    said = [_sentence(*row) for row in zip(*(found[name] for name in _SAID), strict=True)]
-    return key.assign(technician_note=pd.Series(said, dtype="str"))
+    found = found[far & enough].sort_values(["case", "p", "offset_mm"], ascending=[True, True, False])
+    return found.drop_duplicates("case")
+
+
+def without(cases: Cases, told: pd.DataFrame, technician: npt.NDArray[np.object_]) -> Cases:
+    """The cases with what is shown of a technician taken off that person's readings: no habit widens set-up errors."""
+    habits = shown(told)[["case", "method_code", "technician", "offset_mm"]]
+    own = cases.rows[["case", "method_code"]].assign(technician=technician.astype(str))
+    off = own.merge(habits, on=["case", "method_code", "technician"], how="left")["offset_mm"].fillna(0.0)
+    rows = cases.rows.assign(deflection_mm=cases.rows["deflection_mm"].to_numpy(np.float64) - off.to_numpy(np.float64))
+    return Cases(table=cases.table, rows=rows, seen=cases.seen)
 
 
 _SAID = ("method_code", "offset_mm", "se_mm", "setups", "others")
