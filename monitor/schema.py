@@ -238,6 +238,7 @@ estimated_on | date | | day they were estimated for
 walls | whole | | walls behind them
 readings | whole | | readings behind them
 values | text | | config.Variances as JSON
+behind | text | | what they rest on, as JSON: the defaults (config.Variances), walls and set-ups by method, standard errors of the sds' logarithms
 known_at | instant | UTC | when they were estimated
 """
 )

@@ -10,7 +10,7 @@ from pathlib import Path
 from monitor import store as stores
 from monitor.demo import files
 from monitor.errors import NotFoundError, StoreError, Where
-from monitor.pipeline import assessing, intake, publishing, review
+from monitor.pipeline import assessing, intake, publishing, repeatability, review
 from monitor.pipeline.intake import Taken
 from monitor.results import Assessment
 from monitor.store import Store
@@ -52,13 +52,19 @@ def run(sent: Path, to: Path, *, progress: Progress | None = None) -> Done:
             taken += _take(store, sent / row["file"], row, moment)
         if progress:
             progress(number, len(actions) + len(JUDGED_ON))
+    first = _end_of(JUDGED_ON[0])
+    repeatability.estimate(store, judged_on=JUDGED_ON[0], known_on=first, made_at=first)
     for number, day in enumerate(JUDGED_ON, start=1):
-        known_on = datetime.combine(day, time.max, tzinfo=UTC)
+        known_on = _end_of(day)
         assessment = assessing.assess(store, judged_on=day, known_on=known_on)
         if progress:
             progress(len(actions) + number, len(actions) + len(JUDGED_ON))
     written = publishing.publish(store, assessment, to / "pages")
     return Done(store, taken, assessment, written[0])
+
+
+def _end_of(day: date) -> datetime:
+    return datetime.combine(day, time.max, tzinfo=UTC)
 
 
 def _fresh(to: Path) -> None:

@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor import schema
-from monitor.config import Settings
+from monitor.config import Settings, Variances
 from monitor.errors import NotFoundError
 from monitor.pipeline.frames import frame, table
 from monitor.results import Assessment
@@ -54,8 +54,12 @@ def assess(
 
 
 def settings_on(store: Store, day: date, known_on: datetime | None = None) -> Settings:
-    """The company's settings with the thresholds that hold on a day."""
-    return store.settings().model_copy(update={"rules": store.rules_on(day, known_on=known_on)})
+    """The company's settings with the thresholds that hold on a day and the variances last estimated."""
+    settings = store.settings().model_copy(update={"rules": store.rules_on(day, known_on=known_on)})
+    rows = store.facts("variances", known_on=known_on).sort_by("known_at").to_pylist()
+    if not rows:
+        return settings
+    return settings.model_copy(update={"variances": Variances.model_validate_json(rows[-1]["values"])})
 
 
 def of_walls(rows: pa.Table, keys: Iterable[tuple[str, str]]) -> pa.Table:

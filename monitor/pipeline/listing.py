@@ -5,11 +5,14 @@ The order and the reasons are those of the pages: both are read from the report 
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date, datetime
 
 from monitor.pipeline import keys
 from monitor.pipeline.as_judged import as_judged
+from monitor.pipeline.assessing import settings_on
 from monitor.pipeline.publishing import book_of
-from monitor.report import repair_sheet
+from monitor.pipeline.repeatability import by_technician
+from monitor.report import repair_sheet, repeatability_sheet
 from monitor.report.context import Book, Row
 from monitor.report.monthly_sheet import monthly_sheet
 from monitor.report.wall_sheet import wall_sheet
@@ -18,6 +21,8 @@ from monitor.store import Store
 from monitor.terms import State
 
 LATEST_READINGS = 12
+FEW_SETUPS = 20
+"""Below this many set-ups a technician's number is a hint at most (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -77,6 +82,42 @@ def held(store: Store, assessment: Assessment) -> Listing:
             )
             for row in waiting
         ],
+    )
+
+
+def repeatability(store: Store, *, judged_on: date, known_on: datetime) -> Listing:
+    """The variances that an assessment would rest on, beside the defaults."""
+    stored = repeatability_sheet.newest(store.facts("variances", known_on=known_on))
+    current = settings_on(store, judged_on, known_on).variances
+    rows = [(group["heading"], *row) for group in repeatability_sheet.groups(stored, current) for row in group["rows"]]
+    told = repeatability_sheet.told(stored)
+    return Listing(
+        "Repeatability: standard deviations", ("read by", *repeatability_sheet.HEADERS), rows,
+        f"{told} {repeatability_sheet.scale_text(stored, current)}",
+    )  # fmt: skip
+
+
+def technicians(store: Store, *, judged_on: date, known_on: datetime) -> Listing:
+    """Each technician's set-ups against the others' on the same walls, for coaching."""
+    rows = [
+        (
+            row["method"],
+            row["technician"],
+            f"{row['offset_mm']:+.1f} mm",
+            f"{row['se_mm']:.1f} mm",
+            str(row["walls"]),
+            str(row["setups"]),
+            str(row["others"]),
+            "few: a hint at most" if min(row["setups"], row["others"]) < FEW_SETUPS else "",
+        )
+        for row in by_technician(store, judged_on=judged_on, known_on=known_on).to_dict("records")
+    ]
+    return Listing(
+        "Technicians: how much further in their set-ups stand than the others' on the same walls",
+        ("read by", "technician", "further in", "standard error", "walls", "set-ups", "others' set-ups", ""),
+        rows,
+        "Private, for coaching only. Of two who differ either may be right. Who never shared a wall with others is not "
+        "listed: nothing can be known. With few set-ups these numbers say little.",
     )
 
 

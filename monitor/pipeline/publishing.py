@@ -18,6 +18,7 @@ Progress = Callable[[int, int], None]
 def book_of(store: Store, assessment: Assessment, previous: Assessment | None = None) -> Book:
     """Everything that pages are made of, as known when the assessment was made."""
     known_on = assessment.known_until
+    settings = settings_on(store, assessment.judged_on, known_on)
     facts = {name: store.current(name, known_on=known_on) for name in schema.FACTS if name != "readings"}
     facts["readings"] = as_judged(store.readings(known_on=known_on), assessment)
     return Book(
@@ -26,13 +27,14 @@ def book_of(store: Store, assessment: Assessment, previous: Assessment | None = 
         assessment=assessment,
         previous=previous,
         company=store.office.company(),
-        rules=settings_on(store, assessment.judged_on, known_on).rules,
+        rules=settings.rules,
         code_version=__version__,
+        variances=settings.variances,
     )
 
 
 def publish(store: Store, assessment: Assessment, to: Path, *, progress: Progress | None = None) -> list[Path]:
-    """Write the index, the monthly list and two pages per wall into a folder; returns what was written, in order."""
+    """Write index, monthly list, repeatability and two pages per wall into a folder; returns what was written."""
     earlier = [day for day in store.assessments() if day < assessment.judged_on]
     content = book_of(store, assessment, store.assessment(max(earlier)) if earlier else None)
     try:
@@ -42,7 +44,7 @@ def publish(store: Store, assessment: Assessment, to: Path, *, progress: Progres
         for done, (name, data) in enumerate(_all_pages(content, keys), start=1):
             written.append(_write(to / name, data))
             if progress:
-                progress(done, 3 + 2 * len(keys))
+                progress(done, 4 + 2 * len(keys))
     except OSError as error:
         raise ReportError(
             "A page could not be written.",
@@ -55,6 +57,7 @@ def publish(store: Store, assessment: Assessment, to: Path, *, progress: Progres
 def _all_pages(content: Book, keys: list[tuple[str, str]]) -> Iterator[tuple[str, bytes]]:
     yield names.INDEX, pages.index(content)
     yield names.MONTHLY_LIST, pages.monthly_list(content)
+    yield names.REPEATABILITY, pages.repeatability(content)
     yield names.SCRIPT, pages.plotly_script()
     for house, wall in keys:
         yield names.page_name(house, wall, "wall"), pages.wall_page(content, house, wall)

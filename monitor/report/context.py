@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
 from hashlib import sha256
@@ -12,7 +12,7 @@ from typing import Any
 import pyarrow as pa
 
 from monitor import schema
-from monitor.config import Rules
+from monitor.config import Rules, Variances
 from monitor.errors import NotFoundError, Where
 from monitor.results import Assessment
 from monitor.terms import EventKind, Outcome, Part, State, Urgency
@@ -114,7 +114,7 @@ class Book:
     facts: tables of schema.FACTS by name (houses, walls, marks, instruments, events, readings, rulings, thresholds;
     one that is left out counts as empty); readings bear their effective state, after rulings.
     decisions: schema.DECISIONS. previous: the assessment of the last list, to say what is new.
-    company: 'name' and 'contact' as printed.
+    company: 'name' and 'contact' as printed. variances: what the assessment rests on.
     """
 
     facts: schema.Tables
@@ -124,6 +124,7 @@ class Book:
     company: Mapping[str, str]
     rules: Rules
     code_version: str
+    variances: Variances = field(default_factory=Variances)
 
     def fact(self, name: str) -> pa.Table:
         """A table of the facts, empty where it was not given."""

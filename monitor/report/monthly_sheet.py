@@ -251,6 +251,7 @@ def index_sheet(book: Book) -> Context:
         "title": "Wall measurements",
         "nav": False,
         "monthly": names.MONTHLY_LIST,
+        "repeatability": names.REPEATABILITY,
         "walls": [
             {
                 "key": "-".join(key),

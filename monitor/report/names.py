@@ -7,6 +7,7 @@ from monitor.report.context import Book, Key
 KINDS = ("wall", "homeowner")
 MONTHLY_LIST = "monthly-list.html"
 INDEX = "index.html"
+REPEATABILITY = "repeatability.html"
 SCRIPT = "plotly.min.js"
 
 _PLAIN = re.compile(r"[^A-Za-z0-9-]")

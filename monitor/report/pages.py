@@ -10,6 +10,7 @@ from monitor.report import figures, names, wording
 from monitor.report.context import Book
 from monitor.report.homeowner_sheet import homeowner_sheet
 from monitor.report.monthly_sheet import index_sheet, monthly_sheet
+from monitor.report.repeatability_sheet import repeatability_sheet
 from monitor.report.wall_sheet import wall_sheet
 
 
@@ -31,6 +32,11 @@ def monthly_list(book: Book) -> bytes:
 def index(book: Book) -> bytes:
     """A plain page of links to all the others."""
     return _render("index.html", index_sheet(book))
+
+
+def repeatability(book: Book) -> bytes:
+    """How well the company reads, by method: the variances that everything rests on."""
+    return _render("repeatability.html", repeatability_sheet(book))
 
 
 def plotly_script() -> bytes:

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 import typer
 
-from monitor.cli import app, exits, looking, records, review, studies, writing
+from monitor.cli import app, exits, looking, records, repeating, review, studies, writing
 from monitor.cli import main as run_main
 from monitor.demo.run import Done
 from monitor.pipeline import listing
@@ -19,7 +19,7 @@ from monitor.terms import State
 
 pytestmark = pytest.mark.xdist_group("demo")
 
-for room in () if app.registered_commands else (records, review, looking, writing, studies):
+for room in () if app.registered_commands else (records, review, looking, repeating, writing, studies):
     room.add_to(app)
 
 COMMANDS = sorted(typer.main.get_command(app).commands)  # type: ignore[attr-defined]
