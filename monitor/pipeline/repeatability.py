@@ -3,8 +3,8 @@
 import json
 from dataclasses import dataclass
 from datetime import date, datetime
+from random import Random
 
-import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -73,11 +73,11 @@ def sample(store: Store, *, judged_on: date, known_on: datetime, most: int = rem
     """A random sample of at most so many walls with a used reading; None where no wall has one."""
     register = {name: store.current(name, known_on=known_on) for name in _REGISTER}
     every = sorted(zip(register["walls"]["house"].to_pylist(), register["walls"]["wall"].to_pylist(), strict=True))
-    order = np.random.default_rng(SEED).permutation(len(every))
+    Random(SEED).shuffle(every)
     parts: list[pa.Table] = []
     found: set[tuple[str, str]] = set()
     for start in range(0, len(every), most):
-        keys = [every[number] for number in order[start : start + most]]
+        keys = every[start : start + most]
         rows = store.readings(known_on=known_on, walls=keys)
         rows = rows.filter(pc.less_equal(rows["visit_date"], pa.scalar(judged_on, pa.date32())))
         used = rows.filter(pc.equal(rows["state"], State.USED.value))

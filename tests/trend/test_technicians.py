@@ -118,7 +118,7 @@ def test_technicians_who_are_alike_get_a_note_on_one_wall_in_a_hundred_at_most()
     """Binomial limit at 1 in 10,000 around the stated chance; also the sizes of all p stand as they should."""
     cases, readings = made([f"W{n:03d}" for n in range(500)], Method.METER, seed=11)
     found = technicians.apart(told(cases, readings))
-    limit = stats.binom.ppf(0.9999, 500, technicians.NOTE_CHANCE)
+    limit = stats.binom.ppf(0.9999, 500, 0.01)
     assert len(technicians.notes(cases, told(cases, readings))) <= limit
     one = found[found["technician"] == "B"]
     assert stats.kstest(one["p"], "uniform").pvalue > 1e-4
