@@ -91,7 +91,7 @@ def test_the_technicians_table_names_who_stands_apart_and_warns_of_small_numbers
 
 
 def test_the_page_is_the_same_twice_names_nobody_and_is_linked_from_the_index(demo: Done) -> None:
-    book = book_of(demo.store, demo.assessment)
+    book = book_of(demo.store, demo.assessment, demo.store.assessment(JUDGED_ON[0]))
     page = pages.repeatability(book)
     assert page == pages.repeatability(book)
     assert (demo.index.parent / "repeatability.html").read_bytes() == page
