@@ -13,14 +13,15 @@ from scipy import special
 from scipy.stats import qmc
 
 from monitor.config import Rules, Variances
-from monitor.trend import bounds, evidence
+from monitor.trend import bounds, evidence, restarts
 from monitor.trend.fit import Fit
-from monitor.trend.shapes import BOW, Array
+from monitor.trend.shapes import BOW, Array, Flags
 
 DRAWS = 512
 """Evenly spread draws behind a chance; the same for every wall, so that equal walls get equal chances."""
 
-_STEPS = np.linspace(-4.0, 4.0, 33)
+_MOST = 1e6
+_STEPS = np.linspace(-4.0, 4.0, 17)
 
 
 @dataclass(frozen=True)
@@ -36,7 +37,7 @@ class Shown:
     then: Array
 
     @property
-    def measured(self) -> npt.NDArray[np.bool_]:
+    def measured(self) -> Flags:
         """Whether the rate of any mark is measured."""
         return np.asarray(self.fit.mark_measured.any(axis=-1))
 
@@ -67,11 +68,13 @@ def holding(shown: Shown, threshold: Array) -> Array:
     return np.where(shown.measured, (upper < threshold[:, None]).mean(axis=-1), 0.0)
 
 
-def moving(shown: Shown, rate: Array, threshold: Array, rules: Rules, variances: Variances) -> Array:
+def moving(shown: Shown, starting: tuple[Fit, Flags], rate: Array, threshold: Array, rules: Rules,
+           variances: Variances) -> Array:  # fmt: skip
     """Chance (B,) that a wall whose leading mark moves at `rate` (B,), mm/yr, has the evidence that moving asks for.
 
-    By the evidence from the period's first visit alone, and with the other marks where the leading one's estimate puts
-    them, so rather too small than too large.
+    starting: the same design from each visit on (B, V), and which of them start. Given the estimate from all visits,
+    those from later ones are expected to be the same, and the other marks' where the leading one's puts them; all are
+    put there, so that the chance is rather too small than too large.
     """
     fit, b = shown.fit, np.arange(len(rate))
     weight = _weight(shown.phi)
@@ -81,15 +84,18 @@ def moving(shown: Shown, rate: Array, threshold: Array, rules: Rules, variances:
     variance = covariance[b, shown.leading]
     per_se = covariance / np.sqrt(np.where(variance > 0, variance, 1.0))[:, None]
     apart = _STEPS[:, None] * (per_se * np.sqrt(shown.scale)[:, None])[:, None]
+    estimate = np.where(fit.mark_measured[:, None], (rate[:, None] * share)[:, None] + apart, np.nan)
+    fits, starts = starting
     of_marks = evidence.log_evidence(
-        np.where(fit.mark_measured[:, None], (rate[:, None] * share)[:, None] + apart, np.nan),
-        fit.mark_se[:, None],
-        threshold[:, None, None],
-        (shown.scale * shown.then)[:, None, None],
-        shown.then[:, None, None],
+        estimate[:, :, None],
+        fits.mark_se[:, None],
+        threshold[:, None, None, None],
+        (shown.scale * shown.then)[:, None, None, None],
+        shown.then[:, None, None, None],
         variances.scale,
     )
-    log_e = evidence.wall_log_evidence(of_marks, fit.mark_seen[:, None])
+    terms = np.where(starts[:, None], evidence.wall_log_evidence(of_marks, fits.mark_seen[:, None]), -np.inf)
+    log_e = restarts.added(terms)
     return np.where(shown.measured, special.ndtr(-_crossing(log_e, -np.log(rules.alpha))), 0.0)
 
 
@@ -101,6 +107,7 @@ def _weight(phi: Array) -> Array:
 
 def _crossing(values: Array, limit: float) -> Array:
     """The step (B,) from which on the rising values (B, steps) reach the limit; infinite where none does."""
+    values = np.maximum(values, -_MOST)  # -inf where nothing starts yet
     reached = values >= limit
     at = np.maximum(reached.argmax(axis=-1), 1)
     b = np.arange(len(values))

@@ -59,11 +59,13 @@ def _of_block(cases: Cases, future: Future, ahead: pd.DataFrame, settings: Setti
     fast = MOVING_TIMES * future.threshold
     next_still = _shown(future, one, still, settings)
     twice = _shown(future, one, still, settings, twice=True)
-    next_fast = _shown(future, one, local_variance(variances, fast), settings)
+    local_fast = local_variance(variances, fast)
+    next_fast = _shown(future, one, local_fast, settings)
     allowed = counts & _enough(future, one, rules)
     held = np.where(allowed, chances.holding(next_still, future.threshold), 0.0)
     held_twice = np.where(allowed, chances.holding(twice, future.threshold), 0.0)
-    moved = chances.moving(next_fast, fast, future.threshold, rules, variances)
+    starting = future.fits_from_each_start(one, local_fast)
+    moved = chances.moving(next_fast, starting, fast, future.threshold, rules, variances)
     return table[CASE].assign(
         next_counts=counts,
         holding_chance=held,

@@ -42,6 +42,7 @@ def table(
     made = pd.DataFrame(rows, columns=schema.PLAN.names)
     for name in ("visit_on", "holding_from"):
         made[name] = pd.to_datetime(made[name]).astype("datetime64[us]")
+    made = made.astype(dict.fromkeys(("chance", "smallest_rate_mm_per_year", "second_setup_gain"), float))
     return ranked(made, wall_results, findings)
 
 
@@ -151,4 +152,4 @@ def _month(day: date) -> str:
 
 
 def _percent(share: float) -> str:
-    return f"{100 * share:.0f} %"
+    return "over 99 %" if share > 0.994 else f"{100 * share:.0f} %"

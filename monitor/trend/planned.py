@@ -31,6 +31,7 @@ HORIZON = 8
 _RECENT = 3
 """Visits among which the one with most marks stands for a full visit (the newest of several alike)."""
 _PLANNED = "planned-"
+_SUMS = ("cross", "log_det", "count")
 
 Whole = npt.NDArray[np.intp]
 
@@ -87,8 +88,22 @@ class Future:
         total = _through(self.sums, self.now + visits)
         if twice:
             before = _through(self.sums, self.now)
-            total = Sums(*(getattr(before, n) + getattr(self.doubled, n) for n in ("cross", "log_det", "count")))
+            total = Sums(*(getattr(before, name) + getattr(self.doubled, name) for name in _SUMS))
         return fit_given(total, self.block.layout, self.block.phi, self.season, local_variance)
+
+    def fits_from_each_start(self, visits: Whole, local_variance: Array) -> tuple[Fit, Flags]:
+        """The same from each visit on, shapes (B, V, ...), and which visits are starting visits: all but the newest."""
+        total = _through(self.sums, self.now + visits)
+        before = [np.roll(getattr(self.sums, name), 1, axis=1) for name in _SUMS]
+        for of_none in before:
+            of_none[:, 0] = 0.0
+        starts = np.arange(self.day.shape[1]) < (self.now + visits - 1)[:, None]
+        sums = [getattr(total, name)[:, None] - earlier for name, earlier in zip(_SUMS, before, strict=True)]
+        sums = [np.where(starts.reshape(starts.shape + (1,) * (part.ndim - 2)), part, 0.0) for part in sums]
+        season = Season(self.season.mean[:, None], self.season.covariance[:, None])
+        return fit_given(
+            Sums(*sums), self.block.layout, self.block.phi[:, None], season, local_variance[:, None]
+        ), starts
 
 
 def planned_days(wall_results: pd.DataFrame, walls: pd.DataFrame, judged_on: date, rules: Rules) -> pd.DataFrame:

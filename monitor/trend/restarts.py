@@ -73,6 +73,10 @@ def _summed(done: Fitted, terms: Array) -> Restarted:
     terms = np.where(starts, terms, -np.inf)
     tells = np.asarray(starts.any(axis=-1))
     latest_of_largest = terms.shape[-1] - 1 - terms[:, ::-1].argmax(axis=-1)
+    return Restarted(np.where(tells, added(terms), 0.0), terms, np.where(tells, latest_of_largest, -1))
+
+
+def added(terms: Array) -> Array:
+    """Logarithm of the restarted evidence of terms (..., V), -inf where none starts."""
     largest = terms.max(axis=-1)
-    total = np.where(largest >= np.log(LEAST_PEAK), np.logaddexp.reduce(terms, axis=-1), largest)
-    return Restarted(np.where(tells, total, 0.0), terms, np.where(tells, latest_of_largest, -1))
+    return np.asarray(np.where(largest >= np.log(LEAST_PEAK), np.logaddexp.reduce(terms, axis=-1), largest))
