@@ -19,9 +19,9 @@ app = typer.Typer(
 
 def main() -> None:
     """Run the command; every error of this package becomes one message on stderr and its exit code."""
-    from monitor.cli import looking, records, repeating, review, studies, writing  # each adds its commands
+    from monitor.cli import looking, planning, records, repeating, review, studies, writing  # each adds its commands
 
-    for room in (records, review, looking, repeating, writing, studies):
+    for room in (records, review, looking, planning, repeating, writing, studies):
         room.add_to(app)
     from monitor.errors import BowError
 

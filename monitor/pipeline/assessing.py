@@ -14,9 +14,12 @@ from monitor.errors import NotFoundError
 from monitor.pipeline.frames import frame, table
 from monitor.results import Assessment
 from monitor.store import Store
+from monitor.trend import plan
 from monitor.trend.assess import assess as assess_walls
 
 Progress = Callable[[int, int], None]
+
+_COLD = ("cold", "frost", "freez")
 
 
 def assess(
@@ -25,6 +28,7 @@ def assess(
     """Assess every wall with a visit up to `judged_on`, from what was known at `known_on`; saved unless told not to."""
     settings = settings_on(store, judged_on, known_on)
     register = {name: store.current(name, known_on=known_on) for name in ("walls", "marks", "events")}
+    cold = cold_houses(store.current("houses", known_on=known_on))
     buckets = list(store.buckets())
     parts: dict[str, list[pd.DataFrame]] = {name: [] for name in schema.RESULTS}
     for done, bucket in enumerate(buckets, start=1):
@@ -32,15 +36,15 @@ def assess(
         readings = store.readings(known_on=known_on, walls=keys)
         readings = readings.filter(pc.less_equal(readings["visit_date"], pa.scalar(judged_on, pa.date32())))
         walls, marks, events = (frame(of_walls(register[name], keys)) for name in ("walls", "marks", "events"))
-        results = assess_walls(frame(readings), walls, marks, events, settings, judged_on)
+        results = assess_walls(frame(readings), walls, marks, events, settings, judged_on, cold=cold)
         for name, part in results.items():
             parts[name].append(part)
         if progress:
             progress(done, len(buckets))
-    done_tables = {
-        name: table(name, pd.concat(found, ignore_index=True)) if found else schema.empty(name)
-        for name, found in parts.items()
-    }
+    frames = {name: pd.concat(found, ignore_index=True) for name, found in parts.items() if found}
+    if frames:
+        frames["plan"] = plan.ranked(frames["plan"], frames["wall_results"], frames["findings"])
+    done_tables = {name: table(name, frames[name]) if name in frames else schema.empty(name) for name in parts}
     assessment = Assessment(
         judged_on=judged_on,
         known_until=known_on,
@@ -60,6 +64,12 @@ def settings_on(store: Store, day: date, known_on: datetime | None = None) -> Se
     if not rows:
         return settings
     return settings.model_copy(update={"variances": Variances.model_validate_json(rows[-1]["values"])})
+
+
+def cold_houses(houses: pa.Table) -> set[str]:
+    """Houses whose climate, as written, tells of cold or frost."""
+    rows = zip(houses["house"].to_pylist(), houses["climate"].to_pylist(), strict=True)
+    return {house for house, climate in rows if any(word in (climate or "").lower() for word in _COLD)}
 
 
 def of_walls(rows: pa.Table, keys: Iterable[tuple[str, str]]) -> pa.Table:

@@ -44,7 +44,7 @@ def publish(store: Store, assessment: Assessment, to: Path, *, progress: Progres
         for done, (name, data) in enumerate(_all_pages(content, keys), start=1):
             written.append(_write(to / name, data))
             if progress:
-                progress(done, 4 + 2 * len(keys))
+                progress(done, 5 + 2 * len(keys))
     except OSError as error:
         raise ReportError(
             "A page could not be written.",
@@ -57,6 +57,7 @@ def publish(store: Store, assessment: Assessment, to: Path, *, progress: Progres
 def _all_pages(content: Book, keys: list[tuple[str, str]]) -> Iterator[tuple[str, bytes]]:
     yield names.INDEX, pages.index(content)
     yield names.MONTHLY_LIST, pages.monthly_list(content)
+    yield names.PLAN, pages.visit_plan(content)
     yield names.REPEATABILITY, pages.repeatability(content)
     yield names.SCRIPT, pages.plotly_script()
     for house, wall in keys:

@@ -60,6 +60,7 @@ class WallView:
     movement: Sequence[Row]
     findings: Sequence[Row]
     repairs: Sequence[Row]
+    planned: Row | None
     decisions: Sequence[Row]
 
     @property
@@ -190,6 +191,7 @@ class Book:
             movement=sorted(rows["movement"], key=_movement_order),
             findings=sorted(rows["findings"], key=_finding_order),
             repairs=sorted(rows["repairs"], key=lambda row: row["period"]),
+            planned=next(iter(rows["plan"]), None),
             decisions=sorted(rows["decisions"], key=lambda row: (_known(row), row["decision_id"])),
         )
 

@@ -7,6 +7,7 @@ from monitor.report.context import Book, Key
 KINDS = ("wall", "homeowner")
 MONTHLY_LIST = "monthly-list.html"
 INDEX = "index.html"
+PLAN = "visit-plan.html"
 REPEATABILITY = "repeatability.html"
 SCRIPT = "plotly.min.js"
 

@@ -10,6 +10,7 @@ from monitor.report import figures, names, wording
 from monitor.report.context import Book
 from monitor.report.homeowner_sheet import homeowner_sheet
 from monitor.report.monthly_sheet import index_sheet, monthly_sheet
+from monitor.report.plan_sheet import plan_sheet
 from monitor.report.repeatability_sheet import repeatability_sheet
 from monitor.report.wall_sheet import wall_sheet
 
@@ -34,6 +35,11 @@ def index(book: Book) -> bytes:
     return _render("index.html", index_sheet(book))
 
 
+def visit_plan(book: Book) -> bytes:
+    """The visits to come: overdue ones first, then by what each would bring."""
+    return _render("plan.html", plan_sheet(book))
+
+
 def repeatability(book: Book) -> bytes:
     """How well the company reads, by method: the variances that everything rests on."""
     return _render("repeatability.html", repeatability_sheet(book))
@@ -53,7 +59,12 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.globals |= {"wording": wording, "monthly_name": names.MONTHLY_LIST, "index_name": names.INDEX}
+    environment.globals |= {
+        "wording": wording,
+        "monthly_name": names.MONTHLY_LIST,
+        "index_name": names.INDEX,
+        "plan_name": names.PLAN,
+    }
     return environment
 
 

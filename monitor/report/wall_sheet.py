@@ -5,7 +5,7 @@ from datetime import date
 from typing import Any
 
 from monitor.config import Rules
-from monitor.report import names, repair_sheet, wording
+from monitor.report import names, plan_words, repair_sheet, wording
 from monitor.report.context import Book, Row, WallView
 from monitor.report.curves import curves
 from monitor.report.drawing import OFFICE, legend_words, movement_chart
@@ -68,6 +68,7 @@ def wall_sheet(book: Book, view: WallView) -> Context:
         "repairs": repair_sheet.repairs(view),
         "limit_range": repair_sheet.limit_range(view.current),
         "notes": repair_sheet.notes(view.current),
+        "plan": plan_words.of_wall(view.planned, view.unit),
         "marks": _marks(view),
         "readings": [_reading(row, view) for row in view.readings],
         "reading_counts": reading_counts(view),

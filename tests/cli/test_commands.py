@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 import typer
 
-from monitor.cli import app, exits, looking, records, repeating, review, studies, writing
+from monitor.cli import app, exits, looking, planning, records, repeating, review, studies, writing
 from monitor.cli import main as run_main
 from monitor.demo.run import Done
 from monitor.pipeline import listing
@@ -19,7 +19,7 @@ from monitor.terms import State
 
 pytestmark = pytest.mark.xdist_group("demo")
 
-for room in () if app.registered_commands else (records, review, looking, repeating, writing, studies):
+for room in () if app.registered_commands else (records, review, looking, planning, repeating, writing, studies):
     room.add_to(app)
 
 COMMANDS = sorted(typer.main.get_command(app).commands)  # type: ignore[attr-defined]
@@ -99,6 +99,23 @@ def test_data_goes_to_stdout_and_messages_to_stderr(call, demo: Done, demo_home:
     assert done.code == exits.OK
     assert {row["wall"] for row in rows} >= {"DH-12-S", "DH-09-E"}
     assert done.err.startswith("Walls: ")
+
+
+def test_the_plan_lists_overdue_walls_first_and_else_only_those_of_the_quarter(call, demo: Done) -> None:
+    done = call("plan", "--store", "reports/demo/store", "--quarter", "2026Q3", "--csv")
+    rows = list(csv.DictReader(io.StringIO(done.out)))
+    late = [row["wall"] for row in rows if "overdue" in row[""]]
+    assert "DH-09-E" in late
+    assert [row["wall"] for row in rows][: len(late)] == late
+    assert all("2026-07-01" <= row["visit on"] <= "2026-09-30" for row in rows[len(late) :])
+    assert done.err == f"{len(rows)} walls to visit, {len(late)} of them overdue.\n"
+    assert call("plan", "--store", "reports/demo/store", "--quarter", "2026Q3", "--csv").out == done.out
+
+
+def test_a_quarter_written_wrongly_says_how_to_write_it(call, demo: Done) -> None:
+    done = call("plan", "--store", "reports/demo/store", "--quarter", "summer")
+    assert done.code == exits.NOT_FOUND
+    assert "2026Q3" in done.err
 
 
 def test_an_unknown_wall_names_the_nearest_ones(call, demo: Done) -> None:

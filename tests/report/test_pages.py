@@ -90,6 +90,7 @@ def test_a_homeowner_page_says_what_it_is_relative_to_and_bears_a_check_number(b
 def every_page(book):
     yield names.INDEX, pages.index(book)
     yield names.MONTHLY_LIST, pages.monthly_list(book)
+    yield names.PLAN, pages.visit_plan(book)
     yield names.REPEATABILITY, pages.repeatability(book)
     for house, wall in names.wall_keys(book):
         yield names.page_name(house, wall, "wall"), pages.wall_page(book, house, wall)

@@ -1,0 +1,44 @@
+"""The visit plan of an assessment as headers and rows of text; order and words are those of the page."""
+
+import re
+from datetime import date, timedelta
+
+from monitor.errors import NotFoundError
+from monitor.pipeline.listing import Listing
+from monitor.pipeline.publishing import book_of
+from monitor.report import plan_sheet
+from monitor.results import Assessment
+from monitor.store import Store
+from monitor.trend.schedule import add_months
+
+HEADERS = ("wall", "visit on", "why", "smallest rate it would show", "error a second set-up takes away", "")
+
+
+def visits(store: Store, assessment: Assessment, first: date, last: date) -> Listing:
+    """Walls to visit from a day to a day: the overdue first, then by what the visit would bring."""
+    rows = plan_sheet.due(book_of(store, assessment), first, last)
+    overdue = sum(1 for row in rows if row["overdue"])
+    return Listing(
+        f"Visit plan {first} to {last} (judged for {assessment.judged_on})",
+        HEADERS,
+        [(row["key"], row["day"], row["why"], row["rate"], row["gain"], _remarks(row["overdue"], row["frost"]))
+         for row in rows],
+        f"{len(rows)} walls to visit, {overdue} of them overdue.",
+    )  # fmt: skip
+
+
+def span(assessment: Assessment, quarter: str, months: int) -> tuple[date, date]:
+    """First and last day of a quarter like 2026Q3, else of so many months from the assessment's day."""
+    if not quarter:
+        return assessment.judged_on, add_months(assessment.judged_on, months)
+    found = re.fullmatch(r"(\d{4})-?[Qq]([1-4])", quarter.strip())
+    if not found:
+        raise NotFoundError(
+            "This is no quarter.", got=quarter, expected="a year and a quarter", mend="Write it like 2026Q3."
+        )
+    first = date(int(found[1]), 3 * int(found[2]) - 2, 1)
+    return first, add_months(first, 3) - timedelta(days=1)
+
+
+def _remarks(overdue: int, frost: bool) -> str:
+    return ", ".join(filter(None, ("overdue" if overdue else "", "before the frost" if frost else "")))
