@@ -29,6 +29,9 @@ LEAST_SHARE = 0.05
 """A technician of whom a wall keeps less of the information than its bare set-ups hold is not told apart there."""
 LEAST_SETUPS = 2
 """A note asks for this many set-ups by the technician and by others: one alone is as well a bad set-up as a habit."""
+LEAST_CHANCE = 1e-300
+"""Chances below this are all alike."""
+_TIES = 6
 
 _COLUMNS: Mapping[str, type] = {
     **dict.fromkeys(("case", "method_code"), np.intp),
@@ -142,9 +145,11 @@ def shown(told: pd.DataFrame) -> pd.DataFrame:
     asked = np.maximum(of_case["case"].transform("size") - of_case["method_code"].transform("nunique"), 1)
     far = (found["offset_mm"].abs() >= NOTE_MM) & (found["p"] * asked <= NOTE_CHANCE)
     enough = (found["setups"] >= LEAST_SETUPS) & (found["others"] >= LEAST_SETUPS)
-    # of two either may be named: the one who stands further in
-    found = found[far & enough].sort_values(["case", "p", "offset_mm"], ascending=[True, True, False])
-    return found.drop_duplicates("case")
+    found = found[far & enough]
+    # two by themselves have one p but for its last digits, and either may be named: the one who stands further in
+    rarity = np.log(np.maximum(found["p"], LEAST_CHANCE)).round(_TIES)
+    found = found.assign(rarity=rarity).sort_values(["case", "rarity", "offset_mm"], ascending=[True, True, False])
+    return found.drop_duplicates("case").drop(columns="rarity")
 
 
 def without(cases: Cases, told: pd.DataFrame, technician: npt.NDArray[np.object_]) -> Cases:

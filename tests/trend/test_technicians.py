@@ -107,6 +107,15 @@ def test_a_note_says_which_way_by_how_much_and_names_nobody() -> None:
     assert technicians.notes(named, told(named, its))["technician_note"].item() == note
 
 
+@pytest.mark.parametrize("off_mm", [6.0, -6.0, 80.0])
+def test_of_two_who_differ_the_one_who_stands_further_in_is_named_on_every_wall(off_mm: float) -> None:
+    """Their chances are one number but for its last digits, which must not choose."""
+    cases, readings = made([f"W{n:02d}" for n in range(40)], Method.METER, off_mm=off_mm, seed=13)
+    said = technicians.notes(cases, told(cases, readings))["technician_note"]
+    assert len(said) > 30
+    assert said.str.contains(" mm further in than ").all()
+
+
 def test_a_single_set_up_is_no_habit() -> None:
     cases, readings = made(["W"], Method.METER, turns=("A", "A", "A", "B", "A", "A", "A"), off_mm=8.0)
     found = technicians.apart(told(cases, readings))
