@@ -5,6 +5,7 @@ Everything is a Fraction until the last step. A unit is never guessed; what can 
 
 import re
 import unicodedata
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -53,6 +54,15 @@ class AmbiguousLengthError(LengthError):
 
 class UnitMissingError(LengthError):
     """A number that names no unit, where none was given either."""
+
+
+class MistypedLengthError(LengthError):
+    """A text that is no length; meant: what its writer may have meant, nearest first."""
+
+    def __init__(self, got: str, expected: str, meant: Sequence[str]) -> None:
+        mend = f"Did you mean {' or '.join(meant)}?"
+        super().__init__("This cannot be read as a length.", got=got, expected=expected, mend=mend)
+        self.meant = tuple(meant)
 
 
 @dataclass(frozen=True)
@@ -227,13 +237,14 @@ def _check_fraction(text: str, whole: int, top: int, bottom: int) -> None:
     lead = f"{whole} " if whole else ""
     if bottom not in DENOMINATORS:
         near = min(DENOMINATORS, key=lambda d: (abs(d - bottom), d != 16))
-        close = bottom > 0 and top < near
-        raise _error(text, "sixteenths", f"Did you mean {lead}{top}/{near}?" if close else "Read it again.")
+        if bottom > 0 and top < near:
+            raise MistypedLengthError(text, "sixteenths", [f"{lead}{top}/{near}"])
+        raise _error(text, "sixteenths", "Read it again.")
     if top >= bottom:
         carried = fraction_text(whole + Fraction(top, bottom))
         digit = str(top)[1:]
-        other = f" or {lead}{int(digit)}/{bottom}" if digit and 0 < int(digit) < bottom else ""
-        raise _error(text, f"less than {bottom} {_NAMES[bottom]}", f"Did you mean {carried}{other}?")
+        other = [f"{lead}{int(digit)}/{bottom}"] if digit and 0 < int(digit) < bottom else []
+        raise MistypedLengthError(text, f"less than {bottom} {_NAMES[bottom]}", [carried, *other])
 
 
 _NAMES = {2: "halves", 4: "quarters", 8: "eighths", 16: "sixteenths", 32: "thirty-seconds", 64: "sixty-fourths"}
@@ -291,7 +302,7 @@ def _slip(text: str, body: str) -> LengthError:
         if match and match["part"]:
             top, bottom = (int(n) for n in match["part"].split("/"))
             if bottom in DENOMINATORS and top < bottom:
-                return _error(text, "a fraction", f"Did you mean {candidate}?")
+                return MistypedLengthError(text, "a fraction", [candidate])
     return _error(text, "a length", "Write it like 1 3/16 or 30.2.")
 
 

@@ -5,8 +5,9 @@ from monitor.ingest import words
 from monitor.ingest.draft import Draft, Setting
 from monitor.ingest.findings import Finding, held, of_length, rejected
 from monitor.ingest.geometry import STANDOFF_METHODS, deflection_mm, needs_standoff, step_mm
+from monitor.ingest.meant import mend_weighed
 from monitor.ingest.values import fraction_of_date, is_blank, is_mangled_fraction
-from monitor.lengths import AmbiguousLengthError, Length, UnitMissingError, parse, tidy, unit_of
+from monitor.lengths import AmbiguousLengthError, Length, MistypedLengthError, UnitMissingError, parse, tidy, unit_of
 from monitor.terms import Kind, Method, NotRead, State
 from monitor.units import length_text
 
@@ -97,6 +98,11 @@ def _length(draft: Draft, setting: Setting, unit: str) -> Length:
                 "Inches? Then write in as the unit.",
             ) from None
         raise of_length(draft.at, error) from None
+    except MistypedLengthError as error:
+        raise rejected(
+            "length", f"{draft.at} '{draft.row.shown('value')}': {error.expected} expected.",
+            mend_weighed(draft, setting, error, unit or "in"),
+        ) from None  # fmt: skip
     except LengthError as error:
         raise of_length(draft.at, error) from None
 
