@@ -52,10 +52,9 @@ def run(sent: Path, to: Path, *, progress: Progress | None = None) -> Done:
             taken += _take(store, sent / row["file"], row, moment)
         if progress:
             progress(number, len(actions) + len(JUDGED_ON))
-    first = _end_of(JUDGED_ON[0])
-    repeatability.estimate(store, judged_on=JUDGED_ON[0], known_on=first, made_at=first)
     for number, day in enumerate(JUDGED_ON, start=1):
         known_on = _end_of(day)
+        repeatability.estimate(store, judged_on=day, known_on=known_on, made_at=known_on)
         assessment = assessing.assess(store, judged_on=day, known_on=known_on)
         if progress:
             progress(len(actions) + number, len(actions) + len(JUDGED_ON))
