@@ -59,7 +59,7 @@ def test_what_the_straps_did_is_told_apart_from_pull_back_and_take_up(demo: Done
     assert found["step_kind"] == "pull-back"
     assert found["step_lower"] < -1.5 < found["step_upper"]
     assert found["take_up_lower"] < 1.0 * 90 / 122 < found["take_up_upper"]
-    assert found["reason"].startswith("Mark M3 moves in 0.17 in a year slower since the work of 2024-04-10 ")
+    assert found["reason"].startswith("Mark M3 moves in 0.16 in a year slower since the work of 2024-04-10 ")
     assert found["warning"] == ""
 
 
