@@ -59,18 +59,26 @@ def feet_text(mm: float, unit: str) -> str:
     return f"{feet} ft {fraction_text(inches)} in" if feet else f"{fraction_text(inches)} in"
 
 
+def rate_unit(unit: str) -> str:
+    """The unit of rates as a heading says it: 'inch a year', where 'in a year' would read as a span of time."""
+    return "inch a year" if unit == "in" else "mm a year"
+
+
+def rate_number(mm_per_year: float, unit: str) -> str:
+    """The number of a rate alone, for a place that names the unit: '0.13' or '3.2' (unit 'in' or 'mm')."""
+    return _plain(inches_from_mm(mm_per_year), 2) if unit == "in" else _plain(mm_per_year, 1)
+
+
 def rate_text(mm_per_year: float, unit: str) -> str:
-    """A rate for people: '0.13 in a year' or '3.2 mm a year' (unit 'in' or 'mm')."""
-    if unit == "in":
-        return f"{_plain(inches_from_mm(mm_per_year), 2)} in a year"
-    return f"{_plain(mm_per_year, 1)} mm a year"
+    """A rate for people: '0.13 inch a year' or '3.2 mm a year' (unit 'in' or 'mm')."""
+    return f"{rate_number(mm_per_year, unit)} {rate_unit(unit)}"
 
 
 def limit_rate_text(mm_per_year: float, unit: str) -> str:
-    """A limit of a rate for people: '1/16 in a year' where it is whole sixteenths of an inch, else as `rate_text`."""
+    """A limit of a rate for people: '1/16 inch a year' where it is whole sixteenths of an inch, else as `rate_text`."""
     sixteenths = mm_per_year / SIXTEENTH_MM
     if unit == "in" and abs(sixteenths - round(sixteenths)) < 1e-6:
-        return f"{fraction_text(Fraction(round(sixteenths), 16))} in a year"
+        return f"{fraction_text(Fraction(round(sixteenths), 16))} {rate_unit(unit)}"
     return rate_text(mm_per_year, unit)
 
 

@@ -67,14 +67,14 @@ def test_a_length_is_shown_in_the_unit_that_was_asked_for() -> None:
 
 def test_a_rate_is_shown_in_the_unit_that_was_asked_for_without_a_minus_before_nought() -> None:
     assert rate_text(3.2, "mm") == "3.2 mm a year"
-    assert rate_text(3.2, "in") == "0.13 in a year"
-    assert rate_text(-0.01, "in") == "0.00 in a year"
+    assert rate_text(3.2, "in") == "0.13 inch a year"
+    assert rate_text(-0.01, "in") == "0.00 inch a year"
     assert rate_text(-0.5, "mm") == "-0.5 mm a year"
 
 
 def test_a_limit_of_a_rate_is_the_fraction_that_was_meant() -> None:
-    assert limit_rate_text(MM_PER_INCH / 16, "in") == "1/16 in a year"
-    assert limit_rate_text(MM_PER_INCH / 8, "in") == "1/8 in a year"
-    assert limit_rate_text(MM_PER_INCH / 4, "in") == "1/4 in a year"
-    assert limit_rate_text(1.5, "in") == "0.06 in a year"
+    assert limit_rate_text(MM_PER_INCH / 16, "in") == "1/16 inch a year"
+    assert limit_rate_text(MM_PER_INCH / 8, "in") == "1/8 inch a year"
+    assert limit_rate_text(MM_PER_INCH / 4, "in") == "1/4 inch a year"
+    assert limit_rate_text(1.5, "in") == "0.06 inch a year"
     assert limit_rate_text(MM_PER_INCH / 16, "mm") == "1.6 mm a year"

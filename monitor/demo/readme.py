@@ -21,7 +21,7 @@ Houses, people, numbers and readings here are invented; the walls were simulated
 Habits: T1 writes `1 13/16`. T2 writes `1-13/16"`, and from 2025 on sends workbooks. T3 puts a title line above the
 header. T4's program writes semicolons, a byte order mark and `2 ¾`.
 
-Rates are mm/yr, inward positive. Limits of the firm: 1/8 in a year before straps, 1/16 in after (3.2 and 1.6 mm).
+Rates are mm/yr, inward positive. Limits of the firm: 1/8 inch a year before straps, 1/16 in after (3.2 and 1.6 mm).
 Months count from a wall's zero reading; the first was on 2023-04-10, the last visits are of April 2026. The reading
 errors of DH-09-E and DH-12-E are draws that show what their stories tell; all other walls have their first draw.
 """

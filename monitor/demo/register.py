@@ -84,7 +84,7 @@ def thresholds() -> Table:
             "take-up days": 90,
             "signed by": ENGINEER,
             "signed on": date(2023, 1, 12),
-            "note": "1/8 and 1/16 in a year",
+            "note": "1/8 and 1/16 inch a year",
         }
     ]
 

@@ -81,7 +81,7 @@ def when(likely: date | None, looked_until: date | None, earliest: date | None) 
 
 
 def between(row: Row, unit: str) -> str:
-    """The pair of bounds of the wall's rate: 'between 0.12 and 0.30 in a year, 9 times in 10'."""
+    """The pair of bounds of the wall's rate: 'between 0.12 and 0.30 inch a year, 9 times in 10'."""
     low, high = (rate_text(row[name], unit) for name in ("rate_lower", "rate_upper"))
     return f"between {low.split(' ')[0]} and {high}, 9 times in 10"
 

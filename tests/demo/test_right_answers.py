@@ -12,7 +12,7 @@ from monitor.terms import Movement, Outcome, Rule, State, Verdict
 pytestmark = pytest.mark.xdist_group("demo")
 
 TOLERABLE_MM_PER_YEAR = 25.4 / 16
-"""Common practice, no source: the rate after straps that a company tolerates, 1/16 in a year."""
+"""Common practice, no source: the rate after straps that a company tolerates, 1/16 inch a year."""
 
 
 def key(wall: str) -> tuple[str, str]:
@@ -59,7 +59,7 @@ def test_what_the_straps_did_is_told_apart_from_pull_back_and_take_up(demo: Done
     assert found["step_kind"] == "pull-back"
     assert found["step_lower"] < -1.5 < found["step_upper"]
     assert found["take_up_lower"] < 1.0 * 90 / 122 < found["take_up_upper"]
-    assert found["reason"].startswith("Mark M3 moves in 0.16 in a year slower since the work of 2024-04-10 ")
+    assert found["reason"].startswith("Mark M3 moves in 0.16 inch a year slower since the work of 2024-04-10 ")
     assert found["warning"] == ""
 
 
@@ -189,8 +189,8 @@ def test_a_corner_that_tips_in_is_noted_and_asks_for_another_look(demo: Done) ->
     """Bow 2 mm/yr by string; the left end comes in 1.7 at mid-height against its base, so M3 moves about 0.8 more."""
     found = result(demo, "DH-13-W")
     assert found["verdict"] == Verdict.LOOK_AGAIN
-    assert found["ends_note"].startswith("The left end is not still: its plumb line shows T1 moving 0.10 in a year")
-    assert "tells the rate of mark M3 about 0.03 in a year too low" in found["ends_note"]
+    assert found["ends_note"].startswith("The left end is not still: its plumb line shows T1 moving 0.10 inch a year")
+    assert "tells the rate of mark M3 about 0.03 inch a year too low" in found["ends_note"]
     assert "The right end" not in found["ends_note"]
     assert "its left end is not still" in found["reason"]
     noted = [row for row in demo.assessment.wall_results.to_pylist() if row["ends_note"]]

@@ -149,7 +149,7 @@ def test_the_table_says_each_number_with_its_error(string_company: Company) -> N
     found = limits_table.listing(string_company, tried, years=1, seed=1)
     out = io.StringIO()
     csv.writer(out).writerows([found.headers, *found.rows])
-    assert "1/8 in a year,1/16 in a year" in out.getvalue()
+    assert "1/8 inch a year,1/16 inch a year" in out.getvalue()
     assert "false flags a year, if all 40 walls were still" in out.getvalue()
     assert "seed 1" in found.closing
     assert all(len(row) == len(found.headers) for row in found.rows)

@@ -74,7 +74,7 @@ def test_a_corner_that_tips_in_is_found_and_the_strings_share_told() -> None:
     assert (found["ends_note"].str.contains("The left end is not still: its plumb line shows T1 moving")).mean() >= 0.95
     assert not found["ends_note"].str.contains("The right end").any()
     noted = found[found["ends_note"].str.contains("the rate of mark M3 about")]
-    hidden = noted["ends_note"].str.extract(r"M3 about (\S+) in a year too low")[0].astype(float) * 25.4
+    hidden = noted["ends_note"].str.extract(r"M3 about (\S+) inch a year too low")[0].astype(float) * 25.4
     truth = 4.0 * (1220 - 200) / 2440 / 2
     assert hidden.mean() == pytest.approx(truth, abs=3 * hidden.std() / np.sqrt(len(hidden)) + 0.02)
     assert len(noted) > 15
@@ -102,7 +102,7 @@ def test_a_corner_that_tips_out_makes_the_string_tell_too_much_and_both_ends_add
     [row] = judged(told(1, left=6.0, right=6.0))["ends_note"]
     assert "The left end is not still" in row
     assert "The right end is not still" in row
-    assert "the string, which stands on them, tells the rate of mark M3 about 0.10 in a year too low" in row
+    assert "the string, which stands on them, tells the rate of mark M3 about 0.10 inch a year too low" in row
 
 
 def test_two_visits_of_a_plumb_line_show_no_end_to_move() -> None:

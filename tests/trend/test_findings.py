@@ -201,7 +201,7 @@ def test_a_fast_rate_is_one_whose_lower_bound_is_above_a_quarter_inch_a_year(
 ) -> None:
     got = of("rate for an engineer", rate_lower=lower, rate_upper=upper)
     assert (got["outcome"], got["urgency"]) == (outcome, urgency)
-    assert "1/4 in a year" in got["reason"]
+    assert "1/4 inch a year" in got["reason"]
 
 
 def test_an_overdue_visit_says_since_when_nothing_is_known() -> None:

@@ -110,8 +110,8 @@ def test_the_onset_is_the_first_visit_that_counts_unless_a_later_one_is_given() 
 def test_the_reason_of_a_moving_wall_has_its_rate_bounds_odds_and_threshold_in_inches() -> None:
     assert one(**MOVING)["reason"] == (
         "Mark M3 moves inward (first of all bowing), since October 2024 at the latest, most likely "
-        "0.20 in a year (between 0.12 and 0.27 in a year, 9 times in 10), and 5 visits in 18 months speak 54 to 1 for "
-        "a rate above the threshold of 1/16 in a year (20 "
+        "0.20 inch a year (between 0.12 and 0.27 inch a year, 9 times in 10), and 5 visits in 18 months speak 54 to 1 for "
+        "a rate above the threshold of 1/16 inch a year (20 "
         "to 1 is asked for)."
     )
 
@@ -124,8 +124,8 @@ def test_the_same_reason_in_millimetres() -> None:
 
 def test_the_reason_of_a_holding_wall_says_how_fast_it_may_still_move() -> None:
     assert one(**HOLDING)["reason"].startswith(
-        "Over 5 visits in 18 months the inward rate of mark M3 lies between -0.02 and 0.04 in a year, 9 times in 10, "
-        "below the threshold of 1/16 in a year"
+        "Over 5 visits in 18 months the inward rate of mark M3 lies between -0.02 and 0.04 inch a year, 9 times in 10, "
+        "below the threshold of 1/16 inch a year"
     )
     assert one(**HOLDING)["missing"] == ""
 
@@ -133,11 +133,11 @@ def test_the_reason_of_a_holding_wall_says_how_fast_it_may_still_move() -> None:
 def test_the_reason_to_look_again_says_why() -> None:
     by_bound = one((mark_row(2.0),), log_evidence=1.0)
     assert (
-        "the lower bound of mark M3 alone, 0.08 in a year, is above the threshold of 1/16 in a year"
+        "the lower bound of mark M3 alone, 0.08 inch a year, is above the threshold of 1/16 inch a year"
         in by_bound["reason"]
     )
     by_odds = one(log_evidence=math.log(12.5))
-    assert "speak 12 to 1 for a rate above the threshold of 1/16 in a year" in by_odds["reason"]
+    assert "speak 12 to 1 for a rate above the threshold of 1/16 inch a year" in by_odds["reason"]
     both = one((mark_row(2.0),), log_evidence=math.log(12.5))
     assert both["reason"].count("threshold") == 1
     assert both["missing"] == "A confirming visit with two set-ups."
@@ -159,10 +159,10 @@ def test_the_reason_to_look_again_says_why() -> None:
             {"rate_upper": None},
             "The marks and the method of 5 visits in 18 months do not determine the rate of any mark.",
         ),
-        ({}, "which leaves open on which side of the threshold of 1/16 in a year it lies."),
+        ({}, "which leaves open on which side of the threshold of 1/16 inch a year it lies."),
         (
             {"rate_upper": 1.0, "visits": 3},
-            "below the threshold of 1/16 in a year, but not enough yet to be called holding.",
+            "below the threshold of 1/16 inch a year, but not enough yet to be called holding.",
         ),
     ],
 )
@@ -181,7 +181,7 @@ def test_what_is_missing_is_listed_with_the_earliest_day_by_visits_and_months() 
     )
     assert completed["missing"].iloc[0] == (
         "Missing for holding: 1 more visit that counts for the rate, 11 more months between the first visit and the "
-        "last, a ruling on 2 held readings and an upper bound below the threshold of 1/16 in a year (now 0.09 in a "
+        "last, a ruling on 2 held readings and an upper bound below the threshold of 1/16 inch a year (now 0.09 inch a "
         "year); by visits and months alone it can be called holding from 2025-11-12."
     )
     assert "from 2026-05-01" in got["missing"], "a planned day that is past already is made on the day of judging"
