@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 
-from monitor.ingest.draft import Draft, Setting
+from monitor.ingest.draft import Draft, Setting, StoredDraft
 from monitor.ingest.file_checks import FILE_CHECKS
 from monitor.ingest.findings import Finding
 from monitor.ingest.history import when
@@ -25,9 +25,8 @@ def run(drafts: Sequence[Draft], setting: Setting) -> None:
     }
     visits = grouped(counting, *_DAY, "part", "method").values()
     for rows in sorted(visits, key=lambda rows: when(rows[0].values)):
-        visit = Visit(
-            rows, setting.history, methods[tuple(rows[0].values[column] for column in _DAY)], setting.expected
-        )
+        day = tuple(rows[0].values[column] for column in _DAY)
+        visit = Visit(rows, setting.history, methods[day], setting.expected, _stored(rows, setting))
         for visit_check in VISIT_CHECKS:
             _write(list(visit_check(visit)))
         hurry(visit, setting.rules)
@@ -37,6 +36,16 @@ def run(drafts: Sequence[Draft], setting: Setting) -> None:
             setting.history.add(draft.stored())
 
 
+def _stored(rows: Sequence[Draft], setting: Setting) -> list[Draft]:
+    """Used rows of the same set-ups that came with another file."""
+    return [
+        StoredDraft.of(row, setting.known)
+        for number in dict.fromkeys(draft.values["setup"] for draft in rows)
+        for row in setting.history.of_setup(rows[0].values | {"setup": number})
+    ]
+
+
 def _write(verdicts: Iterable[tuple[Draft, Finding]]) -> None:
     for draft, finding in verdicts:
-        draft.findings.append(finding)
+        if not isinstance(draft, StoredDraft):
+            draft.findings.append(finding)

@@ -1,18 +1,21 @@
 """One received row on its way to a judged reading: what it says so far, and what is wrong with it."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
 from monitor import schema
 from monitor.config import Rules
+from monitor.errors import LengthError
+from monitor.ingest.cells import Cell, Line
 from monitor.ingest.expectation import Expectations
 from monitor.ingest.findings import Finding
-from monitor.ingest.headers import Row
+from monitor.ingest.headers import Header, Row
 from monitor.ingest.history import History
 from monitor.ingest.known import Fact, Known
-from monitor.lengths import Length
+from monitor.lengths import Length, parse
 from monitor.terms import State
 
 _TEXTS = frozenset(f.name for f in schema.READINGS if f.type == "string")
@@ -92,8 +95,24 @@ class Draft:
         return word if written.lower() in ("", word) else f"{word}: {written}"
 
 
+class StoredDraft(Draft):
+    """A used reading of the store beside the rows of a file: it is looked at and never judged again."""
+
+    @classmethod
+    def of(cls, reading: Mapping[str, Any], known: Known) -> "StoredDraft":
+        """The draft of a row of the readings table with a deflection."""
+        cells = (Cell(reading["value_raw"]),)
+        header = Header(row=0, titles=("value",), columns={"value": 0}, units={}, doubled={})
+        draft = cls(Row(header, Line(reading["source_row"], cells)), reading["source_sheet"], dict(reading))
+        draft.wall = known.find("walls", reading["house"], reading["wall"])
+        with suppress(LengthError):
+            draft.length = parse(reading["value_raw"], reading["unit"] or None)
+        return draft
+
+
 def span(drafts: Sequence[Draft]) -> str:
-    """Cells of several values: 'E4:E9' where they follow one another, else 'E4, E7 and E9'."""
+    """Cells of several values: 'E4:E9' where they follow one another, else 'E4, E7 and E9'; none of stored ones."""
+    drafts = [draft for draft in drafts if not isinstance(draft, StoredDraft)]
     numbers = [draft.row.number for draft in drafts]
     places = [draft.at for draft in drafts]
     if len(places) > 2 and numbers == list(range(numbers[0], numbers[0] + len(numbers))):

@@ -48,6 +48,11 @@ class History:
         """Rows of the same wall, visit, part, method, set-up and mark that are in, whatever was decided on them."""
         return self._by_place.get(_place(row), [])
 
+    def of_setup(self, row: Reading) -> list[Reading]:
+        """Used rows with a deflection of the same wall, visit, part, method and set-up, of any mark."""
+        wall = self._by_wall.get(wall_id(row["house"], row["wall"]), [])
+        return [r for r in wall if _setup(r) == _setup(row) and r["deflection_mm"] is not None]
+
     def doubted(self, row: Reading) -> list[Reading]:
         """Held readings of the same mark and method from before that row: of another visit or set-up."""
         same = self._doubted.get((row["house"], row["wall"], row["mark"], row["method"]), [])
@@ -101,6 +106,10 @@ def _is_in(row: Reading) -> bool:
 
 def _place(row: Reading) -> tuple[Any, ...]:
     return tuple(row[name] for name in PLACE)
+
+
+def _setup(row: Reading) -> tuple[Any, ...]:
+    return tuple(row[name] for name in PLACE if name != "mark")
 
 
 _PART_ORDER = {"before": 0, "": 1, "after": 2}

@@ -12,7 +12,7 @@ from statistics import fmean
 from monitor import slips
 from monitor.config import END_REACH_MM
 from monitor.ingest import fits
-from monitor.ingest.draft import Draft, span
+from monitor.ingest.draft import Draft, StoredDraft, span
 from monitor.ingest.findings import Finding
 from monitor.ingest.fits import Placed
 from monitor.ingest.visit import Verdicts, Visit
@@ -42,7 +42,7 @@ def misread(visit: Visit) -> Verdicts:
     A real movement is a bow: what that explains is let pass, and so is what a second set-up confirms, that day or after
     the first was held.
     """
-    readings = fits.placed(visit.drafts, visit.expected.of(visit.drafts[0].values))
+    readings = fits.placed(visit.whole, visit.expected.of(visit.drafts[0].values))
     rest = readings
     found: list[tuple[Placed, float, float]] = []
     while len(found) < _MOST and (doubt := _outlier(rest)):
@@ -107,7 +107,7 @@ def shifted(visit: Visit) -> Verdicts:
     Where the method's set-ups stand anywhere that is nothing. It is accepted with a note where an end mark of the
     string shows it too, accepted where a second set-up of that line agrees, else held.
     """
-    readings = fits.placed(visit.drafts, visit.expected.of(visit.drafts[0].values))
+    readings = fits.placed(visit.whole, visit.expected.of(visit.drafts[0].values))
     groups = fits.blocks(readings)
     offs = [_shift(block) for block in groups]
     for i, (block, off_mm) in enumerate(zip(groups, offs, strict=True)):
@@ -116,7 +116,9 @@ def shifted(visit: Visit) -> Verdicts:
         ]
         if off_mm is None or any(other / off_mm > _AGREE for other in again):
             continue
-        drafts = [reading.draft for reading in block]
+        drafts = [reading.draft for reading in block if not isinstance(reading.draft, StoredDraft)]
+        if not drafts:
+            continue
         size = length_text(abs(off_mm), drafts[0].values["unit"])
         side = "in" if off_mm > 0 else "out"
         wrong = f"{span(drafts)}: all {len(block)} readings are {size} further {side} than expected"

@@ -95,7 +95,7 @@ def swapped(drafts: Sequence[Draft], setting: Setting) -> Verdicts:
 def mistaken(visit: Visit) -> Verdicts:
     """Set-ups of a visit that fit far better mirrored, as the other kind, or in the other unit."""
     is_plumb = visit.drafts[0].values["method"] == Method.PLUMB
-    for drafts in [visit.drafts] if is_plumb else visit.setups:
+    for drafts in [visit.whole] if is_plumb else visit.whole_setups:
         said = fits.placed(drafts, visit.expected.of(drafts[0].values))
         if said:
             yield from _best(drafts, [_mirrored(said), *_other_kind(said), *_other_unit(said)])
@@ -155,10 +155,12 @@ def _mirrored(said: Sequence[Placed]) -> Meaning:
     for reading in sorted(said, key=lambda reading: reading.target.x_mm):
         rows[0 if is_plumb else reading.draft.values["setup"], reading.target.row].append(reading)
     mates = {
-        reading.draft.at: mate.target for row in rows.values() for reading, mate in zip(row, reversed(row), strict=True)
+        id(reading.draft): mate.target
+        for row in rows.values()
+        for reading, mate in zip(row, reversed(row), strict=True)
     }
-    meant = [Placed(reading.draft, mates[reading.draft.at], reading.deflection_mm) for reading in said]
-    told = _told(said, meant, mates[fits.worst(said).draft.at].mark)
+    meant = [Placed(reading.draft, mates[id(reading.draft)], reading.deflection_mm) for reading in said]
+    told = _told(said, meant, mates[id(fits.worst(said).draft)].mark)
     mend = "Were the columns read from the right? Send them in their order, or confirm."
     return Meaning("mirrored", said, meant, f": the mirror image of what was expected fits better{told}", mend)
 

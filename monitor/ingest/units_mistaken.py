@@ -17,7 +17,7 @@ _GAP_TO_STANDOFF = (0.06, 4.0)
 
 def unit_factor(visit: Visit) -> Verdicts:
     """A set-up that is 25.4 times off its marks' last readings, or off what its stand-off allows."""
-    for setup in visit.setups:
+    for setup in visit.whole_setups:
         drafts = [draft for draft in setup if draft.length and not draft.length.feet]
         unit = setup[0].values["unit"]
         ratios = [ratio for draft in drafts if (ratio := _ratio_to_last(draft, visit.history)) is not None]

@@ -17,7 +17,7 @@ def hurry(visit: Visit, rules: Rules) -> None:
     expected = visit.expected.of(visit.drafts[0].values)
     readings = [
         Placed(draft, expected[draft.values["mark"]], draft.values["deflection_mm"])
-        for draft in visit.drafts
+        for draft in visit.whole
         if draft.values["mark"] in expected
     ]
     for block in fits.blocks(readings):

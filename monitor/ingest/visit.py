@@ -18,13 +18,25 @@ Verdicts = Iterator[tuple[Draft, Finding]]
 class Visit:
     """Rows of one wall, day, part and method that have a deflection, in file order.
 
-    methods: every method by which the file reads that wall that day; expected: what was expected of it.
+    methods: every method by which the file reads that wall that day; expected: what was expected of it; stored: used
+    rows of the same set-ups that are in the store already: they help to judge, and are not judged again.
     """
 
     drafts: Sequence[Draft]
     history: History
     methods: frozenset[str]
     expected: Expectations = field(default_factory=Expectations)
+    stored: Sequence[Draft] = ()
+
+    @property
+    def whole(self) -> list[Draft]:
+        """The rows with those stored before."""
+        return [*self.drafts, *self.stored]
+
+    @property
+    def whole_setups(self) -> list[list[Draft]]:
+        """The rows of each set-up with those stored before, the file's own first."""
+        return list(grouped(self.whole, "setup").values())
 
     @property
     def setups(self) -> list[list[Draft]]:

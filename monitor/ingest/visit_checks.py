@@ -88,8 +88,8 @@ def sign_and_zero(visit: Visit) -> Verdicts:
 
 def copied(visit: Visit) -> Verdicts:
     """Every number of the visit equals the last visit's, and chance does not make that likely."""
-    drafts = [draft for draft in visit.drafts if draft.state is State.USED]
-    if not drafts or len(drafts) < len(visit.drafts):
+    drafts = [draft for draft in visit.whole if draft.state is State.USED]
+    if len(drafts) < len(visit.whole):
         return
     method = drafts[0].values["method"]
     last = {
