@@ -307,7 +307,7 @@ def judged(given: Facts, day: date = DAY, **more: object) -> pd.Series:
 
 
 def test_the_plan_says_in_one_sentence_what_the_next_visit_would_settle() -> None:
-    given = facts(months=(0, 4, 8, 12), count=1)
+    given = facts(count=1)
     row, twice = judged(given), told(given)["holding_chance_twice"].iloc[0]
     assert row["settles"] == "holding"
     more = f", with two set-ups with {100 * twice:.0f} %" if twice - row["chance"] >= 0.05 else ""
