@@ -14,6 +14,7 @@ class Intake:
     """What one file of readings, or of one register table, became.
 
     table: rows with the schema `holds`; for readings every received row is there with its state.
+    already_in: how many of the rejected rows only say again what is in the store.
     messages: one per row not used, in file order.
     mend_sheet: CSV bytes with only the failing rows, None where none failed.
     """
@@ -31,6 +32,7 @@ class Intake:
     messages: Sequence[str] = ()
     mend_sheet: bytes | None = None
     notes: Sequence[str] = ()
+    already_in: int = 0
 
     def __post_init__(self) -> None:
         """The invariant of every intake: nothing is lost."""

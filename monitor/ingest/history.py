@@ -97,6 +97,30 @@ def earlier_rows(earlier: pa.Table, houses: Iterable[str], source_sha256: str) -
     return rows
 
 
+def settled(earlier: pa.Table, source_sha256: str) -> dict[str, str]:
+    """Rows of a file received before that need nothing any more though they failed, by id: what became of each.
+
+    A used row mends the one it names, and through it what that one was sent to mend; a person may have ruled on a row.
+    """
+    menders = earlier.filter(pc.not_equal(earlier["mends"], pa.scalar(""))).to_pylist()
+    mends = {row["reading_id"]: row["mends"] for row in menders}
+    found = {}
+    for row in menders:
+        target = row["mends"] if row["state"] == State.USED else ""
+        while target and target not in found:
+            found[target] = f"mended by row {row['source_row']} of {row['source_name']}"
+            target = mends.get(target, "")
+    own = earlier.filter(pc.equal(earlier["source_sha256"], pa.scalar(source_sha256)))
+    for row in own.to_pylist():
+        if row["reading_id"] not in found and (row["reason_code"] == RULED or _corrected_or_released(row)):
+            found[row["reading_id"]] = row["reason"]
+    return found
+
+
+def _corrected_or_released(row: Reading) -> bool:
+    return row["state"] == State.USED and bool(row["reason"])
+
+
 def _is_in(row: Reading) -> bool:
     """Whether sending that row again would add nothing: it is used, unreadable, waits for a ruling, or has had one."""
     if row["state"] == State.HELD:

@@ -1,7 +1,7 @@
 """The mend sheet: only the failing rows, as received, with what is wrong and the mend, to be put right and sent again.
 
-A cell that a spreadsheet would turn into a formula (= + - @), into a date (3/16) or into a rounded number (a long id)
-gets an apostrophe before it; the reader takes it off again.
+A cell that a spreadsheet would run as a formula (= + - @), or turn into something else for good (3/16 into a date, a
+long id into a rounded number), gets an apostrophe before it; the reader takes it off again. A date stays as it is.
 """
 
 import csv
@@ -13,8 +13,7 @@ from dataclasses import dataclass
 WRONG, MEND, MENDS = "what is wrong", "mend", "mends"
 _ADDED = (WRONG, MEND, MENDS)
 _RISKY = re.compile(
-    r"[=+\-@\t\r].*|\d{1,4}\s*[-/.]\s*\d{1,2}(\s*[-/.]\s*\d{1,4})?|\d{1,2}[ -]?[A-Za-z]{3,9}.*|[A-Za-z]{3,9}[ -]\d+"
-    r"|\d{12,}|\d+[eE]\d+",
+    r"[=+\-@\t\r].*|\d{1,3}\s*[-/]\s*\d{1,2}|\d{1,2}\s*[-/.]\s*\d{1,2}\s*[-/.]\s*\d{2,4}|\d{12,}|\d+[eE]\d+",
     re.S,
 )
 

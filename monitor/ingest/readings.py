@@ -16,20 +16,22 @@ from monitor.ingest.cells import Book, Sheet, content_sha256, sheet_key
 from monitor.ingest.columns import READING_NEEDS, reading_names
 from monitor.ingest.draft import Draft, Setting
 from monitor.ingest.expectation import Expectations
-from monitor.ingest.findings import CellError
+from monitor.ingest.findings import CellError, Finding
 from monitor.ingest.geometry import needs_standoff
 from monitor.ingest.headers import Header, Row, find_header, rows_below
-from monitor.ingest.history import History, earlier_rows
+from monitor.ingest.history import History, earlier_rows, settled
 from monitor.ingest.judge import judge
 from monitor.ingest.known import Known
 from monitor.ingest.mend import Failing, mend_sheet
 from monitor.ingest.reader import read_book
+from monitor.ingest.sort_of_file import refuse_register, register_table
 from monitor.ingest.value import judge_correction_value
 from monitor.ingest.values import day_first, parse_date
 from monitor.results import Intake
 from monitor.terms import Kind, Method, State
 
-_ADDS_NOTHING = frozenset({"already-in", "twice-in-file"})
+_ALREADY_IN = "already-in"
+_ADDS_NOTHING = frozenset({_ALREADY_IN, "twice-in-file"})
 _TOTAL = re.compile(r"(grand |sub)?(total|sum|average|mean|count|max|min)\b.*", re.I)
 _TELLING = ("wall", "visit_date", "mark", "value")
 
@@ -71,8 +73,12 @@ def read_readings(
         expected=Expectations(expected, known),
         rules=rules or Rules(),
     )
+    done = settled(earlier, source)
     for draft in drafts:
         judge(draft, setting)
+        if fate := done.get(draft.values["reading_id"]):
+            wrong = f"{draft.at}: this reading is in already, {fate}."
+            draft.findings = [Finding(State.REJECTED, _ALREADY_IN, wrong, "Nothing to do.")]
     checks.run(drafts, setting)
     noted = [*book.notes, *notes, *left_aside, *(_said(d, note) for d in drafts for note in d.notes)]
     return _intake(book, source, drafts, noted)
@@ -124,6 +130,9 @@ def _tables_of(book: Book) -> tuple[list[tuple[Sheet, Header]], list[str]]:
     looked = [(sheet, *find_header(sheet, reading_names(), READING_NEEDS)) for sheet in book.sheets]
     found = [(sheet, header) for sheet, header, whole in looked if whole]
     if not found:
+        for other in book.sheets:
+            if table := register_table(other):
+                raise refuse_register(book, other, table)
         sheet, header, _ = max(looked, key=lambda item: len(item[1].columns))
         raise IntakeError(
             "No row of the file has the headings of a table of readings.",
@@ -226,6 +235,7 @@ def _intake(book: Book, source: str, drafts: list[Draft], notes: list[str]) -> I
         held=states.count(State.HELD),
         rejected=states.count(State.REJECTED),
         could_not_read=states.count(State.COULD_NOT_READ),
+        already_in=sum(row["reason_code"] == _ALREADY_IN for row in rows),
         messages=[
             _said(draft, row["reason"]) for draft, row in zip(drafts, rows, strict=True) if row["state"] != State.USED
         ],

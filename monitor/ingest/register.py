@@ -20,6 +20,7 @@ from monitor.ingest.mend import Failing, mend_sheet
 from monitor.ingest.reader import read_book
 from monitor.ingest.register_cells import read_cell
 from monitor.ingest.register_rules import faults, notes
+from monitor.ingest.sort_of_file import holds_readings, refuse_readings
 from monitor.ingest.values import day_first, is_blank
 from monitor.results import Intake
 from monitor.terms import State
@@ -58,7 +59,13 @@ def read_register(name: str, data: bytes, tables: schema.Tables, received_at: da
 def _tables_of(book: Book) -> tuple[list[tuple[Sheet, Header, str]], list[str]]:
     """Each sheet with its headings and table, and notes on sheets that are no register table."""
     found, left_aside = [], []
+    readings = [sheet for sheet in book.sheets if holds_readings(sheet)]
+    if len(readings) == len(book.sheets):
+        raise refuse_readings(book, readings[0])
     for sheet in book.sheets:
+        if sheet in readings:
+            left_aside.append(f"{Where(book.name, sheet.name)}: left aside, readings; send them with `wallbow ingest`.")
+            continue
         named = _named(sheet.name) or (_named(book.name) if len(book.sheets) == 1 else "")
         table, header = _by_columns(sheet, (named,) if named else schema.REGISTER)
         if table:

@@ -1,5 +1,6 @@
 """Files in: received bytes to judged rows to the store, with a receipt of every file."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -7,6 +8,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor import ingest, schema
+from monitor.errors import IntakeError, Where
 from monitor.pipeline.assessing import settings_on
 from monitor.pipeline.expecting import expected_at
 from monitor.results import Intake
@@ -30,6 +32,7 @@ def take_register(store: Store, name: str, data: bytes, *, received_at: datetime
     """
     tables = current_register(store)
     intakes = ingest.read_register(name, data, tables, received_at=received_at, sender=sender)
+    _refuse_empty(name, intakes)
     store.keep_file(data, name)
     return [_keep_register(store, intake, received_at, sender, len(data)) for intake in intakes]
 
@@ -76,7 +79,20 @@ def _judged(
     visits = ingest.visits_named(name, data, tables)
     expected = expected_at(store, visits, tables, earlier, received_at)
     rules = settings_on(store, today, received_at).rules
-    return ingest.read_readings(name, data, tables, earlier, received_at, sender, today, expected, rules)
+    intake = ingest.read_readings(name, data, tables, earlier, received_at, sender, today, expected, rules)
+    _refuse_empty(name, [intake])
+    return intake
+
+
+def _refuse_empty(name: str, intakes: Sequence[Intake]) -> None:
+    """Headings without any row below them are hardly what somebody meant to send."""
+    if not any(intake.received for intake in intakes):
+        raise IntakeError(
+            "The file has headings and no row below them; nothing was taken in.",
+            where=Where(file=name),
+            expected=f"rows of {' and '.join(intake.holds for intake in intakes)}",
+            mend="Look whether the right file was sent.",
+        )
 
 
 def current_register(store: Store) -> dict[str, pa.Table]:

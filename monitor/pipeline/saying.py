@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from monitor.pipeline.intake import Taken
 from monitor.results import Assessment
-from monitor.terms import Verdict
+from monitor.terms import State, Verdict
 
 
 def of_intake(taken: Taken, *, preview: bool = False) -> tuple[str, Sequence[str]]:
@@ -20,14 +20,24 @@ def of_intake(taken: Taken, *, preview: bool = False) -> tuple[str, Sequence[str
     summary = f"{intake.source_name}: {intake.received} {noun} {would}: {', '.join(parts)}."
     if taken.added != intake.received and intake.holds == "readings":
         summary += f" {taken.added} of them new to the store."
-    return summary, (*intake.messages, *intake.notes)
+    return summary, (*_messages(taken), *intake.notes)
+
+
+def _messages(taken: Taken) -> Sequence[str]:
+    """What is said of rows not used, less the rows that are in already: the summary counts those."""
+    intake = taken.intake
+    if not intake.already_in:
+        return intake.messages
+    codes = [row["reason_code"] for row in intake.table.to_pylist() if row["state"] != State.USED]
+    return [text for code, text in zip(codes, intake.messages, strict=True) if code != "already-in"]
 
 
 def _not_used(taken: Taken) -> list[tuple[int, str]]:
     intake = taken.intake
     return [
         (intake.held, "held (kept, not used until somebody decides)"),
-        (intake.rejected, "rejected"),
+        (intake.rejected - intake.already_in, "rejected"),
+        (intake.already_in, "already in"),
         (intake.could_not_read, "could not be read"),
     ]
 

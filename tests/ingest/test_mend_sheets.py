@@ -4,11 +4,13 @@ import csv
 import io
 
 import openpyxl
+import pyarrow as pa
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from intake_files import TITLES, cells, column, make_tables, outcomes, take, write_csv, write_xlsx
 
+from monitor import schema
 from monitor.ingest.cells import unguarded
 from monitor.ingest.mend import guarded
 from monitor.results import Intake
@@ -66,15 +68,58 @@ def test_a_used_reading_is_not_mended_by_a_file() -> None:
     assert outcomes(second) == [("held", "mends-used", reason)]
 
 
-@pytest.mark.parametrize("text", ["=1+1", "+3", "-1 3/16", "@now", "\t=1", "3/16", "2025-03-16", "3-16"])
+@pytest.mark.parametrize("text", ["=1+1", "+3", "-1 3/16", "@now", "\t=1", "3/16", "3-16", "3/4/2025"])
 def test_text_that_a_spreadsheet_would_change_is_guarded_and_comes_back_as_it_was(text: str) -> None:
     assert guarded(text) == f"'{text}"
     assert unguarded(guarded(text)) == text.strip()
 
 
-@pytest.mark.parametrize("text", ["1 3/16", "DH-01", "string", "1' 2 3/8\"", "3f32e5a0bc12d001", ""])
+@pytest.mark.parametrize(
+    "text", ["2025-03-16", "16 Mar 2025", "1 3/16", "DH-01", "string", "1' 2 3/8\"", "3f32e5a0bc12d001", ""]
+)
 def test_ordinary_text_is_not_guarded(text: str) -> None:
     assert guarded(text) == text
+
+
+def test_an_original_sent_again_after_its_row_was_mended_asks_for_nothing() -> None:
+    original = write_csv({}, {"mark": "M4", "value": "1 3/15"})
+    first = take(original)
+    rows = sheet_of(first)
+    rows[0]["value"] = "1 3/16"
+    second = take(rewritten(rows), earlier=first.table, name="mended.csv")
+    again = take(original, earlier=pa.concat_tables([first.table, second.table]))
+    assert again.mend_sheet is None
+    reason = "K3: this reading is in already, mended by row 2 of mended.csv. Nothing to do."
+    assert outcomes(again) == [("used", "", ""), ("rejected", "already-in", reason)]
+    assert (again.rejected, again.already_in) == (1, 1)
+
+
+def test_a_mend_of_a_mend_settles_the_first_row_too() -> None:
+    original = write_csv({"value": "1 3/15"})
+    first = take(original)
+    second = take(rewritten(sheet_of(first)), earlier=first.table, name="still wrong.csv")
+    assert take(original, earlier=pa.concat_tables([first.table, second.table])).mend_sheet is not None
+    rows = sheet_of(second)
+    rows[0]["value"] = "1 3/16"
+    both = pa.concat_tables([first.table, second.table])
+    third = take(rewritten(rows), earlier=both, name="right.csv")
+    assert third.used == 1, third.messages
+    again = take(original, earlier=pa.concat_tables([both, third.table]))
+    assert again.mend_sheet is None
+
+
+@pytest.mark.parametrize(
+    ("state", "code", "reason"),
+    [("rejected", "ruled", "rejected by O1: no"), ("used", "released", "released by O1: yes"),
+     ("used", "", "corrected from 1 3/15 in by O1: slip")],
+)  # fmt: skip
+def test_a_row_that_a_person_ruled_on_stands_in_no_mend_sheet(state: str, code: str, reason: str) -> None:
+    original = write_csv({"value": "1 3/15"})
+    (row,) = take(original).table.to_pylist()
+    ruled = pa.Table.from_pylist([row | {"state": state, "reason_code": code, "reason": reason}], schema.READINGS)
+    again = take(original, earlier=ruled)
+    assert again.mend_sheet is None
+    assert outcomes(again)[0][2] == f"K2: this reading is in already, {reason}. Nothing to do."
 
 
 @pytest.mark.parametrize("text", ["1234567890123456", "12345e6789012345"])

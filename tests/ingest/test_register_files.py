@@ -4,7 +4,7 @@ from datetime import date
 from typing import Any
 
 import pytest
-from intake_files import RECEIVED, make_tables, write_xlsx
+from intake_files import RECEIVED, make_tables, take, write_xlsx
 
 from monitor import ingest, schema
 from monitor.errors import IntakeError
@@ -241,3 +241,43 @@ def test_a_mark_replaces_one_that_the_wall_has() -> None:
 def test_headings_are_read_whatever_their_form(title: str) -> None:
     quoted = f'"{title}"'
     assert only(one(f"House ID,Wall No.,{quoted},Clear height (mm)\nDH-01,W,24,2440\n"))["length_mm"] == 7315.2
+
+
+def test_a_file_of_readings_is_no_register_whatever_its_name_and_says_which_command_takes_it() -> None:
+    readings = "house,wall,visit date,method,instrument,mark,value,unit\nDH-01,N,2025-03-10,string,B3,M3,1 3/16,in\n"
+    for name in ("my-visit.csv", "instrument readings.csv"):
+        with pytest.raises(IntakeError) as refused:
+            one(readings, name=name)
+        assert refused.value.what == "These are readings, and this command takes in the register."
+        assert refused.value.mend == "Send the file with `wallbow ingest`."
+
+
+def test_a_sheet_of_readings_beside_register_sheets_is_left_aside_with_a_note() -> None:
+    titles = ["house", "wall", "visit date", "mark", "value"]
+    intakes = register(write_xlsx(*WHOLE, ("Visit", [titles, ["DH-01", "N", "2025-03-10", "M3", "30"]])))
+    assert [intake.holds for intake in intakes] == list(schema.REGISTER)
+    assert intakes[0].notes[-1] == (
+        "register.xlsx, sheet Visit: left aside, readings; send them with `wallbow ingest`."
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "table"),
+    [
+        ("house,nickname\nDH-01,Old Mill\n", "houses"),
+        ("house,wall,mark,x_mm,z_mm\nDH-01,N,M9,1000,1200\n", "marks"),
+        ("house,wall,date,kind\nDH-01,N,2025-01-01,digging\n", "events"),
+        ("person,role\nT1,technician\n", "people"),
+    ],
+)
+def test_a_register_file_is_no_readings_and_says_which_command_takes_it(text: str, table: str) -> None:
+    with pytest.raises(IntakeError) as refused:
+        take(text.encode(), name="list.csv")
+    assert refused.value.what == f"This is the register's table of {table}, and this command takes in readings."
+    assert refused.value.mend == "Send the file with `wallbow register`."
+
+
+def test_readings_without_a_column_of_dates_are_not_taken_for_a_register() -> None:
+    with pytest.raises(IntakeError) as refused:
+        take(b"house,wall,mark,value,unit\nDH-01,N,M3,1 3/16,in\n", name="visit.csv")
+    assert "not found: visit date" in refused.value.expected
