@@ -314,7 +314,7 @@ WALL_RESULTS = _schema(
 period | whole | | 0 before the first reinforcement, 1 after it, 2 after a second, ...
 is_current | flag | | the wall's newest period
 started_on | date | | first day of the period
-method | text | | method of the latest visit
+method | text | | method of the newest counting readings of the governing mark; of the latest visit where there is none
 visits | whole | | visits that count for the rate
 visits_all | whole | | all visits of the period, take-up included
 readings_used | whole | | readings in the fit
@@ -323,10 +323,10 @@ first_visit | date | | first visit that counts
 last_visit | date | | last visit of the period
 span_years | real | yr | first to last visit that counts
 threshold_mm_per_year | real | mm/yr | threshold of the period
-governing_mark | text | | mark of the largest rate; '' where nothing is measured
-"""
-    + _BOUNDS.format("rate", "inward rate of the governing mark; null where nothing is measured")
-    + """
+governing_mark | text | | mark of the largest rate among those read at the latest counting visit and not within a foot of a corner held by a return wall; among more where there is none, or where another is shown to be faster; '' where nothing is measured
+rate_mm_per_year | real | mm/yr | inward rate of the governing mark; null where nothing is measured
+rate_lower | real | mm/yr | one-sided 95 % lower bound of the wall's largest rate, over all its marks
+rate_upper | real | mm/yr | its one-sided 95 % upper bound
 relative_to | text | | what the rate is measured against, in plain words
 """
     + "".join(

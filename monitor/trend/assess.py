@@ -16,6 +16,7 @@ from monitor.trend import (
     ends,
     evidence,
     forecast,
+    governing,
     movement,
     outlook,
     periods,
@@ -90,7 +91,7 @@ def assess(
         )
         jump = forecast.jump(done.visits, done.block, done.season, settings.variances)
         restarted = restarts.restarted(done, threshold, settings.variances)
-        for name, value in (_wall_values(done, threshold, jump) | _evidence(cases, done, restarted)).items():
+        for name, value in (_wall_values(cases, done, threshold, jump) | _evidence(cases, done, restarted)).items():
             values[name][done.block.cases] = value
         mark_tables.append(_mark_values(cases, done, log_e))
         lines.append(movement.lines(done))
@@ -107,10 +108,10 @@ def assess(
     return tables | {"suspects": aside, "repairs": done_by_repairs, "plan": plans}
 
 
-def _wall_values(done: Fitted, threshold: Array, jump: forecast.Jump) -> Columns:
+def _wall_values(cases: Cases, done: Fitted, threshold: Array, jump: forecast.Jump) -> Columns:
     """Columns of the wall results that come from the fit, one value per case of the block."""
     fit, layout = done.fit, done.block.layout
-    wall = bounds.wall_pair(fit, done.scale, threshold)
+    wall = bounds.wall_pair(fit, done.scale, threshold, governing.preferred(cases, done))
     parts = bounds.pair(fit.rate, fit.rate_se, done.scale)
     first_row = _first_rows(done)
     values = {
@@ -212,12 +213,13 @@ def _wall_results(cases: Cases, values: Columns) -> pd.DataFrame:
     )
     known = ~np.isnan(values["governing"])
     names = cases.rows["mark"].to_numpy(object)
-    governing = np.full(len(table), "", dtype=object)
-    governing[known] = names[values["governing"][known].astype(np.intp)]
+    named = np.full(len(table), "", dtype=object)
+    named[known] = names[values["governing"][known].astype(np.intp)]
     lower = np.stack([values[f"{component}_lower"] for component in COMPONENTS], axis=1)
     largest = np.array([str(c) for c in COMPONENTS], dtype=object)[np.where(np.isnan(lower), -np.inf, lower).argmax(1)]
     return table.assign(
-        governing_mark=governing,
+        governing_mark=named,
+        method=governing.methods(cases, named),
         largest_movement=np.where(np.isnan(lower).all(axis=1), "", largest),
         relative_to=np.where(known, _relative_to(cases, values["to_base"] > 0), ""),
         log_evidence=np.nan_to_num(values["log_evidence"]),

@@ -1,5 +1,6 @@
 """From estimates to bounds: moderation of the residual scale, one-sided 95 % bounds, the wall's pair."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -37,7 +38,7 @@ class Pair:
 
 @dataclass(frozen=True)
 class WallPair:
-    """The wall's rate: number of its governing mark (-1 where nothing is measured), rate and pair, all (...)."""
+    """The wall's pair, and the number (-1 where nothing is measured) and rate of its governing mark, all (...)."""
 
     governing: npt.NDArray[np.intp]
     rate: Array
@@ -71,8 +72,11 @@ def effective_number(covariance: Array, measured: Flags) -> Array:
     return np.asarray(((values >= 1) + values - np.floor(values)).sum(axis=-1))
 
 
-def wall_pair(fit: Fit, scale: Scale, threshold: Array) -> WallPair:
+def wall_pair(fit: Fit, scale: Scale, threshold: Array, preferred: Sequence[Flags] = ()) -> WallPair:
     """The wall's pair: the largest lower bound at level 1 - 0.05 / M, the largest upper bound at 0.95.
+
+    preferred: marks (..., M) among which the governing mark is sought first, the most preferred first; the pair is of
+    all measured marks.
 
     exceed_chance is the largest of the marks' own posterior chances to be above the threshold: never more than the
     chance that the largest rate is, so that false flags are rather counted too many than too few.
@@ -83,14 +87,27 @@ def wall_pair(fit: Fit, scale: Scale, threshold: Array) -> WallPair:
     strict = quantile(1 - (1 - LEVEL) / np.maximum(number, 1.0), scale.dof)[..., None]
     plain = quantile(LEVEL, scale.dof)[..., None]
     above = np.asarray(stats.t.sf((threshold[..., None] - fit.mark_rate) / spread, scale.dof[..., None]))
-    governing = np.where(fit.mark_measured, fit.mark_rate, -np.inf).argmax(axis=-1)
+    lower = _largest(fit.mark_rate - strict * spread)
+    governing = np.where(any_measured, _governing(fit, lower, preferred), -1)
     return WallPair(
-        np.where(any_measured, governing, -1),
-        _largest(fit.mark_rate),
-        _largest(fit.mark_rate - strict * spread),
+        governing,
+        np.where(any_measured, np.take_along_axis(fit.mark_rate, governing[..., None], -1)[..., 0], np.nan),
+        lower,
         _largest(fit.mark_rate + plain * spread),
         _largest(above),
     )
+
+
+def _governing(fit: Fit, wall_lower: Array, preferred: Sequence[Flags]) -> npt.NDArray[np.intp]:
+    """The mark of the largest rate in the first group that has a measured mark and can speak for the wall.
+
+    A group whose largest rate lies under the wall's lower bound cannot: some other mark is shown to be faster.
+    """
+    found = np.where(fit.mark_measured, fit.mark_rate, -np.inf).argmax(axis=-1)
+    for group in reversed(preferred):
+        rates = np.where(fit.mark_measured & group, fit.mark_rate, -np.inf)
+        found = np.where(rates.max(axis=-1) >= wall_lower, rates.argmax(axis=-1), found)
+    return np.asarray(found)
 
 
 def _largest(values: Array) -> Array:

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from monitor.config import Rules
+from monitor.config import END_REACH_MM, Rules
 from monitor.errors import TrendError, Where
 from monitor.terms import End, Method, Part, State
 from monitor.trend import shapes, stretches
@@ -101,6 +101,13 @@ def seen_by(rows: pd.DataFrame, method_code: npt.NDArray[np.intp]) -> shapes.Arr
         right_free=rows["right_free"].to_numpy(bool),
         on_wall=method_code == METHODS.index(Method.STRING),
     )
+
+
+def at_held_end(rows: pd.DataFrame) -> npt.NDArray[np.bool_]:
+    """Whether each row's mark stands at a corner that a return wall holds: it hardly moves, whatever the wall does."""
+    left = (rows["x_mm"] <= END_REACH_MM) & ~rows["left_free"]
+    right = (rows["x_mm"] >= rows["length_mm"] - END_REACH_MM) & ~rows["right_free"]
+    return np.asarray(left | right)
 
 
 def _checked(rows: pd.DataFrame) -> pd.DataFrame:

@@ -12,12 +12,11 @@ from typing import NamedTuple, TypeVar
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
-from monitor.config import END_REACH_MM, Variances
+from monitor.config import Variances
 from monitor.trend.blocks import Layout
 from monitor.trend.bounds import Scale
-from monitor.trend.cases import Cases
+from monitor.trend.cases import Cases, at_held_end
 from monitor.trend.fit import Estimate, Season
 from monitor.trend.information import Solution
 from monitor.trend.portfolio import Fitted
@@ -100,7 +99,7 @@ def kept(cases: Cases, done: Fitted, wanted: npt.NDArray[np.bool_]) -> Iterator[
     b, row = block.place[0][of_wanted], block.rows[of_wanted]
     rows = cases.rows.iloc[row]
     names = zip(rows["mark"], rows["method_code"], block.level[of_wanted], block.mark[of_wanted], strict=True)
-    ends, last = _at_held_end(rows), np.zeros(len(block.cases), dtype=np.int64)
+    ends, last = at_held_end(rows), np.zeros(len(block.cases), dtype=np.int64)
     np.maximum.at(last, b, rows["day"].to_numpy(np.int64))
     lines: dict[int, dict[tuple[str, int, int], Line]] = {}
     for case, place, end, (mark, method, level, number) in zip(b, row, ends, names, strict=True):
@@ -109,13 +108,6 @@ def kept(cases: Cases, done: Fitted, wanted: npt.NDArray[np.bool_]) -> Iterator[
         lines.setdefault(int(case), {}).setdefault((mark, line.method_code, line.level), line)
     for case, of_case in lines.items():
         yield int(block.cases[case]), _period(done, case, list(of_case.values()), int(last[case]))
-
-
-def _at_held_end(rows: pd.DataFrame) -> Flags:
-    """Whether each row's mark stands at a corner that a return wall holds."""
-    left = (rows["x_mm"] <= END_REACH_MM) & ~rows["left_free"]
-    right = (rows["x_mm"] >= rows["length_mm"] - END_REACH_MM) & ~rows["right_free"]
-    return np.asarray(left | right)
 
 
 def cross(newer: Period, older: Period, carry: float) -> Array:

@@ -71,6 +71,31 @@ def test_the_walls_pair_is_the_largest_lower_bound_at_the_stricter_level_and_the
     assert got.upper == pytest.approx(3.0 + 1.81246, abs=1e-5)
 
 
+def governed(rate: list[float], preferred: list[list[bool]]) -> tuple[int, float, float, float]:
+    got = wall_pair(made(rate, [0.5] * len(rate)), SCALE, np.array([3.175]), [np.array([group]) for group in preferred])
+    return int(got.governing[0]), float(got.rate[0]), float(got.lower[0]), float(got.upper[0])
+
+
+def test_the_mark_that_speaks_is_the_fastest_of_the_most_preferred_and_the_pair_is_still_of_all() -> None:
+    """The corner mark 0 has the largest estimate; mark 2 is the fastest read now, mark 1 the fastest off the corner."""
+    rates, read, inner = [1.0, 0.6, 0.5, 0.2], [False, False, True, True], [False, True, True, True]
+    of_all = governed(rates, [])
+    assert of_all[:2] == (0, 1.0)
+    assert governed(rates, [read, inner]) == (2, 0.5, *of_all[2:])
+    assert governed(rates, [[False] * 4, inner]) == (1, 0.6, *of_all[2:])
+    assert governed(rates, [[False] * 4, [False] * 4]) == of_all
+
+
+def test_a_preferred_mark_that_does_not_measure_does_not_speak() -> None:
+    assert governed([1.0, np.nan], [[False, True]])[0] == 0
+
+
+def test_a_slow_mark_does_not_speak_for_a_wall_of_which_another_is_shown_to_be_faster() -> None:
+    """Lower bound of the two by hand: 5 less t .975 of 10 degrees of freedom, 2.22814, times 0.5: 3.886."""
+    assert governed([5.0, 3.89], [[False, True]])[:2] == (1, 3.89)
+    assert governed([5.0, 3.88], [[False, True]])[:2] == (0, 5.0)
+
+
 def test_nothing_measured_gives_no_number() -> None:
     got = wall_pair(made([np.nan], [np.nan]), SCALE, np.array([3.175]))
     assert got.governing == -1
