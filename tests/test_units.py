@@ -12,7 +12,9 @@ from monitor.units import (
     limit_rate_text,
     mm_from_inches,
     nearest_fraction,
+    rate_number,
     rate_text,
+    rate_unit,
     rounding_sd_mm,
 )
 
@@ -69,6 +71,8 @@ def test_a_rate_is_shown_in_the_unit_that_was_asked_for_without_a_minus_before_n
     assert rate_text(3.2, "mm") == "3.2 mm a year"
     assert rate_text(3.2, "in") == "0.13 inch a year"
     assert rate_text(-0.01, "in") == "0.00 inch a year"
+    assert rate_number(3.2, "in") == "0.13"
+    assert (rate_unit("in"), rate_unit("mm")) == ("inch a year", "mm a year")
     assert rate_text(-0.5, "mm") == "-0.5 mm a year"
 
 

@@ -1,16 +1,21 @@
 """An assessment to HTML files in a folder; the only place where the store meets the report room."""
 
 from collections.abc import Callable, Iterator
+from datetime import datetime
 from pathlib import Path
+
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from monitor import __version__, schema
 from monitor.errors import ReportError
 from monitor.pipeline.as_judged import as_judged
 from monitor.pipeline.assessing import settings_on
 from monitor.report import names, pages
-from monitor.report.context import Book
+from monitor.report.context import Book, Row
 from monitor.results import Assessment
 from monitor.store import Store
+from monitor.terms import Act
 
 Progress = Callable[[int, int], None]
 
@@ -30,7 +35,19 @@ def book_of(store: Store, assessment: Assessment, previous: Assessment | None = 
         rules=settings.rules,
         code_version=__version__,
         variances=settings.variances,
+        received=_received(store, facts["rulings"], known_on),
     )
+
+
+def _received(store: Store, rulings: pa.Table, known_on: datetime) -> dict[str, Row]:
+    """Readings that somebody corrected, as they first came in: the effective reading bears the new value."""
+    corrected = set(rulings.filter(pc.equal(rulings["act"], Act.CORRECT.value))["reading_id"].to_pylist())
+    if not corrected:
+        return {}
+    rows = store.facts("readings", known_on=known_on)
+    found = rows.filter(pc.is_in(rows["reading_id"], value_set=pa.array(sorted(corrected), pa.string()))).to_pylist()
+    by_time = sorted(found, key=lambda row: row["known_at"], reverse=True)
+    return {row["reading_id"]: row for row in by_time}
 
 
 def publish(store: Store, assessment: Assessment, to: Path, *, progress: Progress | None = None) -> list[Path]:

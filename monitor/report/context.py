@@ -22,6 +22,14 @@ Key = tuple[str, str]
 
 _PARTS = (Part.NONE, Part.BEFORE, Part.AFTER)
 URGENCIES = tuple(Urgency)
+TELLING_VISITS = 3
+"""Visits that count, from which on a rate is shown: two always lie on a line."""
+
+
+def tellable(row: Row) -> bool:
+    """Whether a period's result (wall_results) rests on visits enough to show a rate, its bounds or a line."""
+    said = row.get("tellable")
+    return bool((row["visits"] or 0) >= TELLING_VISITS if said is None else said)
 
 
 class ByWall:
@@ -90,6 +98,11 @@ class WallView:
         return next((row for row in self.periods if row["is_current"]), None)
 
     @property
+    def tellable_periods(self) -> set[int]:
+        """Periods whose visits can show a rate."""
+        return {row["period"] for row in self.periods if tellable(row)}
+
+    @property
     def alarms(self) -> list[Row]:
         """Findings of the newest period that came out yes, most urgent first."""
         return [row for row in self.findings if row["outcome"] == Outcome.YES and self._is_newest(row)]
@@ -115,7 +128,8 @@ class Book:
     facts: tables of schema.FACTS by name (houses, walls, marks, instruments, events, readings, rulings, thresholds;
     one that is left out counts as empty); readings bear their effective state, after rulings.
     decisions: schema.DECISIONS. previous: the assessment of the last list, to say what is new.
-    company: 'name' and 'contact' as printed. variances: what the assessment rests on.
+    company: 'name' and 'contact' as printed. variances: what the assessment rests on. received: readings that somebody
+    corrected as they came in, by reading_id.
     """
 
     facts: schema.Tables
@@ -126,6 +140,7 @@ class Book:
     rules: Rules
     code_version: str
     variances: Variances = field(default_factory=Variances)
+    received: Mapping[str, Row] = field(default_factory=dict)
 
     def fact(self, name: str) -> pa.Table:
         """A table of the facts, empty where it was not given."""

@@ -70,9 +70,10 @@ class Curves:
         return sorted(names, key=lambda name: name != self.mark)
 
 
-def curves(book: Book, view: WallView) -> Curves:
-    """The points of a wall's charts."""
-    stretches = _stretches(view.movement)
+def curves(book: Book, view: WallView, *, dots_only: bool = False) -> Curves:
+    """The points of a wall's charts; periods whose visits cannot tell a rate, or all if wished, without any line."""
+    movement = _told(view, set() if dots_only else view.tellable_periods)
+    stretches = _stretches(movement)
     mark = _governing(view, stretches)
     work = [row["event_date"] for row in view.reinforcements]
     days = (book.thresholds or {}).get("take_up_days")
@@ -81,13 +82,29 @@ def curves(book: Book, view: WallView) -> Curves:
     return Curves(
         mark=mark,
         stretches=stretches,
-        held=_held(view),
+        held=_held(view, movement),
         work=work,
         take_up=[(day, day + window) for day in work] if window else [],
         other=[(row["event_date"], row["kind"]) for row in view.events if row["kind"] != EventKind.REINFORCEMENT],
         threshold_mm_per_year=threshold,
-        slope=_slope([s for s in stretches if s.mark == mark], threshold),
+        slope=_slope([s for s in stretches if s.mark == mark], threshold)
+        if view.current and view.current["period"] in view.tellable_periods
+        else None,
     )
+
+
+def _told(view: WallView, periods: set[int]) -> Sequence[Row]:
+    """Movement with line and band in the given periods alone; elsewhere on the zero of the stretch's first dot."""
+    rows: list[Row] = []
+    zeros: dict[tuple[str, int, int], float] = {}
+    for row in view.movement:
+        if row["period"] in periods or row["deflection_mm"] is None:
+            rows.append(row)
+            continue
+        zero = zeros.setdefault((row["mark"], row["period"], row["stretch"]), row["deflection_mm"])
+        bare = dict.fromkeys(("trend_mm", "band_lower_mm", "band_upper_mm"))
+        rows.append({**row, **bare, "deflection_mm": row["deflection_mm"] - zero})
+    return rows
 
 
 def _stretches(movement: Sequence[Row]) -> list[Stretch]:
@@ -123,7 +140,7 @@ def _governing(view: WallView, stretches: Sequence[Stretch]) -> str:
     return min(names, key=lambda name: (-sum(len(s.points) for s in stretches if s.mark == name), name), default="")
 
 
-def _held(view: WallView) -> list[HeldPoint]:
+def _held(view: WallView, movement: Sequence[Row]) -> list[HeldPoint]:
     """Held readings on their mark's zero: that of the used visit by the same method which is nearest in days."""
     used: dict[tuple[str, str, date], list[float]] = {}
     for row in view.readings:
@@ -133,7 +150,7 @@ def _held(view: WallView) -> list[HeldPoint]:
     for row in view.held:
         known = [
             (abs((move["visit_date"] - row["visit_date"]).days), move["visit_date"], move)
-            for move in view.movement
+            for move in movement
             if row["deflection_mm"] is not None
             and move["deflection_mm"] is not None
             and (row["mark"], row["method"]) == (move["mark"], move["method"])

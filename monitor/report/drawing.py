@@ -8,7 +8,7 @@ from markupsafe import Markup
 
 from monitor.report.curves import Curves, HeldPoint, Point, Stretch
 from monitor.report.svg import Frame, day_ticks, element, length_ticks, path
-from monitor.report.wording import day_text, limit_pair, side_text
+from monitor.report.wording import count_text, day_text, limit_pair, side_text
 from monitor.units import MM_PER_INCH, limit_rate_text
 
 
@@ -24,17 +24,21 @@ class Size:
 
 OFFICE = Size(width=760, height=340, left=64, plain=False)
 PLAIN = Size(width=380, height=230, left=52, plain=True)
+NOTHING_DRAWN = "There are no readings to draw yet."
 
 
-def movement_chart(curves: Curves, unit: str, size: Size, ids: str) -> Markup:
-    """SVG of the governing mark's movement; '' where there is nothing to draw. `ids` begins every id in it."""
+def movement_chart(curves: Curves, unit: str, size: Size, ids: str, place: str = "") -> Markup:
+    """SVG of the governing mark's movement; '' where there is nothing to draw. `ids` begins every id in it.
+
+    place: where that mark sits, in words; it takes the mark's id and the office's words from the chart.
+    """
     stretches = curves.of(curves.mark)
     if not stretches:
         return Markup("")
     frame = _frame(curves, stretches, size)
     parts: list[Markup] = [
-        element("title", f"Movement of mark {curves.mark}", id=f"{ids}-title"),
-        element("desc", chart_words(curves, unit), id=f"{ids}-desc"),
+        element("title", f"Movement of {place or f'mark {curves.mark}'}", id=f"{ids}-title"),
+        element("desc", plain_words(curves, unit, place) if place else chart_words(curves, unit), id=f"{ids}-desc"),
         *_take_up(frame, curves, size),
         *_axes(frame, unit, size),
         *(part for stretch in stretches for part in _band(frame, stretch)),
@@ -58,23 +62,47 @@ def chart_words(curves: Curves, unit: str) -> str:
     """The chart in words, for those who cannot see it."""
     stretches = curves.of(curves.mark)
     if not stretches:
-        return "There are no readings to draw yet."
-    points = [point for stretch in stretches for point in stretch.points]
-    first, last = min(point.day for point in points), max(point.day for point in points)
-    days = len({(point.day, point.part) for point in points})
+        return NOTHING_DRAWN
     newest = stretches[-1].points
-    said = [f"Mark {curves.mark}, {days} visit{'' if days == 1 else 's'} from {day_text(first)} to {day_text(last)}."]
+    said = [f"Mark {curves.mark}, {_visits(stretches)}."]
     said += [f"Straps were fitted on {day_text(day)}; levels before and after are kept apart." for day in curves.work]
     if len(newest) > 1:
         end = newest[-1]
-        said.append(
-            f"At the latest visit the mark stands {side_text(end.deflection_mm, unit)} than where the last line starts."
-        )
+        zero = "at the first of these visits" if end.trend_mm is None else "where the last line starts"
+        said.append(f"At the latest visit the mark stands {side_text(end.deflection_mm, unit)} than {zero}.")
         if end.lower_mm is not None and end.upper_mm is not None:
             said.append(
                 f"The grey band there runs from {side_text(end.lower_mm, unit)} to {side_text(end.upper_mm, unit)}."
             )
     return " ".join(said)
+
+
+def plain_words(curves: Curves, unit: str, place: str) -> str:
+    """The plain chart in words, from reading to reading; place: where the mark sits."""
+    stretches = curves.of(curves.mark)
+    if not stretches:
+        return NOTHING_DRAWN
+    said = [f"{place[:1].upper()}{place[1:]}, {_visits(stretches)}."]
+    said += [
+        f"Straps were fitted on {day_text(day)}; the readings before and after are kept apart." for day in curves.work
+    ]
+    newest = stretches[-1].points
+    counting = [point for point in newest if point.counts] or list(newest)
+    if len(counting) > 1:
+        start, end = counting[0], counting[-1]
+        moved = side_text(end.deflection_mm - start.deflection_mm, unit)
+        said.append(f"On {day_text(end.day)} it stood {moved} than on {day_text(start.day)}.")
+        if end.lower_mm is not None and end.upper_mm is not None:
+            low, high = side_text(end.lower_mm, unit), side_text(end.upper_mm, unit)
+            said.append(f"Given how finely we can measure, the wall itself could have come from {low} to {high}.")
+    return " ".join(said)
+
+
+def _visits(stretches: list[Stretch]) -> str:
+    points = [point for stretch in stretches for point in stretch.points]
+    first, last = min(point.day for point in points), max(point.day for point in points)
+    days = len({(point.day, point.part) for point in points})
+    return f"{count_text(days, 'visit')} from {day_text(first)} to {day_text(last)}"
 
 
 def _frame(curves: Curves, stretches: list[Stretch], size: Size) -> Frame:
@@ -203,11 +231,9 @@ def _slope(frame: Frame, curves: Curves, unit: str, size: Size) -> Iterable[Mark
 
 def legend_words(curves: Curves, unit: str) -> list[tuple[str, str]]:
     """(class of the sample, meaning) of what the office chart shows."""
-    found = [
-        ("dot", "reading (mean of a visit)"),
-        ("trend", "fitted line"),
-        ("band", "where the mark could be (one-sided 95 % each way)"),
-    ]
+    found = [("dot", "reading (mean of a visit)")]
+    if any(p.trend_mm is not None for stretch in curves.of(curves.mark) for p in stretch.points):
+        found += [("trend", "fitted line"), ("band", "where the mark could be (one-sided 95 % each way)")]
     if any(not p.counts for stretch in curves.of(curves.mark) for p in stretch.points):
         found.append(("dot early", "in the take-up window, not used for the rate"))
     if _held_here(curves):

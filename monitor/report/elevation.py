@@ -5,10 +5,9 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from monitor.report.context import Row, WallView
+from monitor.report.context import Row, WallView, tellable
 from monitor.report.svg import element, path
-from monitor.report.wording import rate_number
-from monitor.units import feet_text
+from monitor.units import feet_text, rate_number
 
 _LEFT, _TOP, _WIDTH, _MOST_HIGH, _FOOT = 60.0, 30.0, 660.0, 320.0, 34.0
 
@@ -108,7 +107,11 @@ def _crack(face: _Face, place: Row) -> Iterable[Markup]:
 
 def _marks(face: _Face, view: WallView) -> Iterable[Markup]:
     current = view.current
-    rates = {row["mark"]: row for row in view.mark_results if current and row["period"] == current["period"]}
+    rates = {
+        row["mark"]: row
+        for row in view.mark_results
+        if current and tellable(current) and row["period"] == current["period"]
+    }
     last: tuple[float, float, bool] = (-1e9, 0.0, False)
     for mark in view.marks:
         if mark["x_mm"] is None or mark["z_mm"] is None:

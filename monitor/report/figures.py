@@ -4,18 +4,17 @@ from collections.abc import Sequence
 from html import escape
 from typing import Any
 
-from monitor.report.context import Row, WallView
+from monitor.report.context import Row, WallView, tellable
 from monitor.report.curves import Curves, Stretch
 from monitor.terms import Movement
-from monitor.units import inches_from_mm
+from monitor.units import inches_from_mm, rate_unit
 
 Rate = tuple[str, float, float, float]
 """Name, rate, lower and upper bound in mm a year."""
 
-INK, ACCENT, BAND = "#2b2a27", "#7a4415", "rgba(90,86,78,0.22)"
+INK, ACCENT, GREY, BAND = "#2b2a27", "#7a4415", "#a49d8f", "rgba(90,86,78,0.22)"
 _RULE = {"gridcolor": "#ddd6c8", "zerolinecolor": "#8d8778", "linecolor": "#8d8778", "showline": True}
 _SYMBOLS = ("circle", "square", "diamond", "triangle-up", "x", "star", "pentagon", "cross", "hexagon", "triangle-down")
-_DASHES = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot")
 
 
 def script() -> bytes:
@@ -30,11 +29,11 @@ def movement_figure(curves: Curves, view: WallView) -> dict[str, Any]:
     """Figure of every mark's movement over time, above the components' rates with their bounds, in the wall's unit."""
     unit = view.unit
     traces: list[dict[str, Any]] = [_band(stretch, unit) for stretch in curves.of(curves.mark) if _has_band(stretch)]
-    for place, mark in enumerate(curves.marks):
+    for place, mark in reversed(list(enumerate(curves.marks))):  # the governing mark last, above the others
         traces += _mark_traces(curves.of(mark), place, unit)
-    traces += _held_traces(curves, unit) + _slope_traces(curves, unit)
+    traces += _legend_of_others(curves) + _held_traces(curves, unit) + _slope_traces(curves, unit)
     layout = _layout(curves, unit)
-    if view.current and (found := _measured(view.current)):
+    if view.current and tellable(view.current) and (found := _measured(view.current)):
         traces.append(_rates(found, unit))
         _add_rates_panel(layout, found, curves.threshold_mm_per_year, unit)
     return {"data": traces, "layout": layout}
@@ -70,25 +69,38 @@ def _band(stretch: Stretch, unit: str) -> dict[str, Any]:
 
 
 def _mark_traces(stretches: Sequence[Stretch], place: int, unit: str) -> list[dict[str, Any]]:
-    """One trace per stretch, so that no line crosses a break; one legend entry per mark."""
-    colour = ACCENT if place == 0 else INK
+    """One trace per stretch, so that no line crosses a break; the governing mark dark, the others thin and grey.
+
+    The legend names the governing mark and the others as one; a symbol and the words at the pointer tell them apart.
+    """
+    colour = ACCENT if place == 0 else GREY
     return [
         {
             "type": "scatter",
             "mode": "lines+markers",
             "name": _plain(stretch.mark),
             "legendgroup": _plain(stretch.mark),
-            "showlegend": number == 0,
+            "showlegend": number == 0 and place == 0,
             "x": [point.day.isoformat() for point in stretch.points],
             "y": [_shown(point.deflection_mm, unit) for point in stretch.points],
             "customdata": [_shown(point.trend_mm, unit) for point in stretch.points],
-            "hovertemplate": f"{_plain(stretch.mark)} %{{x}}<br>%{{y}} {unit}<br>fitted %{{customdata}} {unit}"
-            "<extra></extra>",
-            "line": {"color": colour, "width": 2 if place == 0 else 1, "dash": _DASHES[place % len(_DASHES)]},
-            "marker": {"symbol": _SYMBOLS[place % len(_SYMBOLS)], "size": 8 if place == 0 else 6, "color": colour},
+            "hovertemplate": f"{_plain(stretch.mark)} %{{x}}<br>%{{y}} {unit}{_fitted(stretch, unit)}<extra></extra>",
+            "line": {"color": colour, "width": 2.5 if place == 0 else 1},
+            "marker": {"symbol": _SYMBOLS[place % len(_SYMBOLS)], "size": 8 if place == 0 else 5, "color": colour},
         }
         for number, stretch in enumerate(stretches)
     ]
+
+
+def _fitted(stretch: Stretch, unit: str) -> str:
+    return f"<br>fitted %{{customdata}} {unit}" if any(p.trend_mm is not None for p in stretch.points) else ""
+
+
+def _legend_of_others(curves: Curves) -> list[dict[str, Any]]:
+    if len(curves.marks) < 2:
+        return []
+    line = {"color": GREY, "width": 1}
+    return [{"type": "scatter", "mode": "lines", "name": "other marks", "x": [None], "y": [None], "line": line}]
 
 
 def _held_traces(curves: Curves, unit: str) -> list[dict[str, Any]]:
@@ -144,7 +156,7 @@ def _rates(found: Sequence[Rate], unit: str) -> dict[str, Any]:
             "arrayminus": [_shown(rate - lower, unit) for _, rate, lower, _ in found],
         },
         "marker": {"symbol": "diamond", "size": 10, "color": ACCENT},
-        "hovertemplate": f"%{{y}} %{{x}} {unit} a year<extra></extra>",
+        "hovertemplate": f"%{{y}} %{{x}} {rate_unit(unit)}<extra></extra>",
     }
 
 
@@ -166,7 +178,7 @@ def _add_rates_panel(layout: dict[str, Any], found: Sequence[Rate], threshold: f
     layout["xaxis2"] = {
         "domain": [0, 1],
         "anchor": "y2",
-        "title": {"text": f"inward rate, {unit} a year<br>dashed: threshold"},
+        "title": {"text": f"inward rate, {rate_unit(unit)}<br>dashed: threshold"},
         "range": [_shown(min(ends) - room, unit), _shown(max(ends) + room, unit)],
         **_RULE,
     }

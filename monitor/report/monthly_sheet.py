@@ -7,7 +7,7 @@ from functools import cached_property
 
 from monitor.report import names, wording
 from monitor.report.context import URGENCIES, Book, Key, Row, WallView
-from monitor.report.wall_sheet import Context, bounds, footer, period_words
+from monitor.report.wall_sheet import Context, footer, period_words, told, untold
 from monitor.results import Assessment
 from monitor.terms import Outcome, Rule, Urgency, Verdict
 from monitor.units import length_text
@@ -17,12 +17,13 @@ SECTIONS = (
     ("hard", "Hard limits", "cross", "Act on one reading, whatever the trend says."),
     ("moving", "Moving", "triangle", "The readings show a rate above the threshold."),
     ("again", "Look again", "diamond", "Not shown, not ruled out: a confirming visit with two set-ups."),
-    ("newly", "Newly holding", "square", "Holding now, not holding on the last list."),
     ("held", "Held readings", "ring", "Readings wait for somebody to release, correct or reject them."),
     ("overdue", "Overdue", "clock", "Nothing is known since the last visit."),
+    ("newly", "Newly holding", "square", "Holding now, not holding on the last list; it asks for nobody."),
 )
 """(name, heading, shape, what it holds), in the order in which a wall is placed: the first that fits."""
-FLAGGED = ("hard", "moving")
+REST = {"holding": "Holding, nothing asked", "early": "Too early to say, nothing asked"}
+"""Walls that stand in no section."""
 _OPEN = ("hard", "moving", "again", "held", "overdue")
 
 
@@ -36,11 +37,12 @@ class Item:
 
     @cached_property
     def true(self) -> set[str]:
-        """'held' and 'overdue' where they are so, whatever section the wall stands in."""
+        """'moving', 'held' and 'overdue' where they are so, whatever section the wall stands in."""
         rules = {row["rule"] for row in self.alarms if row["outcome"] == Outcome.YES}
         row = self.result or {}
         held, overdue = Rule.HELD in rules or row.get("readings_held"), Rule.OVERDUE in rules or row.get("overdue_days")
-        return {name for name, is_so in (("held", held), ("overdue", overdue)) if is_so}
+        moving = row.get("verdict") == Verdict.MOVING
+        return {name for name, is_so in (("moving", moving), ("held", held), ("overdue", overdue)) if is_so}
 
     @cached_property
     def urgency(self) -> int:
@@ -92,15 +94,15 @@ def _section(item: Item, before: Item | None, has_earlier: bool) -> str:
         a["rule"] == Rule.HELD and a["urgency"] in (Urgency.KEEP_OUT, Urgency.SAME_DAY) for a in alarms
     ):
         return "hard"
-    if verdict == Verdict.MOVING:
+    if "moving" in item.true:
         return "moving"
     if verdict == Verdict.LOOK_AGAIN or Rule.FAST in rules or unclear:
         return "again"
-    if verdict == Verdict.HOLDING and has_earlier and not was_holding:
-        return "newly"
     for name in ("held", "overdue"):
         if name in item.true:
             return name
+    if verdict == Verdict.HOLDING and has_earlier and not was_holding:
+        return "newly"
     return "holding" if verdict == Verdict.HOLDING else "early"
 
 
@@ -123,7 +125,9 @@ def monthly_sheet(book: Book) -> Context:
                 "holds": holds,
                 "rows": rows[name],
                 "elsewhere": [
-                    "-".join(key) for key, item in placed.items() if name in item.true and name != item.section
+                    ("-".join(key), _headings()[item.section])
+                    for key, item in placed.items()
+                    if name in item.true and name != item.section
                 ],
             }
             for name, heading, shape, holds in SECTIONS
@@ -140,16 +144,22 @@ def monthly_sheet(book: Book) -> Context:
 def _counts(book: Book, placed: dict[Key, Item]) -> list[tuple[str, int]]:
     """Walls by section; the sum is the number of walls registered."""
     sections = [item.section for item in placed.values()]
-    names_ = {name: heading for name, heading, *_ in SECTIONS} | {"holding": "Holding", "early": "Too early to say"}
+    names_ = {name: heading for name, heading, *_ in SECTIONS} | REST
     counts = [(heading, sections.count(name)) for name, heading in names_.items()]
     return [*counts, ("Not judged: no readings", len(book.walls.keys() - placed.keys()))]
 
 
 def _expected_false(placed: dict[Key, Item]) -> Context:
-    """Of the walls listed for their rate: the sum of the chances that it is not above the threshold after all."""
-    moving = [item.result for item in placed.values() if item.result and item.result["verdict"] == Verdict.MOVING]
-    chances = [1 - row["exceed_chance"] for row in moving if row["exceed_chance"] is not None]
-    return {"walls": len(moving), "number": f"{sum(chances):.2f}", "without": len(moving) - len(chances)}
+    """Of the walls called moving: the sum of the chances that the rate is not above the threshold after all."""
+    moving = [item for item in placed.values() if item.result and "moving" in item.true]
+    chances = [item.result["exceed_chance"] for item in moving if item.result]
+    known = [1 - chance for chance in chances if chance is not None]
+    return {
+        "walls": len(moving),
+        "hard": sum(item.section == "hard" for item in moving),
+        "number": f"{sum(known):.2f}",
+        "without": len(moving) - len(known),
+    }
 
 
 def _changes(placed: dict[Key, Item], earlier: dict[Key, Item] | None) -> Context | None:
@@ -158,10 +168,7 @@ def _changes(placed: dict[Key, Item], earlier: dict[Key, Item] | None) -> Contex
         return None
     now = {key for key, item in placed.items() if item.section in _OPEN}
     then = {key for key, item in earlier.items() if item.section in _OPEN}
-    headings = {name: heading.lower() for name, heading, *_ in SECTIONS} | {
-        "holding": "holding",
-        "early": "too early to say",
-    }
+    headings = _headings()
     closed = [
         {
             "key": "-".join(key),
@@ -170,7 +177,21 @@ def _changes(placed: dict[Key, Item], earlier: dict[Key, Item] | None) -> Contex
         }
         for key in sorted(then - now)
     ]
-    return {"new": len(now - then), "open": len(now & then), "closed": closed}
+    fresh = {key for key in now if _is_new(placed[key], earlier.get(key))}
+    return {"new": len(fresh), "open": len(now - fresh), "closed": closed}
+
+
+def _headings() -> dict[str, str]:
+    """Every place on the list by name, as a sentence names it."""
+    return {name: heading.lower() for name, heading, *_ in SECTIONS} | {
+        "holding": "holding",
+        "early": "too early to say",
+    }
+
+
+def _is_new(item: Item, before: Item | None) -> bool:
+    """Whether a wall asks for somebody now and did not on the last list."""
+    return item.section in _OPEN and (before is None or before.section not in _OPEN)
 
 
 def _row(book: Book, key: Key, item: Item, earlier: dict[Key, Item] | None) -> Context:
@@ -190,7 +211,8 @@ def _row(book: Book, key: Key, item: Item, earlier: dict[Key, Item] | None) -> C
         "urgency": lead["urgency"] if lead else str(Urgency.NONE),
         "reason": reason or (result["reason"] if result else ""),
         "also": _also(item, lead, reason),
-        "rate": bounds(result, "rate", unit) if result else None,
+        "rate": told(result, "rate", unit) if result else None,
+        "untold": untold(result),
         "unit": unit,
         "movement": (result["largest_movement"] or "") if result else "",
         "total": length_text(result["total_mm"], unit) if result and result["total_mm"] is not None else "not known",
@@ -223,8 +245,9 @@ def _age(book: Book, key: Key, item: Item, view: WallView | None, earlier: dict[
     """New, or how long the item has been open as far as the lists and the readings tell."""
     today = book.assessment.judged_on
     if earlier is not None and book.previous is not None:
-        before = earlier.get(key)
-        if before is None or before.section not in _OPEN:
+        if item.section not in _OPEN:
+            return f"since the list of {today.isoformat()}"
+        if _is_new(item, earlier.get(key)):
             return "new"
         return f"still open, {_days(book.previous.judged_on, today)} or more"
     since = _raised_on(item, view)
@@ -255,6 +278,7 @@ def index_sheet(book: Book) -> Context:
         "walls": [
             {
                 "key": "-".join(key),
+                "house_nickname": (book.houses.get(key[0]) or {}).get("nickname") or "–",
                 "nickname": row["nickname"] or f"wall {key[1]}",
                 "verdict": current[key]["verdict"] if key in current else "not judged",
                 "shape": wording.VERDICT_SHAPE.get(current[key]["verdict"], "ring") if key in current else "ring",

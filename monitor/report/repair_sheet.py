@@ -4,7 +4,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from monitor.report import wording
-from monitor.report.context import Row, WallView
+from monitor.report.context import Row, WallView, tellable
+from monitor.units import rate_number
 
 NONE = "–"
 NOTES = ("ends_note", "crack_note", "technician_note")
@@ -16,7 +17,7 @@ def repairs(view: WallView) -> Sequence[Mapping[str, Any]]:
         {
             "day": row["reinforced_on"].isoformat(),
             "mark": row["mark"],
-            **{name: _rate(row, name, view.unit) for name in ("before", "after", "difference")},
+            **_rates(view, row),
             "step": _length(row, "step", view.unit),
             "step_kind": row["step_kind"],
             "take_up": _length(row, "take_up", view.unit),
@@ -27,9 +28,18 @@ def repairs(view: WallView) -> Sequence[Mapping[str, Any]]:
     ]
 
 
+def _rates(view: WallView, row: Row) -> Mapping[str, str]:
+    told = view.tellable_periods
+    periods = {"before": {row["period"] - 1}, "after": {row["period"]}}
+    periods["difference"] = periods["before"] | periods["after"]
+    return {
+        name: _rate(row, name, view.unit) if needed <= told else "too few visits" for name, needed in periods.items()
+    }
+
+
 def limit_range(row: Row | None) -> str:
     """When the limit may be reached, as a range; '' where the rate is not shown to be inward."""
-    if row is None or row["limit_from"] is None:
+    if row is None or row["limit_from"] is None or not tellable(row):
         return ""
     first = wording.month_text(row["limit_from"])
     if row["limit_to"] is None:
@@ -42,11 +52,20 @@ def notes(row: Row | None) -> list[str]:
     return [row[name] for name in NOTES if row[name]] if row else []
 
 
-def before_and_after(view: WallView) -> str:
-    """The homeowner's sentence on the newest reinforcement; '' where the readings compare nothing."""
+def before_and_after(view: WallView, *, none_measured: bool) -> str:
+    """The homeowner's sentence on the newest reinforcement; '' where the readings compare nothing.
+
+    none_measured: the page says that no movement was measured since, so none is called slower or faster beside it.
+    """
     current = view.current
     rows = [row for row in view.repairs if current and row["period"] == current["period"]]
-    if not rows or rows[0]["difference_mm_per_year"] is None:
+    told = view.tellable_periods
+    if (
+        not current
+        or not rows
+        or rows[0]["difference_mm_per_year"] is None
+        or not {current["period"] - 1, current["period"]} <= told
+    ):
         return ""
     row, unit = rows[0], view.unit
     low, high = row["difference_lower"], row["difference_upper"]
@@ -54,17 +73,27 @@ def before_and_after(view: WallView) -> str:
     if low <= 0 <= high:
         return wording.NOT_COMPARED.format(day=day)
     changed = "slower" if high < 0 else "faster"
+    if none_measured:
+        return _before_only(row, unit, day) if changed == "slower" else ""
     size = wording.rate_pair(abs(row["difference_mm_per_year"]), unit)
     least, most = sorted((abs(low), abs(high)))
     said = wording.COMPARED.format(day=day, changed=changed, size=size, range=wording.range_text(least, most, unit))
     return f"{said} {wording.MAY_BE_SEASON}" if row["warning"] and changed == "slower" else said
 
 
+def _before_only(row: Row, unit: str, day: str) -> str:
+    rate, lower, upper = (row[f"before_{end}"] for end in ("mm_per_year", "lower", "upper"))
+    if lower is None or lower <= 0:
+        return ""
+    size, pair = wording.rate_pair(rate, unit), wording.range_text(lower, upper, unit)
+    return wording.BEFORE_ONLY.format(day=day, size=size, range=pair)
+
+
 def _rate(row: Row, name: str, unit: str) -> str:
     rate, lower, upper = (row[f"{name}_{end}"] for end in ("mm_per_year", "lower", "upper"))
     if rate is None:
         return "not measured"
-    shown, low, high = (wording.rate_number(value, unit) for value in (rate, lower, upper))
+    shown, low, high = (rate_number(value, unit) for value in (rate, lower, upper))
     return f"{shown} ({low} to {high})"
 
 

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from monitor.report import wording
-from monitor.report.context import Book, Row, WallView
+from monitor.report.context import Book, Row, WallView, tellable
+from monitor.report.places import place_words
 from monitor.terms import Act, NotRead, Rule, State, Step, Urgency, Verdict
 from monitor.units import length_text, rate_text
 
@@ -15,6 +16,10 @@ SWING_MM = 2.0
 SWING_YEARS = 2.0
 """Record needed before a wall is said to come and go."""
 _AT_ONCE = (Urgency.KEEP_OUT, Urgency.SAME_DAY)
+SUDDEN = ("large change", "jump", "seen")
+"""States after which no sentence comforts."""
+_FEW = {1: "One visit", 2: "Two visits"}
+_RATED = ("moving", "moving after straps")
 
 
 @dataclass(frozen=True)
@@ -42,16 +47,18 @@ def status(book: Book, view: WallView) -> Status:
 
     The first that is true is said first: an alarm, movement shown, a visit overdue, a visit at which nothing could be
     read, a reading held, else the verdict. What else is true stands after it, but after a sudden change or a sign seen
-    no sentence says that nothing moved.
+    no sentence says that nothing moved, and after a jump none says a rate, for the jump is in it.
     """
-    verdict, alarm, held = _verdict_state(book, view), _alarm_state(view), _checked(view)
+    verdict, alarms, held = _verdict_state(book, view), _alarm_states(view), _checked(view)
     late = [name for name, is_so in (("overdue", is_overdue(view)), ("covered", unseen_on(view) is not None)) if is_so]
-    shown = verdict if verdict in ("moving", "moving after straps", "no visit") else ""
+    shown = verdict if verdict in (*_RATED, "no visit") else ""
     waiting = [_held_state(view)] if held else []
-    true = list(dict.fromkeys(filter(None, (alarm, shown, *late, *waiting, verdict))))
+    true = list(dict.fromkeys(filter(None, (*alarms, shown, *late, *waiting, verdict))))
     state, rest = true[0], [name for name in true[1:] if name not in waiting]
-    if alarm in ("large change", "seen") and not shown:
+    if set(alarms) & set(SUDDEN) and not shown:
         rest.remove(verdict)
+    if jumped(view) and verdict in rest:
+        rest[rest.index(verdict)] = "moving before" if _moved_before(book, view) else "call"
     said = _facts_said(book, view)
     sentences = [wording.STATUS[name].format_map(said) for name in rest]
     first = held.pop(0) if state in waiting else wording.STATUS[state].format_map(said)
@@ -62,33 +69,73 @@ def _held_state(view: WallView) -> str:
     return "being checked" if len(view.held) == 1 else "several being checked"
 
 
-def _alarm_state(view: WallView) -> str:
+def jumped(view: WallView) -> bool:
+    """Whether the latest visit stands apart from what the earlier ones foretell: its rate is not to be shown."""
+    return any(row["rule"] == Rule.JUMP for row in view.alarms)
+
+
+def _moved_before(book: Book, view: WallView) -> bool:
+    """Whether the list before this one called the same period moving: shown by the visits before the jump."""
+    rows = [row for row in book.earlier_results.rows((view.house, view.wall)) if row["is_current"]]
+    current = view.current
+    return bool(
+        rows and current and rows[0]["verdict"] == Verdict.MOVING and rows[0]["period"] == current["period"]
+        and (rows[0]["last_visit"] or date.max) < (current["last_visit"] or date.min)
+    )  # fmt: skip
+
+
+def _alarm_states(view: WallView) -> list[str]:
+    """States that alarms give, most urgent first."""
+    found = []
     for row in view.alarms:
-        if row["rule"] == Rule.JUMP or (row["rule"] == Rule.HELD and row["urgency"] in _AT_ONCE):
-            return "large change"
-        if row["rule"] == Rule.SEEN and row["urgency"] in (*_AT_ONCE, Urgency.WEEK):
-            return "seen"
-        if row["rule"] == Rule.TOTAL:
-            return "large total"
-    return ""
+        if row["rule"] == Rule.JUMP:
+            found.append("jump" if view.current and view.current["jump_mm"] is not None else "large change")
+        elif row["rule"] == Rule.HELD and row["urgency"] in _AT_ONCE:
+            found.append("large change")
+        elif row["rule"] == Rule.SEEN and row["urgency"] in (*_AT_ONCE, Urgency.WEEK):
+            found.append("seen")
+        elif row["rule"] == Rule.TOTAL:
+            found.append("large total")
+    return list(dict.fromkeys(found))
 
 
 def _verdict_state(book: Book, view: WallView) -> str:
     row = view.current
     if row is None or not any(period["visits_all"] for period in view.periods):
         return "no visit"
+    return _state_of(book, row, _own_lower(view, row))
+
+
+def _state_of(book: Book, row: Row, own_lower: float | None) -> str:
+    """The state that a period's result alone gives; own_lower: lower bound of its governing mark taken alone."""
     verdict, rate, lower, upper = (row[name] for name in ("verdict", "rate_mm_per_year", "rate_lower", "rate_upper"))
+    if not tellable(row) and (row["visits"] or 0) in _FEW:
+        return "too few visits"
     if rate is None or lower is None or upper is None:
         return "nothing measured" if row["visits"] >= book.rules.holding_visits else "too early"
     if verdict == Verdict.MOVING:
         return "moving after straps" if row["period"] else "moving"
     if verdict == Verdict.LOOK_AGAIN:
-        return "small, not settled"
+        return _unsettled(row, own_lower)
     if _comes_and_goes(row):
         return "comes and goes"
     if verdict == Verdict.HOLDING or _quiet(book, row):
-        return "no movement measured"
-    return "small, not settled" if row["visits"] >= book.rules.holding_visits and rate > 0 else "too early"
+        return "slow" if lower > 0 else "no movement measured"
+    many = row["visits"] >= book.rules.holding_visits and rate > 0
+    return _unsettled(row, own_lower) if many else "too early"
+
+
+def _unsettled(row: Row, own_lower: float | None) -> str:
+    """How sure the movement of a wall is whose rate may lie above the threshold or below."""
+    lowest = max(row["rate_lower"], row["rate_lower"] if own_lower is None else own_lower)
+    if row["threshold_mm_per_year"] is not None and lowest > row["threshold_mm_per_year"]:
+        return "to be confirmed"
+    return "inward, not settled" if row["rate_lower"] > 0 else "small, not settled"
+
+
+def _own_lower(view: WallView, row: Row) -> float | None:
+    marks = (mark for mark in view.mark_results if mark["period"] == row["period"])
+    return next((mark["rate_lower"] for mark in marks if mark["mark"] == row["governing_mark"]), None)
 
 
 def _quiet(book: Book, row: Row) -> bool:
@@ -172,6 +219,11 @@ def _facts_said(book: Book, view: WallView) -> Mapping[str, str]:
         "visits": wording.count_text(row.get("visits") or row.get("visits_all") or 0, "visit"),
         "next": wording.month_text(following) if following else "not yet arranged",
         "again": f"in {wording.month_text(following)}" if following else "soon; we will call to arrange it",
+        "confirm": f"It is planned for {wording.month_text(following)}."
+        if following
+        else "We will call to arrange it.",
+        "few": _FEW.get(row.get("visits") or 0, ""),
+        "jump": wording.side_text(row["jump_mm"], unit) if row.get("jump_mm") is not None else "",
         "span": wording.span_text(row.get("span_years") or 0.0),
         "swing": wording.length_pair(2 * (row.get("season_mm") or 0.0), unit),
         "company": company_name(book),
@@ -194,20 +246,19 @@ def _rate_said(row: Row, unit: str) -> Mapping[str, str]:
     other, at_most = wording.other_unit(unit), max(upper, 0.0)
     return {
         "rate": rate_text(rate, unit),
-        "rate_beside": rate_text(rate, other).removesuffix(" a year"),
+        "rate_beside": rate_text(rate, other),
         "range": wording.range_text(lower, upper, unit),
         "range_beside": wording.rate_range(rate, lower, upper, other),
         "upper": rate_text(at_most, unit),
-        "upper_beside": rate_text(at_most, other).removesuffix(" a year"),
+        "upper_beside": rate_text(at_most, other),
         "comparison": wording.comparison(at_most),
     }
 
 
 def _place(view: WallView) -> str:
-    """The mark of a held reading that alarms; a step of the whole wall belongs to no one mark."""
+    """Where a held reading that alarms was taken; a step of the whole wall belongs to no one place."""
     alarming = any(row["rule"] == Rule.HELD and row["urgency"] in _AT_ONCE for row in view.alarms)
-    stepped = any(row["rule"] == Rule.JUMP for row in view.alarms)
-    return f"mark {view.held[-1]['mark']}" if alarming and view.held and not stepped else view.spoken
+    return place_words(view, view.held[-1]["mark"]) if alarming and view.held and not jumped(view) else view.spoken
 
 
 def seen_words(view: WallView) -> str:
@@ -237,13 +288,14 @@ def _corrected(book: Book, view: WallView) -> list[str]:
     said = []
     for row in view.readings:
         ruling = next(iter(view.rulings[row["reading_id"]][-1:]), None)
-        if not ruling or ruling["act"] != Act.CORRECT:
+        before = book.received.get(row["reading_id"])
+        if not ruling or ruling["act"] != Act.CORRECT or before is None:
             continue
         said.append(
             wording.STATUS["corrected"].format(
                 known=wording.day_text(ruling["known_at"].date()),
                 date=wording.day_text(row["visit_date"]),
-                old=_as_typed(row["value_raw"], row["unit"]),
+                old=_as_typed(before["value_raw"], before["unit"]),
                 new=_as_typed(ruling["value_raw"], ruling["unit"])
                 if ruling["value_raw"]
                 else length_text(ruling["value_mm"], view.unit),
@@ -263,4 +315,4 @@ def _earlier(book: Book, view: WallView) -> str:
     if book.previous is None:
         return ""
     rows = [row for row in book.earlier_results.rows((view.house, view.wall)) if row["is_current"]]
-    return wording.EARLIER.get(rows[0]["verdict"], "") if rows else ""
+    return wording.SHORT[_state_of(book, rows[0], None)] if rows else ""

@@ -1,19 +1,18 @@
 """One wall's book to the context of its office page: everything, with what was not used and why."""
 
 from collections.abc import Mapping
-from datetime import date
 from typing import Any
 
 from monitor.config import Rules
-from monitor.report import names, plan_words, repair_sheet, wording
-from monitor.report.context import Book, Row, WallView
+from monitor.report import names, plan_words, readings_sheet, repair_sheet, wording
+from monitor.report.context import Book, Row, WallView, tellable
 from monitor.report.curves import curves
 from monitor.report.drawing import OFFICE, legend_words, movement_chart
 from monitor.report.elevation import elevation
 from monitor.report.figures import movement_figure
 from monitor.report.status import reference
 from monitor.terms import Movement, State, Verdict
-from monitor.units import feet_text, inches_from_mm, length_text, rate_text
+from monitor.units import feet_text, inches_from_mm, length_text, rate_number, rate_text, rate_unit
 
 Context = Mapping[str, Any]
 
@@ -53,7 +52,8 @@ def wall_sheet(book: Book, view: WallView) -> Context:
         "site": view.site,
         "place": _place(view),
         "verdict": _verdict(view),
-        "unit": view.unit,
+        "rate_unit": rate_unit(view.unit),
+        "rate_unit_beside": rate_unit(wording.other_unit(view.unit)),
         "chart": chart,
         "chart_mark": drawn.mark,
         "legend": legend_words(drawn, view.unit) if chart else [],
@@ -70,12 +70,13 @@ def wall_sheet(book: Book, view: WallView) -> Context:
         "notes": repair_sheet.notes(view.current),
         "plan": plan_words.of_wall(view.planned, view.unit),
         "marks": _marks(view),
-        "readings": [_reading(row, view) for row in view.readings],
-        "reading_counts": reading_counts(view),
+        "two_pairs": _two_pairs(view),
+        "readings": readings_sheet.readings(view),
+        "reading_counts": readings_sheet.reading_counts(view),
         "events": [_event(row, view.unit) for row in view.events],
         "decisions": view.decisions,
         "not_measured": not_measured(view, wording.COMPONENT),
-        "unread": unread(view),
+        "unread": readings_sheet.unread(view),
         "relative_to": _relative_to(view),
         "scope": scope(view, reference(view)),
         "homeowner_page": names.page_name(view.house, view.wall, "homeowner"),
@@ -114,30 +115,13 @@ def not_measured(view: WallView, words: Mapping[str, str]) -> list[str]:
     return [words[part] for part in _COMPONENTS if part in missing]
 
 
-def unread(view: WallView) -> list[str]:
-    """Marks that could not be read, by day and reason."""
-    found: dict[tuple[date, str], list[str]] = {}
-    for row in view.readings:
-        if row["not_read"] and row["visit_date"]:
-            found.setdefault((row["visit_date"], row["not_read"]), []).append(row["mark"])
-    return [
-        f"{day.isoformat()}: {', '.join(dict.fromkeys(marks))} not read ({why})"
-        for (day, why), marks in sorted(found.items())
-    ]
-
-
-def reading_counts(view: WallView) -> Mapping[str, int]:
-    """Readings by state; their sum is what was received."""
-    return {str(state): sum(row["state"] == state for row in view.readings) for state in State}
-
-
 def settings_rows(rules: Rules) -> list[tuple[str, str]]:
     """Every rule with its value, lengths and rates in both units."""
     rows = []
     for name, value in rules.model_dump().items():
         words = name.replace("_mm_per_year", "").removesuffix("_mm").replace("_", " ")
         if name.endswith("_mm_per_year"):
-            shown = f"{rate_text(value, 'mm')} ({inches_from_mm(value):.4g} in)"
+            shown = f"{rate_text(value, 'mm')} ({inches_from_mm(value):.4g} {rate_unit('in')})"
         elif name.endswith("_mm"):
             shown = f"{length_text(value, 'mm')} ({inches_from_mm(value):.4g} in)"
         else:
@@ -147,20 +131,33 @@ def settings_rows(rules: Rules) -> list[tuple[str, str]]:
 
 
 def bounds(row: Row, part: str, unit: str) -> dict[str, str] | None:
-    """A rate and its bounds for a table, in the page's unit and beside it; None where it is not measured."""
+    """A rate and its bounds for a table, in the page's unit and beside it; None where it is not measured.
+
+    row: of wall_results or mark_results; that of a period whose visits cannot tell a rate is the caller's to leave out.
+    """
     rate, lower, upper = (row[f"{part}{end}"] for end in ("_mm_per_year", "_lower", "_upper"))
     if rate is None:
         return None
     other = wording.other_unit(unit)
     return {
-        name: " to ".join(wording.rate_number(value, shown) if value is not None else NONE for value in values)
+        name: " to ".join(rate_number(value, shown) if value is not None else NONE for value in values)
         for name, values, shown in (
             ("rate", (rate,), unit),
             ("range", (lower, upper), unit),
             ("rate_beside", (rate,), other),
             ("range_beside", (lower, upper), other),
         )
-    }
+    } | {"unit": rate_unit(unit), "unit_beside": rate_unit(other)}
+
+
+def told(row: Row, part: str, unit: str) -> dict[str, str] | None:
+    """`bounds` of a period's result (wall_results), None also where its visits are too few to tell a rate."""
+    return bounds(row, part, unit) if tellable(row) else None
+
+
+def untold(row: Row | None) -> str:
+    """What stands where a period shows no rate: 'not measured', or that its visits are too few."""
+    return "not measured" if row is None or tellable(row) else "too few visits"
 
 
 def _relative_to(view: WallView) -> str:
@@ -205,6 +202,7 @@ def _verdict(view: WallView) -> Context:
             "missing": "",
             "period": "",
             "rate": None,
+            "untold": "not measured",
             "total": "",
             "onset": None,
             "reason": "No reading of this wall counts yet, so nothing was judged.",
@@ -228,15 +226,40 @@ def _verdict(view: WallView) -> Context:
         "reason": row["reason"],
         "missing": row["missing"],
         "period": period_words(row["period"]),
-        "rate": bounds(row, "rate", unit),
+        "rate": told(row, "rate", unit),
+        "untold": _untold_words(row),
         "threshold": wording.limit_pair(row["threshold_mm_per_year"], unit)
         if row["threshold_mm_per_year"] is not None
         else "",
         "largest": row["largest_movement"],
         "not_settled": row["not_settled"],
         "total": said,
-        "onset": row["onset"],
+        "onset": row["onset"] if tellable(row) else None,
     }
+
+
+def _untold_words(row: Row) -> str:
+    said = {1: "one visit cannot show a movement", 2: "two visits cannot show a movement"}
+    return "not measured" if tellable(row) else said.get(row["visits"] or 0, "no visit counts yet")
+
+
+def _two_pairs(view: WallView) -> str:
+    """Why the wall's bounds and those of its governing mark in the table of marks differ; '' where they do not."""
+    row, unit = view.current, view.unit
+    if row is None or not tellable(row) or row["rate_lower"] is None:
+        return ""
+    own = next((mark for mark in _rates_of_marks(view) if mark["mark"] == row["governing_mark"]), None)
+    if own is None or own["rate_lower"] is None:
+        return ""
+    wall, alone = (wording.bounds_text((found["rate_lower"], found["rate_upper"]), unit) for found in (row, own))
+    if wall == alone:
+        return ""
+    return (
+        f"Mark {row['governing_mark']} alone: {alone}; the wall: {wall}. Both pairs are right. A mark's own pair "
+        "answers for that mark as if it had been chosen before it was read. The wall's pair holds whichever mark moves "
+        "most: its lower bound is stricter, because the fastest of several marks is partly so by chance, and its upper "
+        "bound is the highest of all marks."
+    )
 
 
 def feet_pair(mm: float, unit: str) -> str:
@@ -261,7 +284,12 @@ def _components(view: WallView) -> list[Context]:
     parts += [(str(part), wording.COMPONENT[part]) for part in _COMPONENTS] if row else []
     unsettled = set((row["not_settled"] or "").split()) if row else set()
     return [
-        {"words": words, "bounds": bounds(row, name, view.unit), "unsettled": name in unsettled}
+        {
+            "words": words,
+            "bounds": told(row, name, view.unit),
+            "untold": untold(row),
+            "unsettled": tellable(row) and name in unsettled,
+        }
         for name, words in parts
         if row
     ]
@@ -282,7 +310,8 @@ def _period(row: Row, unit: str) -> Context:
     return {
         **row,
         "words": period_words(row["period"]),
-        "bounds": {part: bounds(row, part, unit) for part in ("rate", *map(str, _COMPONENTS))},
+        "bounds": {part: told(row, part, unit) for part in ("rate", *map(str, _COMPONENTS))},
+        "untold": untold(row),
         "threshold": wording.limit_pair(row["threshold_mm_per_year"], unit)
         if row["threshold_mm_per_year"] is not None
         else NONE,
@@ -291,9 +320,14 @@ def _period(row: Row, unit: str) -> Context:
     }
 
 
+def _rates_of_marks(view: WallView) -> list[Row]:
+    """Marks of the newest period (mark_results), none where its visits are too few to tell a rate."""
+    row = view.current
+    return [mark for mark in view.mark_results if row and tellable(row) and mark["period"] == row["period"]]
+
+
 def _marks(view: WallView) -> list[Context]:
-    current = view.current
-    rates = {row["mark"]: row for row in view.mark_results if current and row["period"] == current["period"]}
+    rates = {row["mark"]: row for row in _rates_of_marks(view)}
     rows: list[Context] = []
     for mark in view.marks:
         result = rates.get(mark["mark"])
@@ -303,31 +337,10 @@ def _marks(view: WallView) -> list[Context]:
                 "x": wording.length_pair(mark["x_mm"], view.unit) if mark["x_mm"] is not None else NONE,
                 "z": wording.length_pair(mark["z_mm"], view.unit) if mark["z_mm"] is not None else NONE,
                 "bounds": bounds(result, "rate", view.unit) if result and result["measured"] else None,
+                "untold": untold(view.current),
             }
         )
     return rows
-
-
-def _reading(row: Row, view: WallView) -> Context:
-    typed = " ".join(filter(None, (row["value_raw"], row["unit"]))) or row["not_read"] or NONE
-    standoff = " ".join(filter(None, (row["standoff_raw"],))) or (
-        f"{row['standoff_mm']:.1f} mm" if row["standoff_mm"] is not None else ""
-    )
-    reasons = [row["reason"] or (f"not read: {row['not_read']}" if row["not_read"] else "")]
-    for ruling in view.rulings[row["reading_id"]]:
-        value = " to " + " ".join(filter(None, (ruling["value_raw"], ruling["unit"]))) if ruling["value_raw"] else ""
-        reasons.append(f"{ruling['known_at']:%Y-%m-%d}: {ruling['act']}{value} by {ruling['who']}: {ruling['why']}")
-    return {
-        **row,
-        "typed": typed,
-        "standoff": standoff,
-        "value_shown": f"{row['value_mm']:.2f}" if row["value_mm"] is not None else NONE,
-        "deflection_shown": f"{row['deflection_mm']:.2f}" if row["deflection_mm"] is not None else NONE,
-        "deflection_in": f"{inches_from_mm(row['deflection_mm']):.3f}" if row["deflection_mm"] is not None else NONE,
-        "reasons": [text for text in reasons if text],
-        "from": ", ".join(filter(None, (row["source_name"], row["source_sheet"], row["source_cell"]))),
-        "remarks": "; ".join(filter(None, (row["seen"], row["weather"], row["note"]))),
-    }
 
 
 def _event(row: Row, unit: str) -> Context:

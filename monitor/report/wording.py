@@ -4,11 +4,11 @@ Words that no page may use about a wall are kept out by a test. "Very likely" st
 "between ... and ..." only for the pair of them.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
 
 from monitor.terms import Method, Movement, Seen, Urgency, Verdict
-from monitor.units import SIXTEENTH_MM, length_text, limit_rate_text, rate_text
+from monitor.units import MM_PER_INCH, SIXTEENTH_MM, length_text, limit_rate_text, rate_number, rate_text, rate_unit
 
 _MONTHS = (  # not the locale's: the same page everywhere
     *("January", "February", "March", "April", "May", "June"),
@@ -49,6 +49,7 @@ STATUS: Mapping[str, str] = {
     "too early": (
         "We have {visits} so far. That is not yet enough to say whether this wall is moving. Next visit: {next}."
     ),
+    "too few visits": ("We have {visits} so far. {few} cannot show whether this wall is moving. Next visit: {next}."),
     "nothing measured": (
         "We have {visits} so far, but the way this wall has been read cannot show yet whether it is moving. "
         "Next visit: {next}."
@@ -57,9 +58,20 @@ STATUS: Mapping[str, str] = {
         "Over {span} we could not measure any inward movement. If the wall is moving, it is very likely less than "
         "{upper} ({upper_beside}, about {comparison})."
     ),
+    "slow": (
+        "Over {span} the wall has moved in slowly, very likely less than {upper} ({upper_beside}, about {comparison}); "
+        "that is less than the rate at which our office asks for a decision."
+    ),
     "small, not settled": (
-        "The readings lean inward by about {rate} ({rate_beside}), but our measuring is not fine enough to be sure. "
-        "We will read it again {again}."
+        "Our readings hint at inward movement of about {rate} ({rate_beside}), but our measuring is not fine enough to "
+        "be sure. We will read it again {again}."
+    ),
+    "inward, not settled": (
+        "The readings show inward movement of about {rate} ({rate_beside}). Whether that is above the rate at which "
+        "our office asks for a decision is not settled. We will read it again {again}."
+    ),
+    "to be confirmed": (
+        "The readings show inward movement of about {rate} ({rate_beside}); a confirming visit will tell. {confirm}"
     ),
     "comes and goes": (
         "This wall moves in by about {swing} in the wet or cold months and back again. Over {span} we see no lasting "
@@ -74,15 +86,22 @@ STATUS: Mapping[str, str] = {
         "{range_beside}. This needs a decision by our office and, if needed, an engineer. We will call by {by}."
     ),
     "large change": (
-        "The last visit shows a large change at {place}. We are checking it now. Please read the box 'Stay out' below."
+        "The last visit shows a large change at {place}. We are checking it now. Please read the box 'Stay out and "
+        "call' below."
     ),
+    "jump": (
+        "At the last visit the wall stands {jump} than the earlier visits foretell. We are checking it now. "
+        "Please read the box 'Stay out and call' below."
+    ),
+    "moving before": "It was moving in before that, too. {company} will contact you by {by} about what to do.",
+    "call": "{company} will contact you by {by}.",
     "large total": (
         "Your wall has come in by {total} in all, measured relative to {reference}. From {limit} on our office asks "
-        "for a decision at once. {company} will contact you by {by}. Please read the box 'Stay out' below."
+        "for a decision at once. {company} will contact you by {by}. Please read the box 'Stay out and call' below."
     ),
     "seen": (
         "At the last visit we saw something that needs a closer look now: {seen}. We are checking it. "
-        "Please read the box 'Stay out' below."
+        "Please read the box 'Stay out and call' below."
     ),
     "overdue": "The last visit was {last}. This page says nothing about the time since then.",
     "covered": "We could not see the wall on {date}, so we could not read it.",
@@ -96,11 +115,10 @@ STATUS: Mapping[str, str] = {
     "earlier page": "The earlier page said: {old}.",
 }
 
-COMPARED = (
-    "Since the straps were fitted on {day} the wall moves in {changed} than before: by about {size}, {range} a year."
-)
+COMPARED = "Since the straps were fitted on {day} the wall moves in {changed} than before: by about {size}, {range}."
+BEFORE_ONLY = "Before the straps were fitted on {day} the wall moved in by about {size}, {range}."
 NOT_COMPARED = (
-    "Our readings cannot tell yet whether the wall moves in slower or faster since the straps were fitted on {day}."
+    "Our readings cannot tell yet whether the wall moves in any differently since the straps were fitted on {day}."
 )
 MAY_BE_SEASON = "Part of that may be the time of year."
 LIMIT_RANGE = (
@@ -114,12 +132,27 @@ LIMIT_OPEN = (
 MEANING: Mapping[str, str] = {
     "no visit": "Nothing can be said about movement before two visits, and little before four.",
     "too early": "A few visits cannot tell movement from the small errors of measuring. More visits make it clearer.",
+    "too few visits": (
+        "The difference of two visits may be movement, the season or the small errors of measuring alike. "
+        "More visits make it clearer."
+    ),
     "nothing measured": "Not every way of reading a wall can see every movement; below we say what we did not measure.",
     "no movement measured": (
         "This is what we measured, as finely as we can; movement smaller than that would not show. "
         "We keep reading the wall to see whether it begins to move."
     ),
+    "slow": (
+        "The movement is small, but more than our measuring error can explain. "
+        "We keep reading the wall to see whether it moves in faster."
+    ),
     "small, not settled": "It may be movement, the season, or the limits of measuring. Another visit will tell more.",
+    "inward, not settled": (
+        "The movement is larger than our measuring error can explain; how large it is, another visit will tell."
+    ),
+    "to be confirmed": (
+        "The movement is larger than our measuring error can explain. Before our office decides, the wall is read "
+        "once more."
+    ),
     "comes and goes": "Many walls swing with the seasons. We look for what is left over from one year to the next.",
     "moving": "The movement is larger than our measuring error can explain. It does not tell why, nor what comes next.",
     "moving after straps": (
@@ -127,6 +160,7 @@ MEANING: Mapping[str, str] = {
         "nor what comes next."
     ),
     "large change": "A change of this size asks for a second look at once, whatever the readings were before.",
+    "jump": "A change of this size asks for a second look at once, whatever the readings were before.",
     "large total": "This is about how far the wall has come in altogether, not about how quickly it is moving now.",
     "seen": "What our technician sees counts at once, whatever the numbers say.",
     "overdue": "Until the wall is read again, nobody can say from our readings what it has done since.",
@@ -142,13 +176,18 @@ MEANING: Mapping[str, str] = {
 SHORT: Mapping[str, str] = {
     "no visit": "Not read yet",
     "too early": "Too early to say",
+    "too few visits": "Too early to say",
     "nothing measured": "Not measured yet",
     "no movement measured": "No movement measured",
-    "small, not settled": "Small, not settled",
+    "slow": "Slow movement",
+    "small, not settled": "Not settled yet",
+    "inward, not settled": "Not settled yet",
+    "to be confirmed": "Not settled yet",
     "comes and goes": "Comes and goes",
     "moving": "Moving in",
     "moving after straps": "Moving in since the straps",
     "large change": "Large change, being checked",
+    "jump": "Large change, being checked",
     "large total": "Over the limit in all",
     "seen": "Seen at the visit, being checked",
     "overdue": "Visit overdue",
@@ -160,13 +199,18 @@ SHORT: Mapping[str, str] = {
 SHAPE: Mapping[str, str] = {
     "no visit": "ring",
     "too early": "ring",
+    "too few visits": "ring",
     "nothing measured": "ring",
     "no movement measured": "square",
+    "slow": "square",
     "small, not settled": "diamond",
+    "inward, not settled": "diamond",
+    "to be confirmed": "diamond",
     "comes and goes": "square",
     "moving": "triangle",
     "moving after straps": "triangle",
     "large change": "cross",
+    "jump": "cross",
     "large total": "cross",
     "seen": "cross",
     "overdue": "clock",
@@ -175,14 +219,6 @@ SHAPE: Mapping[str, str] = {
     "several being checked": "ring",
 }
 """The mark beside each word: a state is never told by colour, and never by shape alone either."""
-
-EARLIER: Mapping[str, str] = {
-    Verdict.MOVING: SHORT["moving"],
-    Verdict.LOOK_AGAIN: SHORT["small, not settled"],
-    Verdict.HOLDING: SHORT["no movement measured"],
-    Verdict.TOO_EARLY: SHORT["too early"],
-}
-"""How an earlier verdict is named to the homeowner."""
 
 VERDICT_SHAPE: Mapping[str, str] = {
     Verdict.MOVING: "triangle",
@@ -251,41 +287,41 @@ def other_unit(unit: str) -> str:
 
 
 def length_pair(mm: float, unit: str) -> str:
-    """'1 3/16 in (30.2 mm)', or the reverse where the wall is read in millimetres."""
-    return f"{length_text(mm, unit)} ({length_text(mm, other_unit(unit))})"
+    """'1 3/16 in (30.2 mm)', or the reverse where the wall is read in millimetres; no small length is called nought."""
+    return f"{_length(mm, unit)} ({_length(mm, other_unit(unit))})"
+
+
+def _length(mm: float, unit: str) -> str:
+    if unit == "in" and 0 < abs(mm) < MM_PER_INCH / 32:
+        return "less than 1/32 in"
+    return length_text(mm, unit)
 
 
 def rate_pair(mm_per_year: float, unit: str) -> str:
-    """'0.13 in a year (3.2 mm)', or the reverse."""
-    beside = rate_text(mm_per_year, other_unit(unit)).removesuffix(" a year")
-    return f"{rate_text(mm_per_year, unit)} ({beside})"
+    """'0.13 inch a year (3.2 mm a year)', or the reverse."""
+    return f"{rate_text(mm_per_year, unit)} ({rate_text(mm_per_year, other_unit(unit))})"
 
 
 def limit_pair(mm_per_year: float, unit: str) -> str:
-    """A limit of a rate: '1/16 in a year (1.6 mm)', or the reverse."""
-    beside = limit_rate_text(mm_per_year, other_unit(unit)).removesuffix(" a year")
-    return f"{limit_rate_text(mm_per_year, unit)} ({beside})"
-
-
-def rate_number(mm_per_year: float, unit: str) -> str:
-    """The number alone, for a place whose heading names the unit."""
-    return rate_text(mm_per_year, unit).split(" ", 1)[0]
+    """A limit of a rate: '1/16 inch a year (1.6 mm a year)', or the reverse."""
+    return f"{limit_rate_text(mm_per_year, unit)} ({limit_rate_text(mm_per_year, other_unit(unit))})"
 
 
 def range_text(lower: float, upper: float, unit: str) -> str:
-    """'between 0.16 in and 0.23 in'; a lower end that is not inward is said in words."""
-    high = _rate_length(upper, unit)
-    return f"between {_rate_length(lower, unit)} and {high}" if lower > 0 else f"somewhere between none and {high}"
+    """'between 0.16 and 0.23 inch a year'; a lower end that is not inward is said in words."""
+    high = rate_text(upper, unit)
+    return f"between {rate_number(lower, unit)} and {high}" if lower > 0 else f"somewhere between none and {high}"
 
 
 def rate_range(mm_per_year: float, lower: float, upper: float, unit: str) -> str:
-    """'5.0 mm (4.1 mm to 5.9 mm)': rate and bounds short, for the unit that stands beside."""
-    low = _rate_length(lower, unit) if lower > 0 else "none"
-    return f"{_rate_length(mm_per_year, unit)} ({low} to {_rate_length(upper, unit)})"
+    """'5.0 mm a year (4.1 to 5.9 mm a year)': rate and bounds short, for the unit that stands beside."""
+    low = rate_number(lower, unit) if lower > 0 else "none"
+    return f"{rate_text(mm_per_year, unit)} ({low} to {rate_text(upper, unit)})"
 
 
-def _rate_length(mm_per_year: float, unit: str) -> str:
-    return rate_text(mm_per_year, unit).removesuffix(" a year")
+def bounds_text(rates: Sequence[float], unit: str) -> str:
+    """A rate, or its pair of bounds, with the unit once: '0.05 to 0.19 inch a year'."""
+    return f"{' to '.join(rate_number(rate, unit) for rate in rates)} {rate_unit(unit)}"
 
 
 def side_text(mm: float, unit: str) -> str:

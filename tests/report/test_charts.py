@@ -9,9 +9,10 @@ import pytest
 from written_book import HOUSE, WALL_OF, book_of, states
 
 from monitor.report.curves import curves
-from monitor.report.drawing import OFFICE, PLAIN, chart_words, movement_chart
+from monitor.report.drawing import OFFICE, PLAIN, chart_words, movement_chart, plain_words
 from monitor.report.elevation import elevation, strap_places_mm
 from monitor.report.figures import movement_figure
+from monitor.report.places import place_words
 from monitor.report.svg import Frame, day_ticks, element, length_ticks, number, path
 
 
@@ -125,6 +126,52 @@ def test_a_chart_in_words_says_dates_visits_and_band(drawn):
     )
 
 
+def test_the_homeowners_chart_in_words_names_no_mark_and_goes_from_reading_to_reading(drawn):
+    chart, view = drawn("moving after straps")
+    assert plain_words(chart, "mm", place_words(view, "M3")) == (
+        "The middle of the north wall, 7 visits from 10 April 2023 to 10 April 2026. Straps were fitted on 10 April "
+        "2024; the readings before and after are kept apart. On 10 April 2026 it stood 7.3 mm (5/16 in) further in "
+        "than on 9 October 2024. Given how finely we can measure, the wall itself could have come from 8.6 mm "
+        "(5/16 in) further in to 11.4 mm (7/16 in) further in."
+    )
+
+
+def test_two_visits_are_drawn_as_dots_from_the_first_one_on():
+    rows = states()["too early"]
+    rows["wall_results"][0] |= {"visits": 2, "visits_all": 2}
+    last = max(row["visit_date"] for row in rows["movement"])
+    rows["movement"] = [row for row in rows["movement"] if row["visit_date"] != last]
+    view = book_of({"too early": rows}).view(HOUSE, WALL_OF["too early"])
+    chart = curves(book_of({"too early": rows}), view)
+    for size in (PLAIN, OFFICE):
+        svg = movement_chart(chart, "in", size, "c")
+        assert len(shapes(svg, "circle", "dot")) == 2
+        assert [shapes(svg, "path", kind) for kind in ("trend", "band", "slope")] == [[], [], []]
+    assert [point.deflection_mm for point in chart.of("M3")[0].points] == [
+        0.0,
+        pytest.approx(0.5 + 0.3 + 0.6),
+    ]  # trend and wobble, less the first
+    assert "rates" not in {trace["name"] for trace in movement_figure(chart, view)["data"]}
+
+
+@pytest.mark.parametrize(
+    ("x_mm", "z_mm", "words"),
+    [
+        (75.0, 1220.0, "the left part of the north wall"),
+        (4500.0, 1220.0, "the middle of the north wall"),
+        (8990.0, 2400.0, "the right part of the north wall, near the top"),
+        (9000.0, 0.0, "the right part of the north wall, near the floor"),
+        (None, None, "the north wall"),
+    ],
+)
+def test_a_mark_has_a_place_in_words(x_mm, z_mm, words):
+    rows = states()["holding"]
+    rows["marks"][0] |= {"x_mm": x_mm, "z_mm": z_mm}
+    view = book_of({"holding": rows}).view(HOUSE, WALL_OF["holding"])
+    assert place_words(view, "M1") == words
+    assert place_words(view, "M99") == "the north wall"
+
+
 def test_straps_stand_evenly_about_the_middle():
     assert strap_places_mm(9000, 3, 1200) == [3300, 4500, 5700]
     assert strap_places_mm(9000, 2, 1200) == [3900, 5100]
@@ -177,7 +224,13 @@ def test_the_plotting_library_accepts_every_figure(drawn, name):
 def test_the_interactive_chart_holds_all_marks_all_components_and_the_held_readings(drawn):
     figure = movement_figure(*drawn("held reading"))
     named = [trace["name"] for trace in figure["data"]]
-    assert set(named) == {"band of M3", "M1", "M2", "M3", "M4", "M5", "held, not used", "threshold as a slope", "rates"}
+    assert set(named) == {
+        *("band of M3", "M1", "M2", "M3", "M4", "M5", "other marks", "held, not used", "threshold as a slope", "rates")
+    }
+    legend = {trace["name"] for trace in figure["data"] if trace.get("showlegend", True)}
+    assert legend == {"M3", "other marks", "held, not used", "threshold as a slope"}
+    dark = {trace["name"] for trace in figure["data"] if trace["name"].startswith("M") and trace["line"]["width"] > 1}
+    assert dark == {"M3"}
     rates = figure["data"][-1]
     assert rates["y"] == ["mark M3", "bow"]  # tip and slide are not measured: no point, not a nought
     assert rates["x"] == pytest.approx([0.4 / 25.4] * 2, abs=1e-4)

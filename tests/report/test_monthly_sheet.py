@@ -13,9 +13,9 @@ WHERE = {
     "hard": ["jump", "hard limit", "seen sign"],
     "moving": ["moving after straps", "moving"],
     "again": ["look again"],
-    "newly": [],
     "held": ["held reading"],
     "overdue": ["overdue"],
+    "newly": [],
 }
 
 
@@ -44,8 +44,8 @@ def test_the_counts_add_up_to_the_walls_registered(book):
     counts = dict(monthly_sheet(book)["counts"])
     assert sum(counts.values()) == len(book.walls) == 18
     assert counts["Not judged: no readings"] == 1
-    assert counts["Holding"] == 5
-    assert counts["Too early to say"] == 4
+    assert counts["Holding, nothing asked"] == 5
+    assert counts["Too early to say, nothing asked"] == 4
 
 
 def test_the_expected_number_of_false_flags_is_the_sum_of_the_chances(book):
@@ -53,9 +53,9 @@ def test_the_expected_number_of_false_flags_is_the_sum_of_the_chances(book):
     rows["moving"]["wall_results"][-1]["exceed_chance"] = 0.98
     rows["moving after straps"]["wall_results"][-1]["exceed_chance"] = 0.91
     expected = monthly_sheet(book_of(rows))["expected_false"]
-    assert expected == {"walls": 2, "number": "0.11", "without": 0}  # 0.02 + 0.09
+    assert expected == {"walls": 2, "hard": 0, "number": "0.11", "without": 0}  # 0.02 + 0.09
     rows["moving"]["wall_results"][-1]["exceed_chance"] = None
-    assert monthly_sheet(book_of(rows))["expected_false"] == {"walls": 2, "number": "0.09", "without": 1}
+    assert monthly_sheet(book_of(rows))["expected_false"] == {"walls": 2, "hard": 0, "number": "0.09", "without": 1}
 
 
 def test_new_still_open_and_closed_are_counted_against_the_last_list(book, without):
@@ -71,6 +71,8 @@ def test_new_still_open_and_closed_are_counted_against_the_last_list(book, witho
     assert sections(now)["newly"] == ["look again"]
     ages = {row["key"]: row["age"] for part in sheet["sections"] for row in part["rows"]}
     assert ages[f"{HOUSE}-{WALL_OF['moving']}"] == "new"
+    assert sum(age == "new" for age in ages.values()) == sheet["changes"]["new"]
+    assert ages[f"{HOUSE}-{closed}"] == "since the list of 2026-04-30"
     assert ages[f"{HOUSE}-{WALL_OF['jump']}"] == "still open, 30 days or more"
 
 
@@ -92,7 +94,7 @@ def test_a_row_says_why_how_much_what_next_and_who(book):
     row = next(row for row in table.rows if row[0].startswith(f"{HOUSE}-W01"))
     words = [" ".join(cell.split()) for cell in row]
     assert words[1] == "Mark M3 moves in at 5.0 mm/yr (4.1 to 5.9), above the threshold 3.2 mm/yr."
-    assert words[2] == "0.20 in0.16 to 0.23 in; largest: bow"
+    assert words[2] == "0.20 inch a year0.16 to 0.23; largest: bow"
     assert words[3] == "1 1/8 in7/8 in to the limit"
     assert words[4] == "before reinforcement7 visits, last 2026-04-10"
     assert words[5] == "decision this monthSomebody decides."
@@ -139,12 +141,36 @@ def test_a_wall_listed_elsewhere_is_still_named_where_it_is_held_or_overdue():
     rows["moving"]["wall_results"][0] |= {"overdue_days": 40, "readings_held": 1}
     sheet = monthly_sheet(book_of(rows))
     elsewhere = {part["name"]: part["elsewhere"] for part in sheet["sections"] if part["elsewhere"]}
-    assert elsewhere == {"held": [f"{HOUSE}-W01"], "overdue": [f"{HOUSE}-W01"]}
+    assert elsewhere == {"held": [(f"{HOUSE}-W01", "moving")], "overdue": [(f"{HOUSE}-W01", "moving")]}
+
+
+def test_a_moving_wall_under_a_hard_limit_is_named_under_moving_and_counted_there():
+    rows = states()
+    rows["jump"]["wall_results"][0] |= {"verdict": "moving", "exceed_chance": 0.98}
+    text = Page(pages.monthly_list(book_of({"jump": rows["jump"]}))).text
+    assert "Moving (0)" in text
+    assert f"Also moving: {HOUSE}-{WALL_OF['jump']}, under hard limits." in text
+    assert "Of 1 wall moving (1 of them under hard limits), 0.02 are expected to be listed wrongly" in text
+
+
+def test_a_newly_holding_wall_that_is_overdue_stands_under_overdue(book, without):
+    rows = states()
+    rows["holding"]["wall_results"][0] |= {"overdue_days": 40}
+    now = replace(book_of(rows), previous=without("holding").assessment)
+    assert "holding" in sections(now)["overdue"]
+    assert "holding" not in sections(now)["newly"]
+
+
+def test_two_visits_show_no_rate_on_the_list():
+    rows = states()["overdue"]
+    rows["wall_results"][0] |= {"visits": 2}
+    table = Page(pages.monthly_list(book_of({"overdue": rows}))).table("Overdue")
+    assert table.rows[0][2] == "too few visits"
 
 
 def test_an_empty_register_gives_an_empty_list():
     book = book_of({})
     page = Page(pages.monthly_list(book))
     assert page.text.count("None.") == 6
-    assert "No wall is listed for its rate." in page.text
+    assert "No wall is called moving." in page.text
     assert "No wall is registered yet." in Page(pages.index(book)).text

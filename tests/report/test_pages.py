@@ -80,10 +80,10 @@ def test_a_homeowner_page_names_no_person_and_no_house(book, wall):
 
 
 @pytest.mark.parametrize("wall", WALLS)
-def test_a_homeowner_page_says_what_it_is_relative_to_and_bears_a_check_number(book, wall):
+def test_a_homeowner_page_says_what_it_is_relative_to_and_bears_a_number(book, wall):
     text = homeowner(book, wall).text
     assert re.search(r"Measured relative to the wall's two ends\. Covers .+ only, up to .+\.", text)
-    assert re.search(r"Check number [0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}: may be superseded", text)
+    assert re.search(r"This page's number: [0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}; a newer page may replace it\.", text)
     assert "The demo firm, telephone 555 0100" in text
 
 
@@ -181,7 +181,9 @@ def test_the_office_page_shows_every_reading_received_with_its_state_and_reason(
     assert len(table.rows) == 35
     assert "Received 35: 34 used, 1 held, 0 rejected, 0 could-not-read." in page.text
     held = [row for row in table.rows if "held" in row[8]]
-    assert [(row[1], row[2], row[6], row[7]) for row in held] == [("M3", "13/16 in", "36.00", "1.417")]  # 36 / 25.4
+    assert [(row[1], row[2], row[6], row[7]) for row in held] == [
+        ("M3", "13/16 in", "16.6", "0.654")
+    ]  # 36 less the first, 19.4; / 25.4
     assert "15.9 mm off; 3/16 would fit." in held[0][8]
 
 
@@ -192,7 +194,7 @@ def test_the_office_page_shows_a_ruling_with_who_and_why(book):
 
 def test_a_component_that_cannot_be_seen_is_not_measured_and_never_nought(book):
     page = Page(pages.wall_page(book, HOUSE, WALL_OF["string only"]))
-    rows = {row[0].split(":")[0]: row[1] for row in page.table("Inward rate in in a year, in mm beside").rows}
+    rows = {row[0].split(":")[0]: row[1] for row in page.table("Inward rate, inch a year and mm a year").rows}
     assert rows == {
         "mark M3 (governing)": "0.02 (-0.01 to 0.04)",
         **dict.fromkeys(("bow", "tip", "slide"), "not measured"),
@@ -207,7 +209,7 @@ def test_before_and_after_stand_side_by_side(book):
     table = page.table("Periods side by side")
     assert table.headers == ["What", "before reinforcement", "after reinforcement"]
     rows = {row[0]: row[1:] for row in table.rows}
-    assert rows["Threshold"] == ["1/8 in a year (3.2 mm)", "1/16 in a year (1.6 mm)"]
+    assert rows["Threshold"] == ["1/8 inch a year (3.2 mm a year)", "1/16 inch a year (1.6 mm a year)"]
     assert rows["Rate of the governing mark"] == ["0.20 (0.16 to 0.23)"] * 2
     assert rows["Visits that count (all)"] == ["3 (3)", "5 (6)"]
 
@@ -230,6 +232,57 @@ def test_the_office_page_says_who_signed_and_what_it_was_made_from(book):
     assert "Nobody has signed thresholds" in Page(pages.wall_page(unsigned, HOUSE, WALL_OF["holding"])).text
 
 
+@pytest.mark.parametrize("wall", WALLS)
+def test_a_homeowner_page_speaks_plainly(book, wall):
+    text = homeowner(book, wall).text
+    assert not re.search(r"\bM[0-9]|[Mm]ark M|UTC|line starts|[Cc]heck number|superseded|lean inward", text)
+    assert not re.search(r"\b0 in \(0\.[1-9]", text)
+    assert "in a year" not in text
+    assert not ("could not measure any inward movement" in text and "slower" in text)
+    named = set(re.findall(r"the box '([^']+)'", text))
+    assert named <= {"Stay out and call"}
+
+
+def test_readings_stand_on_their_marks_first_one_whatever_the_method():
+    rows = states()["holding"]
+    for row in rows["readings"]:
+        row |= {"method": "meter", "deflection_mm": row["deflection_mm"] - 6088.0}
+    page = Page(pages.wall_page(book_of({"holding": rows}), HOUSE, WALL_OF["holding"]))
+    found = [row for row in page.table("Every reading received").rows if row[1] == "M3"]
+    assert found[0][6] == "0.0"
+    assert all(abs(float(row[6])) < 10 for row in found)
+    assert "-6088" not in page.text
+
+
+def test_two_pairs_of_bounds_are_explained_where_they_differ(book):
+    text = Page(pages.wall_page(book, HOUSE, WALL_OF["moving"])).text
+    assert "Mark M3 alone: 0.16 to 0.23 inch a year" not in text, "the same pair asks for no explanation"
+    rows = states()["moving"]
+    rows["wall_results"][0] |= {"rate_lower": 3.4}
+    text = Page(pages.wall_page(book_of({"moving": rows}), HOUSE, WALL_OF["moving"])).text
+    assert "Mark M3 alone: 0.16 to 0.23 inch a year; the wall: 0.13 to 0.23 inch a year. Both pairs are right." in text
+
+
+def test_two_visits_show_no_rate_on_any_page():
+    rows = states()["holding"]
+    rows["wall_results"][0] |= {"visits": 2, "visits_all": 2, "reason": "Two visits."}
+    rows["findings"] = []
+    book = book_of({"holding": rows})
+    office = Page(pages.wall_page(book, HOUSE, WALL_OF["holding"]))
+    assert "two visits cannot show a movement" in office.text
+    assert "Two visits cannot show whether" in homeowner(book, WALL_OF["holding"]).text
+    for words in ("Marks; inward rate", "Inward rate, inch a year", "Periods side by side"):
+        cells = [cell for row in office.table(words).rows for cell in row]
+        assert "too few visits" in cells
+        assert not any(re.search(r"-?0\.\d\d \(", cell) for cell in cells)
+    assert "very likely" not in homeowner(book, WALL_OF["holding"]).text.lower()
+
+
+def test_the_index_names_house_and_wall(book):
+    row = Page(pages.index(book)).table("18 walls").rows[0]
+    assert row[:3] == [f"{HOUSE}-W01", "the corner house", "north wall"]
+
+
 def test_a_mark_that_could_not_be_read_is_said_on_both_pages(book):
     wall = WALL_OF["covered"]
     assert "2026-04-09: M1, M2, M3, M4, M5 not read (covered)" in Page(pages.wall_page(book, HOUSE, wall)).text
@@ -238,7 +291,7 @@ def test_a_mark_that_could_not_be_read_is_said_on_both_pages(book):
 
 def test_millimetres_come_first_where_the_wall_is_read_in_them(book):
     text = homeowner(book, WALL_OF["hostile name"]).text
-    assert "very likely less than 1.1 mm a year (0.04 in, about the thickness of a bank card)" in text
+    assert "very likely less than 1.1 mm a year (0.04 inch a year, about the thickness of a bank card)" in text
     assert "28.0 mm (1 1/8 in)" in text
 
 

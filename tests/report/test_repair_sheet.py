@@ -80,10 +80,16 @@ def test_a_difference_that_is_not_known_is_not_a_number() -> None:
 @pytest.mark.parametrize(
     ("pair", "said"),
     [
-        ((-5.6, -2.4), "the wall moves in slower than before: by about 0.16 in a year (4.0 mm), between 0.09 in and"),
-        ((2.4, 5.6), "the wall moves in faster than before: by about 0.16 in a year (4.0 mm), between 0.09 in and"),
-        ((-8.0, 0.1), "cannot tell yet whether the wall moves in slower or faster since the straps"),
-        ((-8.0, 0.0), "cannot tell yet whether the wall moves in slower or faster since the straps"),
+        (
+            (-5.6, -2.4),
+            "the wall moves in slower than before: by about 0.16 inch a year (4.0 mm a year), between 0.09 and",
+        ),
+        (
+            (2.4, 5.6),
+            "the wall moves in faster than before: by about 0.16 inch a year (4.0 mm a year), between 0.09 and",
+        ),
+        ((-8.0, 0.1), "cannot tell yet whether the wall moves in any differently since the straps"),
+        ((-8.0, 0.0), "cannot tell yet whether the wall moves in any differently since the straps"),
     ],
 )
 def test_the_homeowner_reads_slower_only_where_the_bounds_say_so(pair: tuple[float, float], said: str) -> None:
@@ -92,6 +98,31 @@ def test_the_homeowner_reads_slower_only_where_the_bounds_say_so(pair: tuple[flo
     assert said in text
     assert ("slower than before" in text) == (pair[1] < 0)
     assert [word for word in FORBIDDEN if f" {word} " in said] == []
+
+
+HOLDS = {"verdict": "holding", "rate_mm_per_year": 0.2, "rate_lower": -0.4, "rate_upper": 0.8}
+
+
+def test_slower_is_never_said_beside_no_movement_measured() -> None:
+    text = homeowner(written(result=HOLDS))
+    assert "we could not measure any inward movement" in text
+    assert "slower" not in text
+    assert (
+        "Before the straps were fitted on 10 April 2024 the wall moved in by about 0.20 inch a year (5.0 mm a year), "
+        "between 0.15 and 0.24 inch a year." in text
+    )
+    assert "Before the straps were" not in homeowner(written(result=HOLDS, before_lower=-0.1))
+
+
+def test_a_rate_of_two_visits_before_the_work_is_compared_with_nothing() -> None:
+    rows = states()[STRAPPED]
+    rows["repairs"] = [SLOWER]
+    rows["wall_results"][0] |= {"visits": 2}
+    book = book_of({STRAPPED: rows})
+    [row] = office(book).table("One mark before and after each reinforcement").rows
+    assert [row[2], row[4]] == ["too few visits"] * 2
+    assert row[3] == "0.04 (0.01 to 0.07)"
+    assert "than before" not in homeowner(book)
 
 
 def test_a_warning_of_the_season_goes_with_slower_to_the_homeowner() -> None:

@@ -1,6 +1,7 @@
 """The sentence a homeowner reads first, for every state: golden text, written by hand from the fixtures' numbers."""
 
 from dataclasses import replace
+from datetime import date
 
 import pytest
 from written_book import HOUSE, KNOWN, MOVING, TODAY, WALL_OF, book_of, states, table
@@ -9,27 +10,27 @@ from monitor.report.status import next_visit, reference, status, unseen_on
 from monitor.results import Assessment
 
 QUIET = (
-    "Over 3 years we could not measure any inward movement. If the wall is moving, it is very likely less than 0.04 in "
-    "a year (1.1 mm, about the thickness of a bank card)."
+    "Over 3 years we could not measure any inward movement. If the wall is moving, it is very likely less than 0.04 "
+    "inch a year (1.1 mm a year, about the thickness of a bank card)."
 )
 GOLDEN = {
     "moving": (
         "moving",
-        "Your wall has moved in, most likely 0.20 in a year (between 0.16 in and 0.23 in), that is 5.0 mm (4.1 mm to "
-        "5.9 mm). The demo firm will contact you by 12 May 2026 about what to do.",
+        "Your wall has moved in, most likely 0.20 inch a year (between 0.16 and 0.23 inch a year), that is 5.0 mm a "
+        "year (4.1 to 5.9 mm a year). The demo firm will contact you by 12 May 2026 about what to do.",
         (),
     ),
     "moving after straps": (
         "moving after straps",
-        "The wall is still moving in since the straps were fitted, most likely 0.20 in a year (between 0.16 in and "
-        "0.23 in), that is 5.0 mm (4.1 mm to 5.9 mm). This needs a decision by our office and, if needed, an engineer. "
-        "We will call by 14 May 2026.",
+        "The wall is still moving in since the straps were fitted, most likely 0.20 inch a year (between 0.16 and 0.23 "
+        "inch a year), that is 5.0 mm a year (4.1 to 5.9 mm a year). This needs a decision by our office and, if "
+        "needed, an engineer. We will call by 14 May 2026.",
         (),
     ),
     "look again": (
-        "small, not settled",
-        "The readings lean inward by about 0.16 in a year (4.0 mm), but our measuring is not fine enough to be sure. "
-        "We will read it again soon; we will call to arrange it.",
+        "to be confirmed",
+        "The readings show inward movement of about 0.16 inch a year (4.0 mm a year); a confirming visit will tell. "
+        "We will call to arrange it.",
         (),
     ),
     "holding": ("no movement measured", QUIET, ()),
@@ -42,19 +43,19 @@ GOLDEN = {
         "large total",
         "Your wall has come in by 2 3/16 in (55.0 mm) in all, measured relative to the wall's two ends. From 2 in "
         "(50.8 mm) on our office asks for a decision at once. The demo firm will contact you by 30 April 2026. Please "
-        "read the box 'Stay out' below.",
+        "read the box 'Stay out and call' below.",
         (QUIET,),
     ),
     "jump": (
-        "large change",
-        "The last visit shows a large change at the north wall. We are checking it now. Please read the box "
-        "'Stay out' below.",
+        "jump",
+        "At the last visit the wall stands 9/16 in (14.0 mm) further in than the earlier visits foretell. We are "
+        "checking it now. Please read the box 'Stay out and call' below.",
         (),
     ),
     "seen sign": (
         "seen",
         "At the last visit we saw something that needs a closer look now: one side of a crack standing out further "
-        "than the other, a new crack. We are checking it. Please read the box 'Stay out' below.",
+        "than the other, a new crack. We are checking it. Please read the box 'Stay out and call' below.",
         (),
     ),
     "overdue": (
@@ -74,7 +75,7 @@ GOLDEN = {
     "comes and goes": (
         "comes and goes",
         "This wall moves in by about 1/4 in (6.0 mm) in the wet or cold months and back again. Over 3 years we see no "
-        "lasting change larger than 0.04 in a year (1.1 mm).",
+        "lasting change larger than 0.04 inch a year (1.1 mm a year).",
         (),
     ),
     "not read yet": ("no visit", "This wall has not been read yet. Next visit: not yet arranged.", ()),
@@ -113,11 +114,39 @@ def test_movement_shown_is_said_before_an_overdue_visit():
     assert found.beside == ("The last visit was 10 April 2024. This page says nothing about the time since then.",)
 
 
-def test_a_sudden_change_is_said_before_movement_which_is_still_said():
-    jump = {"rule": "jump since the last visit", "urgency": "same-day call"}
-    found = status(*changed("moving", [jump]))
-    assert found.state == "large change"
-    assert found.beside[0].startswith("Your wall has moved in")
+JUMP = {"rule": "jump since the last visit", "urgency": "same-day call"}
+
+
+def test_a_sudden_change_is_said_without_the_rate_that_it_is_part_of():
+    found = status(*changed("moving", [JUMP], jump_mm=11.1))
+    assert found.state == "jump"
+    assert "stands 7/16 in (11.1 mm) further in than the earlier visits foretell" in found.sentence
+    assert found.beside == ("The demo firm will contact you by 12 May 2026.",)
+    assert "a year" not in " ".join((found.sentence, *found.beside))
+    unknown = status(*changed("moving", [JUMP], jump_mm=None))
+    assert unknown.state == "large change"
+
+
+def test_movement_is_said_beside_a_sudden_change_where_the_visits_before_it_showed_it():
+    book, view = changed("moving", [JUMP], jump_mm=11.1)
+    rows = states()["moving"]["wall_results"]
+    last = date(2025, 10, 9)
+    for verdict, day, said in (
+        ("moving", last, "It was moving in before that, too."),
+        ("moving", date(2026, 4, 10), "The demo firm will contact"),  # the list before knew of the jump already
+        ("holding", last, "The demo firm will contact"),
+    ):
+        before = table("wall_results", [row | {"verdict": verdict, "last_visit": day} for row in rows])
+        earlier = Assessment(TODAY, KNOWN, "", "", wall_results=before)
+        assert status(replace(book, previous=earlier), view).beside[0].startswith(said)
+
+
+def test_a_sign_seen_and_a_jump_are_both_said():
+    found = status(*changed("seen sign", [JUMP], jump_mm=11.1))
+    assert {found.state} | {"jump", "seen"} == {"jump", "seen"}
+    both = " ".join((found.sentence, *found.beside))
+    assert "further in than the earlier visits foretell" in both
+    assert "we saw something that needs a closer look now" in both
 
 
 def test_after_a_sudden_change_nothing_says_that_no_movement_was_measured(book):
@@ -130,7 +159,7 @@ def test_a_held_reading_that_could_be_a_large_change_is_said_as_one():
     held = {"rule": "readings held", "urgency": "same-day call"}
     found = status(*changed("held reading", [held]))
     assert found.state == "large change"
-    assert "at mark M3" in found.sentence
+    assert "a large change at the middle of the north wall." in found.sentence
 
 
 def test_a_finding_that_is_undecided_or_no_changes_nothing():
@@ -142,6 +171,43 @@ def test_a_finding_that_is_undecided_or_no_changes_nothing():
 def test_a_wall_that_leans_in_without_proof_is_small_and_not_settled():
     found = status(*changed("too early", visits=5, rate_upper=5.0, rate_lower=-1.0, rate_mm_per_year=2.0))
     assert found.state == "small, not settled"
+
+
+def test_no_movement_is_called_unmeasured_whose_lower_bound_is_inward():
+    found = status(*changed("holding", rate_lower=0.3))
+    assert (found.state, found.short) == ("slow", "Slow movement")
+    assert found.sentence == (
+        "Over 3 years the wall has moved in slowly, very likely less than 0.04 inch a year (1.1 mm a year, about the "
+        "thickness of a bank card); that is less than the rate at which our office asks for a decision."
+    )
+    assert status(*changed("holding", rate_lower=0.0)).state == "no movement measured"
+
+
+@pytest.mark.parametrize(
+    ("lower", "own", "state"),
+    [
+        (-0.1, 1.0, "small, not settled"),
+        (0.1, 1.0, "inward, not settled"),
+        (3.0, 3.1, "inward, not settled"),
+        (3.0, 3.2, "to be confirmed"),  # the threshold is 3.175
+        (3.2, 3.3, "to be confirmed"),
+    ],
+)
+def test_what_is_not_settled_is_said_by_the_lower_bound(lower, own, state):
+    rows = states()["look again"]
+    rows["wall_results"][0] |= {"rate_lower": lower}
+    rows["mark_results"] = [row | {"rate_lower": own} for row in rows["mark_results"]]
+    book = book_of({"look again": rows})
+    found = status(book, book.view(HOUSE, WALL_OF["look again"]))
+    assert (found.state, found.short) == (state, "Not settled yet")
+
+
+@pytest.mark.parametrize(("visits", "words"), [(1, "One visit cannot show"), (2, "Two visits cannot show")])
+def test_fewer_than_three_visits_say_no_rate_whatever_the_fit_says(visits, words):
+    found = status(*changed("holding", visits=visits, visits_all=visits))
+    assert found.state == "too few visits"
+    assert words in found.sentence
+    assert "a year" not in found.sentence
 
 
 def test_a_wall_that_leans_out_without_proof_is_too_early_and_not_leaning_inward():
@@ -156,7 +222,7 @@ def test_a_wall_nobody_can_rate_after_many_visits_is_not_called_early():
 
 def test_a_swing_needs_two_years_before_it_is_said_to_come_and_go():
     assert status(*changed("comes and goes", span_years=1.9)).state == "no movement measured"
-    assert status(*changed("comes and goes", rate_lower=0.1)).state == "no movement measured"
+    assert status(*changed("comes and goes", rate_lower=0.1)).state == "slow"
 
 
 def test_one_mark_read_means_the_wall_was_seen():

@@ -62,15 +62,22 @@ def test_a_movement_bears_its_side_in_words():
 def test_numbers_stand_in_the_first_unit_with_the_other_beside():
     assert wording.length_pair(30.1625, "in") == "1 3/16 in (30.2 mm)"
     assert wording.length_pair(30.1625, "mm") == "30.2 mm (1 3/16 in)"
-    assert wording.rate_pair(5.08, "in") == "0.20 in a year (5.1 mm)"
-    assert wording.limit_pair(25.4 / 16, "in") == "1/16 in a year (1.6 mm)"
-    assert wording.rate_number(-0.001, "in") == "0.00"
+    assert wording.rate_pair(5.08, "in") == "0.20 inch a year (5.1 mm a year)"
+    assert wording.limit_pair(25.4 / 16, "in") == "1/16 inch a year (1.6 mm a year)"
+    assert wording.bounds_text((1.27, 4.826), "in") == "0.05 to 0.19 inch a year"
+
+
+def test_a_small_length_is_never_called_nought():
+    assert wording.length_pair(0.4, "in") == "less than 1/32 in (0.4 mm)"
+    assert wording.side_text(-0.79, "mm") == "0.8 mm (less than 1/32 in) further out"
+    assert wording.length_pair(0.8, "in") == "1/16 in (0.8 mm)"  # 25.4 / 32 = 0.79
+    assert wording.length_pair(0.0, "in") == "0 in (0.0 mm)"
 
 
 def test_a_range_never_shows_movement_outward_as_a_length_inward():
-    assert wording.range_text(2.54, 5.08, "in") == "between 0.10 in and 0.20 in"
-    assert wording.range_text(-2.54, 5.08, "mm") == "somewhere between none and 5.1 mm"
-    assert wording.rate_range(3.0, -1.0, 7.0, "mm") == "3.0 mm (none to 7.0 mm)"
+    assert wording.range_text(2.54, 5.08, "in") == "between 0.10 and 0.20 inch a year"
+    assert wording.range_text(-2.54, 5.08, "mm") == "somewhere between none and 5.1 mm a year"
+    assert wording.rate_range(3.0, -1.0, 7.0, "mm") == "3.0 mm a year (none to 7.0 mm a year)"
 
 
 def test_a_date_is_the_same_on_either_side_of_an_ocean():
@@ -80,13 +87,13 @@ def test_a_date_is_the_same_on_either_side_of_an_ocean():
 
 def test_every_state_has_its_words_its_meaning_and_its_mark():
     assert set(wording.SHORT) == set(wording.SHAPE) == set(wording.MEANING)
-    assert set(wording.STATUS) == set(wording.SHORT) | {"corrected", "earlier page"}
+    assert set(wording.STATUS) == set(wording.SHORT) | {"corrected", "earlier page", "moving before", "call"}
 
 
 def test_every_term_of_the_contract_has_words():
     assert set(wording.SEEN_PLAIN) == set(Seen)
     assert set(wording.NOT_MEASURED) == set(wording.COMPONENT) == set(Movement)
-    assert set(wording.VERDICT_SHAPE) == set(wording.EARLIER) == set(Verdict)
+    assert set(wording.VERDICT_SHAPE) == set(Verdict)
     assert set(wording.CONTACT_DAYS) == set(Urgency) - {Urgency.CONFIRM, Urgency.NONE}
 
 

@@ -406,6 +406,9 @@ def states() -> dict[str, Rows]:
     add("comes and goes", 0.1, 1.2, {"season_mm": 3.0})
     add("not read yet", 0.0, 0.0, None, visits=0)
     rows = add("corrected", 0.2, 1.2, {})
+    rows["readings"] = [
+        row | ({"value_raw": "1 3/16"} if row["reading_id"] == "W1720230410M11" else {}) for row in rows["readings"]
+    ]
     rows["rulings"] = [
         {
             "ruling_id": "r1",
@@ -473,6 +476,7 @@ def book_of(chosen: dict[str, Rows]) -> Book:
         company={"name": "The demo firm", "contact": "telephone 555 0100"},
         rules=Rules(),
         code_version="0.0.1",
+        received={"W1720230410M11": {"value_raw": "1 13/16", "unit": "in"}},
     )
 
 
