@@ -40,6 +40,7 @@ class Rules(_Frozen):
     first_interval_months: float = Field(default=6.0, gt=0, description="between visits in a period's first years")
     first_interval_years: float = Field(default=2.0, ge=0)
     later_interval_months: float = Field(default=12.0, gt=0)
+    confirm_weeks: int = Field(default=8, gt=0, description="from a doubtful visit to the one that confirms it")
     grace_days: int = Field(default=30, ge=0)
     frost_from: int = Field(default=9, ge=1, le=12, description="first month in which a visit is made before the frost")
     frost_to: int = Field(default=11, ge=1, le=12, description="last such month")

@@ -327,6 +327,7 @@ governing_mark | text | | mark of the largest rate among those read at the lates
 rate_mm_per_year | real | mm/yr | inward rate of the governing mark; null where nothing is measured
 rate_lower | real | mm/yr | one-sided 95 % lower bound of the wall's largest rate, over all its marks
 rate_upper | real | mm/yr | its one-sided 95 % upper bound
+tellable | flag | | whether a rate can be told: at least three visits that count, and marks and a method that determine it; where not, rate and bounds are no trend to show
 relative_to | text | | what the rate is measured against, in plain words
 """
     + "".join(
@@ -342,11 +343,12 @@ onset | date | | starting visit of the largest evidence, where the wall is movin
 exceed_chance | real | | posterior chance that the largest rate is above the threshold
 total_mm | real | mm | total inward deflection at the latest visit; null where not known
 total_mark | text | | mark of that total
+total_reference | text | | what that total is measured against, in plain words: the line between the wall's ends, the foot of the wall, the laser's end marks, or the zero reading plus the entered total; '' where not known
 total_limit_mm | real | mm | limit of total inward deflection that holds for the wall
 jump_mm | real | mm | step at the latest visit against the forecast; null where it cannot be judged
 jump_p | real | | one-sided p of that step
-due_on | date | | day the next visit is due
-limit_from | date | | earliest day at which the total limit may be reached (9 times in 10); null unless the rate is shown to be inward
+due_on | date | | day the next visit is due: by the schedule, eight weeks after the last visit where it is to be confirmed, or the day on which a step or sign was found that asks for a call the same day
+limit_from | date | | earliest day at which the total limit may be reached (9 times in 10); null unless the rate can be told and is shown to be inward
 limit_to | date | | latest such day
 ends_note | text | | what says that the wall's ends are not still, in one sentence; '' where nothing does
 crack_note | text | | where crack widths and bow do not go together, in one sentence; '' where they do or were not read

@@ -5,28 +5,33 @@ import sys
 import typer
 
 from monitor.cli import exits
+from monitor.cli.plain_help import PlainTyper
 
-app = typer.Typer(
-    name="wallbow",
-    help="Bow monitoring for basement walls: readings of a visit in, flagged walls and reports out.",
-    epilog=exits.TABLE,
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-    add_completion=False,
-)
+
+def commands() -> PlainTyper:
+    """All commands, each room's own."""
+    from monitor.cli import looking, planning, records, repeating, review, studies, writing
+
+    app = PlainTyper(
+        name="wallbow",
+        help="Bow monitoring for basement walls: readings of a visit in, flagged walls and reports out.",
+        epilog=exits.TABLE,
+        no_args_is_help=True,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+        add_completion=False,
+    )
+    for room in (records, review, looking, planning, repeating, writing, studies):
+        room.add_to(app)
+    return app
 
 
 def main() -> None:
     """Run the command; every error of this package becomes one message on stderr and its exit code."""
-    from monitor.cli import looking, planning, records, repeating, review, studies, writing  # each adds its commands
-
-    for room in (records, review, looking, planning, repeating, writing, studies):
-        room.add_to(app)
     from monitor.errors import BowError
 
     try:
-        app()
+        commands()()
     except BowError as error:
         typer.echo(str(error), err=True)
         sys.exit(exits.of(error))

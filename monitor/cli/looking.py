@@ -6,8 +6,6 @@ import typer
 
 from monitor.cli import exits, options, show
 
-_AsCsv = Annotated[bool, typer.Option("--csv", help="CSV on stdout, for scripts.")]
-
 
 def add_to(app: typer.Typer) -> None:
     """Add this room's commands."""
@@ -32,9 +30,12 @@ def assess(
 
 
 def flagged(
-    store: options.StorePath = options.DEFAULT_STORE, month: options.Month = None, as_csv: _AsCsv = False
+    store: options.StorePath = options.DEFAULT_STORE,
+    month: options.Month = None,
+    held: Annotated[bool, typer.Option("--held", help="List the held readings instead, with their ids.")] = False,
+    as_csv: options.AsCsv = False,
 ) -> None:
-    """List the walls of a month that need somebody, most urgent first, each with the reason.
+    """List the walls of a month that need somebody, most urgent first, with reason, next step and decision.
 
     Reads the assessment that `assess` kept; run that first.
     """
@@ -42,17 +43,21 @@ def flagged(
     from monitor.pipeline import assessing, listing
 
     opened = stores.open(store)
-    found = listing.monthly(opened, assessing.newest(opened, month))
-    show.listing(found, as_csv=as_csv)
+    of = listing.held if held else listing.monthly
+    show.listing(of(opened, assessing.newest(opened, month)), as_csv=as_csv, in_blocks=held)
 
 
 def wall(wall: options.WallKey, store: options.StorePath = options.DEFAULT_STORE, month: options.Month = None) -> None:
-    """Show one wall: verdict and why, rates, findings, held and latest readings with their ids."""
+    """Show one wall: verdict and why, rates, findings, held and latest readings with their ids.
+
+    Readings that came after the assessment are listed too, marked as not yet assessed.
+    """
     from monitor import store as stores
-    from monitor.pipeline import assessing, listing
+    from monitor.pipeline import assessing, wall_listing
 
     opened = stores.open(store)
-    lines, tables = listing.one_wall(opened, assessing.newest(opened, month), wall)
+    assessment = assessing.newest(opened, month) if month or opened.assessments() else None
+    lines, tables = wall_listing.one_wall(opened, assessment, wall)
     for line in lines:
         show.data(line)
     for table in tables:
@@ -66,6 +71,6 @@ def verify(store: options.StorePath = options.DEFAULT_STORE) -> None:
 
     proof = prove(stores.open(store))
     for damage in proof.damages:
-        show.data(f"{damage.place}: {damage.what} Affected: {damage.affected} Mend: {damage.mend}")
+        show.data(f"{damage.place}: {damage.what} Affected: {damage.affected.rstrip('.')}. Mend: {damage.mend}")
     show.say(f"{proof.files} files and {proof.rows} rows looked at; {len(proof.damages) or 'no'} damage found.")
     raise typer.Exit(exits.OK if proof.whole else exits.DAMAGED)

@@ -1,34 +1,77 @@
 """Options that several commands share, and the one place that reads the clock."""
 
 import getpass
-from datetime import UTC, date, datetime
+import re
+from datetime import UTC, date, datetime, time
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text.strip()) if len(text.strip()) == 10 else _no_day(text)
+    except ValueError:
+        return _no_day(text)
+
+
+def _no_day(text: str) -> date:
+    raise typer.BadParameter(f"'{text}' is no date. Write it like 2026-04-30.")
+
+
+def _moment(text: str) -> datetime:
+    """An instant in UTC; a bare day counts to its last microsecond."""
+    day, _, clock = text.strip().partition("T")
+    if not clock:
+        return datetime.combine(_day(day), time.max, tzinfo=UTC)
+    try:
+        return datetime.strptime(text.strip(), "%Y-%m-%dT%H:%M:%S").replace(tzinfo=UTC)
+    except ValueError:
+        raise typer.BadParameter(
+            f"'{text}' is no date or moment. Write it like 2026-04-30 or 2026-04-30T17:00:00."
+        ) from None
+
+
+def _month(text: str) -> str:
+    if not re.fullmatch(r"\d{4}-(0[1-9]|1[0-2])", text.strip(), re.ASCII):
+        raise typer.BadParameter(f"'{text}' is no month. Write it like 2026-04.")
+    return text.strip()
+
+
 StorePath = Annotated[
-    Path, typer.Option("--store", envvar="WALLBOW_STORE", help="Folder of the store.", show_default=True)
+    Path, typer.Option("--store", envvar="WALLBOW_STORE", help="Folder of the store.", metavar="FOLDER")
 ]
 DEFAULT_STORE = Path("wallbow-store")
-Day = Annotated[datetime | None, typer.Option("--on", formats=["%Y-%m-%d"], help="Day to judge for (default today).")]
+Day = Annotated[
+    date | None,
+    typer.Option("--on", parser=_day, metavar="DATE", help="Day to judge for, e.g. 2026-04-30 (default today)."),
+]
+Due = Annotated[
+    date | None, typer.Option("--due", parser=_day, metavar="DATE", help="By when, e.g. 2026-05-15; today or later.")
+]
 KnownOn = Annotated[
     datetime | None,
     typer.Option(
         "--known-on",
-        formats=["%Y-%m-%d", "%Y-%m-%dT%H:%M:%S"],
+        parser=_moment,
+        metavar="DATE",
         help="Use only what was known by then, UTC (default now; a day counts to its end).",
     ),
 ]
 Month = Annotated[
-    str | None, typer.Option("--month", help="Month of the assessment, e.g. 2026-04 (default the newest).")
+    str | None,
+    typer.Option(
+        "--month", parser=_month, metavar="MONTH", help="Month of the assessment, e.g. 2026-04 (default the newest)."
+    ),
 ]
 WallKey = Annotated[str, typer.Argument(help="Wall, written house-wall, e.g. DH-01-N.", metavar="WALL")]
 Reading = Annotated[
     str, typer.Argument(help="Id of the reading, or its first signs (four or more).", metavar="READING")
 ]
-Who = Annotated[str, typer.Option("--who", help="Person id of who decides.")]
-Why = Annotated[str, typer.Option("--why", help="The reason, in your words.")]
+Who = Annotated[str, typer.Option("--who", metavar="PERSON", help="Person id of who decides, as registered.")]
+Why = Annotated[str, typer.Option("--why", metavar="REASON", help="The reason, in your words.")]
+AsCsv = Annotated[bool, typer.Option("--csv", help="CSV on stdout, for scripts.")]
 
 
 def now() -> datetime:
@@ -46,21 +89,14 @@ def me() -> str:
     return getpass.getuser()
 
 
-def day_or_today(day: datetime | None) -> date:
+def day_or_today(day: date | None) -> date:
     """The day given, else today."""
-    return day.date() if day else today()
+    return day or today()
 
 
 def known(known_on: datetime | None) -> datetime:
-    """The instant given in UTC (a bare day: its last microsecond), else now."""
-    if known_on is None:
-        return now()
-    moment = known_on.replace(tzinfo=UTC)
-    return (
-        moment.replace(hour=23, minute=59, second=59, microsecond=999999)
-        if moment.time() == moment.min.time()
-        else moment
-    )
+    """The instant given, else now."""
+    return known_on or now()
 
 
 def example(line: str) -> str:

@@ -15,7 +15,7 @@ def add_to(app: typer.Typer) -> None:
 def plan(
     store: options.StorePath = options.DEFAULT_STORE,
     month: options.Month = None,
-    quarter: Annotated[str, typer.Option("--quarter", help="Quarter to plan, e.g. 2026Q3.")] = "",
+    quarter: Annotated[str, typer.Option("--quarter", metavar="QUARTER", help="Quarter to plan, e.g. 2026Q3.")] = "",
     months: Annotated[
         int, typer.Option("--months", min=1, max=60, help="No quarter: so many months from the assessment's day.")
     ] = 3,

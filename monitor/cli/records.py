@@ -5,13 +5,20 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from monitor.cli import exits, options, show
+from monitor.cli import exits, mend_sheets, options, show
 
 if TYPE_CHECKING:
     from monitor.pipeline.intake import Taken
 
-_Files = Annotated[list[Path], typer.Argument(help="CSV or XLSX files.", exists=True, dir_okay=False, readable=True)]
-_Sender = Annotated[str, typer.Option("--sender", help="Who sent the files (default your login name).")]
+_Files = Annotated[
+    list[Path],
+    typer.Argument(help="CSV or XLSX files.", metavar="FILES...", exists=True, dir_okay=False, readable=True),
+]
+_Sender = Annotated[
+    str, typer.Option("--sender", metavar="PERSON", help="Who sent the files (default your login name).")
+]
+_MendTo = Annotated[Path, typer.Option("--mend-to", metavar="FOLDER", help="Folder for mend sheets.")]
+_MEND_TO = Path("mend")
 
 
 def add_to(app: typer.Typer) -> None:
@@ -25,8 +32,10 @@ def add_to(app: typer.Typer) -> None:
 
 def setup(
     store: options.StorePath = options.DEFAULT_STORE,
-    company: Annotated[str, typer.Option("--company", help="Name on the pages.")] = "",
-    contact: Annotated[str, typer.Option("--contact", help="Whom a homeowner calls or writes to.")] = "",
+    company: Annotated[str, typer.Option("--company", metavar="NAME", help="Name on the pages.")] = "",
+    contact: Annotated[
+        str, typer.Option("--contact", metavar="TEXT", help="Whom a homeowner calls or writes to.")
+    ] = "",
 ) -> None:
     """Set up an empty store in a new or empty folder."""
     from monitor import store as stores
@@ -39,9 +48,7 @@ def register(
     files: _Files,
     store: options.StorePath = options.DEFAULT_STORE,
     sender: _Sender = "",
-    mend_to: Annotated[
-        Path | None, typer.Option("--mend-to", help="Folder for mend sheets (default beside the file).")
-    ] = None,
+    mend_to: _MendTo = _MEND_TO,
 ) -> None:
     """Take in people, houses, walls, marks, instruments, thresholds and events.
 
@@ -49,14 +56,21 @@ def register(
     written to a mend sheet; the others are taken.
     """
     from monitor import store as stores
+    from monitor.errors import IntakeError
     from monitor.pipeline import intake
 
     opened = stores.open(store)
     code = exits.OK
     for path in files:
-        for taken in intake.take_register(
-            opened, path.name, path.read_bytes(), received_at=options.now(), sender=sender or options.me()
-        ):
+        try:
+            tables = intake.take_register(
+                opened, path.name, path.read_bytes(), received_at=options.now(), sender=sender or options.me()
+            )
+        except IntakeError as error:
+            show.say(str(error))
+            code = exits.NOT_TAKEN
+            continue
+        for taken in tables:
             code = max(code, _report(path, taken, mend_to))
     raise typer.Exit(code)
 
@@ -65,9 +79,7 @@ def ingest(
     files: _Files,
     store: options.StorePath = options.DEFAULT_STORE,
     sender: _Sender = "",
-    mend_to: Annotated[
-        Path | None, typer.Option("--mend-to", help="Folder for mend sheets (default beside the file).")
-    ] = None,
+    mend_to: _MendTo = _MEND_TO,
     preview: Annotated[bool, typer.Option("--preview", help="Only say what would happen; write nothing.")] = False,
 ) -> None:
     """Take in files of readings, one visit or many.
@@ -101,7 +113,7 @@ def ingest(
     raise typer.Exit(code)
 
 
-def _report(path: Path, taken: "Taken", mend_to: Path | None, *, preview: bool = False) -> int:
+def _report(path: Path, taken: "Taken", mend_to: Path, *, preview: bool = False) -> int:
     """Say what became of a file and write its mend sheet; returns the exit code it asks for."""
     from monitor.pipeline import saying
 
@@ -113,9 +125,10 @@ def _report(path: Path, taken: "Taken", mend_to: Path | None, *, preview: bool =
         return exits.OK
     if preview:
         return exits.ROWS_TO_MEND
-    folder = mend_to or path.parent
-    folder.mkdir(parents=True, exist_ok=True)
-    sheet = folder / f"{path.stem}.{taken.intake.holds}.mend.csv"
-    sheet.write_bytes(taken.intake.mend_sheet)
+    try:
+        sheet = mend_sheets.keep(mend_to, path.name, taken.intake.holds, taken.intake.mend_sheet)
+    except OSError as error:
+        show.say(f"  The mend sheet could not be written to {mend_to} ({error.strerror}); choose another --mend-to.")
+        return exits.ROWS_TO_MEND
     show.say(f"  The failing rows alone are in {sheet}: mend them there and send that file.")
     return exits.ROWS_TO_MEND

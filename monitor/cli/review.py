@@ -1,13 +1,15 @@
 """Commands by which people rule on readings and decide about walls: release, reject, correct, withdraw, decide."""
 
-from datetime import datetime
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from monitor.cli import options, show
 from monitor.terms import Act, LengthUnit, Step
+
+if TYPE_CHECKING:
+    from monitor.store import Store
 
 _ON_DEMO = "--store reports/demo/store --who O1"
 
@@ -68,24 +70,29 @@ def decide(
     step: Annotated[Step, typer.Argument(help="What is done next.")],
     who: options.Who,
     why: options.Why,
-    owner: Annotated[str, typer.Option("--owner", help="Person id of who does it (default who decides).")] = "",
-    due: Annotated[datetime | None, typer.Option("--due", formats=["%Y-%m-%d"], help="By when.")] = None,
+    owner: Annotated[
+        str, typer.Option("--owner", metavar="PERSON", help="Person id of who does it (default who decides).")
+    ] = "",
+    due: options.Due = None,
     store: options.StorePath = options.DEFAULT_STORE,
 ) -> None:
-    """Record what was decided about a wall; the next list shows it."""
+    """Record what was decided about a wall: `flagged` shows it at once, the pages from the next assessment on."""
     from monitor import store as stores
     from monitor.pipeline import review as work
 
+    opened = stores.open(store)
     decision = work.decide(
-        stores.open(store),
+        opened,
         wall,
         step,
         who=who,
         why=why,
         owner=owner,
-        due=due.date() if due else None,
+        due=due,
         made_at=options.now(),
+        today=options.today(),
     )
+    _note_of_people(opened)
     show.say(
         f"Recorded for {wall}: {decision['step']}, by {decision['owner']}" + (f", due {due:%Y-%m-%d}." if due else ".")
     )
@@ -95,9 +102,16 @@ def _rule(reading: str, act: Act, who: str, why: str, store: Path, *, value: str
     from monitor import store as stores
     from monitor.pipeline import review as work
 
-    ruling = work.rule(
-        stores.open(store), reading, act, who=who, why=why, made_at=options.now(), value=value, unit=unit
-    )
+    opened = stores.open(store)
+    ruling = work.rule(opened, reading, act, who=who, why=why, made_at=options.now(), value=value, unit=unit)
+    _note_of_people(opened)
     show.say(
         f"Recorded: {ruling['act']} of reading {ruling['reading_id']}. Run `wallbow assess` to see what it changes."
     )
+
+
+def _note_of_people(store: "Store") -> None:
+    from monitor.pipeline import review as work
+
+    if not work.people(store):
+        show.say("Nobody is registered, so the person is kept as written; register people to have ids checked.")

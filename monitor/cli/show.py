@@ -2,7 +2,9 @@
 
 import csv
 import io
+import shutil
 import sys
+import textwrap
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -14,6 +16,9 @@ if TYPE_CHECKING:
     from monitor.pipeline.listing import Listing
 
 SECONDS_BEFORE_BAR = 2.0
+TABLE_WIDTH = 120
+"""Narrower than that a table with sentences in it cannot be read."""
+PIPED_WIDTH = 160
 
 
 def say(text: str) -> None:
@@ -26,12 +31,17 @@ def data(text: str) -> None:
     typer.echo(text)
 
 
-def listing(found: "Listing", *, as_csv: bool = False) -> None:
-    """A listing as a table for people, or as CSV for scripts; what closes it goes to stderr."""
+def listing(found: "Listing", *, as_csv: bool = False, in_blocks: bool = False) -> None:
+    """A listing for people or as CSV for scripts; what closes it goes to stderr.
+
+    For people a table, or where the terminal is narrow (or in_blocks) the listing's blocks of lines.
+    """
     if as_csv:
         out = io.StringIO()
         csv.writer(out, lineterminator="\n").writerows([found.headers, *found.rows])
         typer.echo(out.getvalue(), nl=False)
+    elif found.blocks and (in_blocks or _width() < TABLE_WIDTH):
+        _blocks(found)
     else:
         _table(found)
     if found.closing:
@@ -45,12 +55,29 @@ def _table(found: "Listing") -> None:
     from rich.text import Text
 
     shown = Table(title=found.title, box=box.SIMPLE_HEAD, title_justify="left", pad_edge=False)
-    for header in found.headers:
+    headers, rows = found.wide or (found.headers, found.rows)
+    for header in headers:
         shown.add_column(header, overflow="fold")
-    for row in found.rows:
+    for row in rows:
         shown.add_row(*(Text(cell) for cell in row))
-    console = Console() if sys.stdout.isatty() else Console(width=160)
-    console.print(shown)
+    Console(width=_width()).print(shown)
+
+
+def _blocks(found: "Listing") -> None:
+    """Row after row, the first line to the margin and the others below it, indented; whole words on each line."""
+    width = min(_width(), TABLE_WIDTH)
+    data(found.title)
+    for block in found.blocks:
+        data("")
+        for number, text in enumerate(block):
+            indent = "  " if number else ""
+            data(textwrap.fill(text, width, initial_indent=indent, subsequent_indent="  ", break_on_hyphens=False))
+    data("")
+
+
+def _width() -> int:
+    """Columns to write in: the terminal's, where it is one."""
+    return shutil.get_terminal_size().columns if sys.stdout.isatty() else PIPED_WIDTH
 
 
 @contextmanager

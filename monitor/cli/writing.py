@@ -16,7 +16,7 @@ def add_to(app: typer.Typer) -> None:
 
 
 def reports(
-    to: Annotated[Path, typer.Option("--to", help="Folder for the pages.")] = Path("reports/pages"),
+    to: Annotated[Path, typer.Option("--to", metavar="FOLDER", help="Folder for the pages.")] = Path("reports/pages"),
     store: options.StorePath = options.DEFAULT_STORE,
     month: options.Month = None,
 ) -> None:
@@ -31,7 +31,7 @@ def reports(
 
 
 def export(
-    to: Annotated[Path, typer.Option("--to", help="Folder for the CSV files.")],
+    to: Annotated[Path, typer.Option("--to", metavar="FOLDER", help="Folder for the CSV files.")],
     store: options.StorePath = options.DEFAULT_STORE,
     known_on: options.KnownOn = None,
 ) -> None:
@@ -44,10 +44,12 @@ def export(
 
 
 def demo(
-    to: Annotated[Path, typer.Option("--to", help="Folder for the demo's store and pages.")] = Path("reports/demo"),
-    sent: Annotated[Path, typer.Option("--sent", help="Folder of the raw files; made there where missing.")] = Path(
-        "data/demo"
+    to: Annotated[Path, typer.Option("--to", metavar="FOLDER", help="Folder for the demo's store and pages.")] = Path(
+        "reports/demo"
     ),
+    sent: Annotated[
+        Path, typer.Option("--sent", metavar="FOLDER", help="Folder of the raw files; made there where missing.")
+    ] = Path("data/demo"),
 ) -> None:
     """Take the invented demo houses through the whole line: raw files in, flagged walls and pages out."""
     from monitor.demo import run as demo_run
@@ -55,13 +57,10 @@ def demo(
 
     with show.progress("Running the demo") as step:
         done = demo_run.run(sent, to, progress=step)
-    for taken in done.taken:
-        summary, messages = saying.of_intake(taken)
-        show.say(summary)
-        for message in messages:
-            show.say(f"  {message}")
+    show.say(saying.of_intakes(done.taken))
     show.say(saying.of_assessment(done.assessment))
-    show.listing(listing.monthly(done.store, done.assessment))
-    show.listing(listing.held(done.store, done.assessment))
-    show.say(f"Pages: start at {done.index}")
+    show.listing(listing.flagged_briefly(done.store, done.assessment), in_blocks=True)
+    show.listing(listing.held(done.store, done.assessment), in_blocks=True)
+    show.say(f"The whole list: wallbow flagged --store {done.store.path}")
     show.say(f"One wall: wallbow wall DH-02-E --store {done.store.path}")
+    show.say(f"Pages: start at {done.index}")

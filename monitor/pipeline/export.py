@@ -8,6 +8,7 @@ import pyarrow.compute as pc
 import pyarrow.csv as pa_csv
 
 from monitor import __version__, schema
+from monitor.errors import ReportError
 from monitor.store import Store
 
 
@@ -15,28 +16,52 @@ def export(store: Store, to: Path, *, known_on: datetime) -> list[Path]:
     """Write one CSV per table and `dictionary.csv` and `README.txt`; returns the files in order.
 
     People are written too: the caller says to whom the folder may go. Text cells that a spreadsheet would run as a
-    formula get an apostrophe in front (the dictionary says so).
+    formula get an apostrophe in front (README.txt says so). Raises ReportError where a file cannot be written.
     """
-    to.mkdir(parents=True, exist_ok=True)
+    tables = _tables(store, known_on)
+    try:
+        return _written(tables, to)
+    except OSError as error:
+        raise ReportError(
+            "The export could not be written.",
+            got=f"{error.filename or to}: {error.strerror or error}",
+            expected="a folder, new or there already, that may be written to",
+            mend="Choose another folder with --to, or make room there.",
+        ) from error
+
+
+def _tables(store: Store, known_on: datetime) -> dict[str, pa.Table]:
+    """Facts, office records, and the newest assessment known then, by name."""
     tables = {name: store.facts(name, known_on=known_on) for name in schema.FACTS}
     tables["readings_effective"] = store.readings(known_on=known_on)
     tables["people"] = store.office.people()
     tables["decisions"] = store.office.decisions(known_on=known_on)
-    days = store.assessments()
-    if days and (assessment := store.assessment(max(days))):
+    made = [found for day in reversed(store.assessments()) if (found := store.assessment(day))]
+    if assessment := next((found for found in made if found.known_until <= known_on), None):
         tables |= {name: getattr(assessment, name) for name in schema.RESULTS}
+    return tables
+
+
+def _written(tables: schema.Tables, to: Path) -> list[Path]:
+    to.mkdir(parents=True, exist_ok=True)
     written = []
     for name, rows in tables.items():
         path = to / f"{name}.csv"
         pa_csv.write_csv(_harmless(rows), path)
         written.append(path)
-    for path, text in ((to / "dictionary.csv", None), (to / "README.txt", _README.format(version=__version__))):
-        if text is None:
-            pa_csv.write_csv(dictionary(tables), path)
-        else:
-            path.write_text(text, encoding="utf-8")
-        written.append(path)
-    return written
+    pa_csv.write_csv(dictionary(tables), to / "dictionary.csv")
+    (to / "README.txt").write_text(_readme(tables), encoding="utf-8")
+    return [*written, to / "dictionary.csv", to / "README.txt"]
+
+
+def _readme(tables: schema.Tables) -> str:
+    """What the folder holds, and of every table without rows why it may have none."""
+    empty = [name for name, rows in tables.items() if not rows.num_rows]
+    absent = [name for name in schema.RESULTS if name not in tables]
+    lines = [f"{name}.csv has no rows: {_WHY_EMPTY.get(name, 'nothing of that kind is known.')}" for name in empty]
+    if absent:
+        lines.append(f"No assessment had been made by then, so there are no results ({', '.join(absent)}).")
+    return _README.format(version=__version__) + "".join(f"{line}\n" for line in lines)
 
 
 def dictionary(tables: schema.Tables) -> pa.Table:
@@ -66,12 +91,28 @@ def _harmless(rows: pa.Table) -> pa.Table:
     return pa.table(columns, names=rows.column_names)
 
 
+_WHY_EMPTY = {
+    "rulings": "nobody released, rejected, corrected or withdrew a reading.",
+    "thresholds": "no thresholds were registered; the defaults hold.",
+    "variances": "the company's own repeatability was not estimated; the instruments' defaults hold.",
+    "people": "nobody was registered.",
+    "decisions": "nothing was decided about a wall.",
+    "suspects": "the assessment took no used reading for a misread.",
+    "repairs": "no wall has enough visits on both sides of a reinforcement to tell what it did.",
+    "plan": "the assessment planned no visit.",
+    "findings": "no rule was judged on any wall.",
+}
+"""Why a table may have no rows; of any other: nothing of that kind is known."""
+
 _README = """Records of wall movement, written by wallbow {version}.
 
 One CSV file per table, UTF-8, header in the first row. dictionary.csv gives type, unit and meaning of every column.
 Lengths are millimetres, rates mm per year, inward (into the room) positive, times UTC.
 readings.csv holds every row ever received; readings_effective.csv the same with rulings applied (released, rejected,
-corrected). A text cell that begins with = + - @ has an apostrophe in front so that no spreadsheet runs it.
+corrected). receipts.csv has a row for each time a file or one of its tables was received; its received is the sum of
+used, held, rejected and could_not_read, and what was in already counts as rejected, so the receipts of a file sent
+twice add up to more than readings.csv holds. A text cell that begins with = + - @ has an apostrophe in front so that no
+spreadsheet runs it.
 These are measurements of how far marks on walls have moved. They are not a structural assessment; only a licensed
 engineer who has seen a wall can judge it.
 """

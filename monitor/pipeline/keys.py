@@ -13,7 +13,7 @@ def written(house: str, wall: str) -> str:
 
 
 def find(walls: pa.Table, key: str) -> tuple[str, str]:
-    """House and wall of a written key; NotFoundError with the nearest keys where the register has none such."""
+    """House and wall of a written key; NotFoundError with that house's walls, else the nearest, where there is none."""
     known = {
         written(house, wall): (house, wall)
         for house, wall in zip(walls["house"].to_pylist(), walls["wall"].to_pylist(), strict=True)
@@ -23,10 +23,13 @@ def find(walls: pa.Table, key: str) -> tuple[str, str]:
     folded = {name.casefold(): name for name in known}
     if key.strip().casefold() in folded:
         return known[folded[key.strip().casefold()]]
-    near = difflib.get_close_matches(key, known, n=3, cutoff=0.4)
+    of_house = sorted(name for name, (house, _) in known.items() if house.casefold() == key.strip().casefold())
+    near = of_house or difflib.get_close_matches(key, known, n=3, cutoff=0.4)
     raise NotFoundError(
-        "The register has no such wall.",
+        "This is a house; a wall of it is asked for." if of_house else "The register has no such wall.",
         got=key,
         expected=", ".join(near) if near else "a wall that was registered",
-        mend="Register the wall first, or write its key as house-wall, e.g. DH-01-N.",
+        mend="Write house and wall."
+        if of_house
+        else "Register the wall first, or write its key as house-wall, e.g. DH-01-N.",
     )

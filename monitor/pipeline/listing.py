@@ -1,75 +1,128 @@
-"""The monthly list, the held readings and one wall as headers and rows of text for a terminal or a script.
+"""The monthly list and the held readings as headers and rows of text for a terminal or a script.
 
 The order and the reasons are those of the pages: both are read from the report room's contexts.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime
+from typing import Any
 
 from monitor.pipeline import keys
 from monitor.pipeline.as_judged import as_judged
 from monitor.pipeline.assessing import settings_on
 from monitor.pipeline.publishing import book_of
 from monitor.pipeline.repeatability import by_technician
-from monitor.report import repair_sheet, repeatability_sheet
-from monitor.report.context import Book, Row
+from monitor.report import repeatability_sheet
 from monitor.report.monthly_sheet import monthly_sheet
-from monitor.report.wall_sheet import wall_sheet
+from monitor.report.wording import count_text
 from monitor.results import Assessment
 from monitor.store import Store
 from monitor.terms import State
 
-LATEST_READINGS = 12
 FEW_SETUPS = 20
 """Below this many set-ups a technician's number is a hint at most (common practice, no source)."""
+_SHORT_ID = 8
+"""So many signs of a reading's id tell it from all others; the commands ask for four or more."""
 
 
 @dataclass(frozen=True)
 class Listing:
-    """A table of text: title, headers, rows; `closing` is what stands below it."""
+    """A table of text: title, headers, rows; `closing` is what stands below it.
+
+    blocks: the same row by row as lines, for terminals too narrow for the table; wide: headers and rows to show there
+    where the table has more columns for scripts than anybody reads.
+    """
 
     title: str
     headers: Sequence[str]
     rows: Sequence[Sequence[str]]
     closing: str = ""
+    blocks: Sequence[Sequence[str]] = ()
+    wide: tuple[Sequence[str], Sequence[Sequence[str]]] | None = None
+
+
+_FLAGGED = ("hard", "moving")
+"""Sections whose walls are flagged."""
+_MONTHLY = ("list", "wall", "urgency", "rate, 9 times in 10 between", "reason", "next step")
+_DECISION = ("decision_step", "decision_owner", "decision_due", "decision_why")
 
 
 def monthly(store: Store, assessment: Assessment) -> Listing:
-    """Walls that need somebody, in the order of the monthly list."""
-    sheet = monthly_sheet(book_of(store, assessment))
+    """Walls that need somebody, in the order of the monthly list, each with what was decided about it by now."""
+    sheet = monthly_sheet(replace(book_of(store, assessment), decisions=store.office.decisions()))
+    found = [(section, row) for section in sheet["sections"] for row in section["rows"]]
     rows = [
-        (
-            section["heading"],
-            row["key"],
-            row["urgency"],
-            " ".join((_bounds(row["rate"])[1], row["unit"])) if row["rate"] else "not measured",
-            row["reason"],
-            row["next_step"],
-            row["decision"]["owner"] if row["decision"] else "",
-        )
-        for section in sheet["sections"]
-        for row in section["rows"]
+        (section["heading"], row["key"], row["urgency"], _rate(row), row["reason"], row["next_step"])
+        for section, row in found
     ]
+    decided = [_decision(row["decision"]) for _, row in found]
     counts = ", ".join(f"{heading.lower()} {count}" for heading, count in sheet["counts"] if count)
     false = sheet["expected_false"]
-    closing = (
-        f"Walls: {counts}. Of {false['walls']} listed as moving, {false['number']} are expected to be so by chance."
-    )
+    closing = f"Walls: {counts}. Of {false['walls']} called moving, {false['number']} are expected to be so by chance."
     return Listing(
         f"{sheet['title']} (judged for {assessment.judged_on})",
-        ("list", "wall", "urgency", "rate a year, 9 times in 10 between", "reason", "next step", "owner"),
-        rows,
+        (*_MONTHLY, *_DECISION),
+        [(*row, *decision) for row, decision in zip(rows, decided, strict=True)],
         closing,
+        blocks=[_block(*row, _decided(decision)) for row, decision in zip(rows, decided, strict=True)],
+        wide=(
+            (*_MONTHLY, "decided"),
+            [(*row, _decided(decision)) for row, decision in zip(rows, decided, strict=True)],
+        ),
     )
+
+
+def flagged_briefly(store: Store, assessment: Assessment) -> Listing:
+    """Only the walls that are flagged, each with its reason."""
+    sheet = monthly_sheet(book_of(store, assessment))
+    rows = [
+        (row["key"], section["heading"].lower(), row["reason"])
+        for section in sheet["sections"]
+        for row in section["rows"]
+        if section["name"] in _FLAGGED
+    ]
+    return Listing(
+        f"Flagged walls ({len(rows)})",
+        ("wall", "list", "reason"),
+        rows,
+        blocks=[(f"{wall}: {heading}", reason) for wall, heading, reason in rows],
+    )
+
+
+def _block(heading: str, wall: str, urgency: str, rate: str, reason: str, step: str, decided: str) -> Sequence[str]:
+    """One wall for a narrow terminal: what and how soon; why; what next; what was decided."""
+    lines = [f"{wall} | {heading} | {urgency} | rate {rate}", reason]
+    lines += [f"Next: {step}"] if step else []
+    return [*lines, f"Decided: {decided}"] if decided else lines
+
+
+def _rate(row: Mapping[str, Any]) -> str:
+    return f"{row['rate']['range']} {row['rate']['unit']}" if row["rate"] else str(row["untold"])
+
+
+def _decision(decision: Mapping[str, Any] | None) -> tuple[str, str, str, str]:
+    if decision is None:
+        return "", "", "", ""
+    return decision["step"], decision["owner"], str(decision["due"] or ""), decision["why"]
+
+
+def _decided(decision: tuple[str, str, str, str]) -> str:
+    step, owner, due, why = decision
+    return f"{step}, by {owner}{f', due {due}' if due else ''}: {why}" if step else ""
 
 
 def held(store: Store, assessment: Assessment) -> Listing:
-    """Readings that wait for somebody, with their ids."""
-    rows = as_judged(store.readings(known_on=assessment.known_until), assessment)
-    waiting = [row for row in rows.to_pylist() if row["state"] == State.HELD]
+    """Readings that wait for somebody: one row each, one block a set-up, with their ids."""
+    found = as_judged(store.readings(known_on=assessment.known_until), assessment)
+    waiting = [row for row in found.to_pylist() if row["state"] == State.HELD]
+    groups: dict[tuple[Any, ...], list[Mapping[str, Any]]] = defaultdict(list)
+    for row in waiting:
+        place = ("house", "wall", "visit_date", "part", "method", "setup", "reason_code")
+        groups[tuple(row[name] for name in place)].append(row)
     return Listing(
-        f"Held readings ({len(waiting)})",
+        f"Held readings ({count_text(len(waiting), 'reading')} of {count_text(len(groups), 'set-up')})",
         ("id", "wall", "mark", "visit", "as typed", "why"),
         [
             (
@@ -82,7 +135,24 @@ def held(store: Store, assessment: Assessment) -> Listing:
             )
             for row in waiting
         ],
+        blocks=[_held_block(sorted(rows, key=lambda row: row["source_row"])) for rows in groups.values()],
     )
+
+
+def _held_block(rows: Sequence[Mapping[str, Any]]) -> Sequence[str]:
+    """One set-up: where and when, the reason its readings share, their marks with the ids to rule by."""
+    row = rows[0]
+    visit = " ".join(filter(None, (str(row["visit_date"] or "no date"), row["part"])))
+    place = f"{keys.written(row['house'], row['wall'])} | {visit} | {row['method']}, set-up {row['setup'] or '?'}"
+    ids = ", ".join(f"{row['mark']} {row['reading_id'][:_SHORT_ID]}" for row in rows)
+    return f"{place} | {count_text(len(rows), 'reading')}", _common([row["reason"] for row in rows]), f"Ids: {ids}"
+
+
+def _common(reasons: Sequence[str]) -> str:
+    """The reason that all share; else the first, and how many are put alike."""
+    if len(set(reasons)) == 1:
+        return reasons[0]
+    return f"{reasons[0]} ({count_text(len(reasons) - 1, 'reading')} more, put alike)"
 
 
 def repeatability(store: Store, *, judged_on: date, known_on: datetime) -> Listing:
@@ -119,60 +189,3 @@ def technicians(store: Store, *, judged_on: date, known_on: datetime) -> Listing
         "Private, for coaching only. Of two who differ either may be right. Who never shared a wall with others is not "
         "listed: nothing can be known. With few set-ups these numbers say little.",
     )
-
-
-def one_wall(store: Store, assessment: Assessment, key: str) -> tuple[Sequence[str], Sequence[Listing]]:
-    """One wall for a terminal: sentences first, then its rates, findings and readings. NotFoundError as keys.find."""
-    content = book_of(store, assessment)
-    house, wall = keys.find(content.fact("walls"), key)
-    view = content.view(house, wall)
-    current = view.current
-    lines = [f"{view.key}, {view.nickname}"]
-    if current:
-        lines += [f"{current['verdict']}: {current['reason']}", *filter(None, [current["missing"]])]
-    lines += [f"{row['urgency']}: {row['reason']} {row['next_step']}" for row in view.alarms if row["rule"] != "trend"]
-    lines += repair_sheet.notes(current)
-    lines += filter(None, (text for row in view.repairs for text in (row["reason"], row["warning"])))
-    if said := repair_sheet.limit_range(current):
-        lines.append(f"The limit of the total {said}.")
-    readings = [row for row in view.readings if row["state"] == State.HELD]
-    readings += [row for row in view.readings if row["state"] != State.HELD][-LATEST_READINGS:]
-    return lines, [_rates(content, house, wall), _readings(readings)]
-
-
-def _rates(content: Book, house: str, wall: str) -> Listing:
-    sheet = wall_sheet(content, content.view(house, wall))
-    return Listing(
-        "Rates of the current period",
-        ("movement", "most likely a year", "9 times in 10 between", ""),
-        [
-            (row["words"], *_bounds(row["bounds"]), "not settled" if row["unsettled"] else "")
-            for row in sheet["components"]
-        ],
-    )
-
-
-def _readings(rows: Sequence[Row]) -> Listing:
-    return Listing(
-        f"Readings: held, then the latest {LATEST_READINGS}",
-        ("id", "visit", "part", "method", "set-up", "mark", "as typed", "deflection mm", "state", "why"),
-        [
-            (
-                row["reading_id"],
-                str(row["visit_date"] or ""),
-                row["part"],
-                row["method"],
-                str(row["setup"] or ""),
-                row["mark"],
-                f"{row['value_raw']} {row['unit']}".strip(),
-                "" if row["deflection_mm"] is None else f"{row['deflection_mm']:.1f}",
-                row["state"],
-                row["reason"],
-            )
-            for row in rows
-        ],
-    )
-
-
-def _bounds(found: dict[str, str] | None) -> tuple[str, str]:
-    return (found["rate"], found["range"]) if found else ("not measured", "")

@@ -8,6 +8,7 @@ import pyarrow.compute as pc
 
 from monitor import ingest, schema
 from monitor.errors import BowError, NotFoundError
+from monitor.ingest.known import nearest
 from monitor.pipeline import keys
 from monitor.pipeline.as_judged import is_suspect
 from monitor.pipeline.intake import current_register
@@ -27,6 +28,7 @@ def rule(
     reading: its id or the beginning of one that is unique. Raises NotFoundError, RulingError, LengthError.
     """
     _who_and_why(who, why)
+    who = person(store, who)
     row = find_reading(store, reading)
     suspect = row["state"] == State.USED and is_suspect(store, str(row["reading_id"]))
     if act is Act.RELEASE and row["state"] != State.HELD and not suspect:
@@ -51,7 +53,7 @@ def rule(
         "unit": unit,
         "value_mm": value_mm,
         "deflection_mm": deflection_mm,
-        "who": who.strip(),
+        "who": who,
         "why": why.strip(),
         "known_at": made_at,
     }
@@ -75,24 +77,64 @@ def find_reading(store: Store, reading: str) -> dict[str, object]:
 
 
 def decide(
-    store: Store, wall: str, step: Step, *, who: str, why: str, owner: str, due: date | None, made_at: datetime
+    store: Store,
+    wall: str,
+    step: Step,
+    *,
+    who: str,
+    why: str,
+    owner: str,
+    due: date | None,
+    made_at: datetime,
+    today: date,
 ) -> dict[str, object]:
-    """Record what was decided about a wall; returns the stored decision."""
+    """Record what was decided about a wall; returns the stored decision. Raises NotFoundError, RulingError."""
     _who_and_why(who, why)
+    who = person(store, who)
+    owner = person(store, owner) if owner.strip() else who
+    if due is not None and due < today:
+        raise RulingError(
+            "The day by which it is due is over.", got=str(due), expected=f"{today} or later", mend="Give a later day."
+        )
     house, name = keys.find(store.current("walls"), wall)
     decision: dict[str, object] = {
         "house": house,
         "wall": name,
         "step": step.value,
-        "owner": owner.strip() or who.strip(),
+        "owner": owner,
         "due": due,
-        "who": who.strip(),
+        "who": who,
         "why": why.strip(),
         "known_at": made_at,
     }
     decision["decision_id"] = _id(decision)
     store.office.decide(decision)
     return decision
+
+
+def person(store: Store, written: str) -> str:
+    """The id of a registered person, whatever its case; as written where nobody is registered.
+
+    Raises RulingError with the nearest ids.
+    """
+    known = {name.casefold(): name for name in people(store)}
+    if not known:
+        return written.strip()
+    found = known.get(written.strip().casefold())
+    if found is None:
+        raise RulingError(
+            "Nobody with this person id is registered.",
+            got=written.strip(),
+            expected=nearest(written, known.values()),
+            mend="Write the id as it is registered, or register the person first.",
+        )
+    return found
+
+
+def people(store: Store) -> list[str]:
+    """The ids of all registered people."""
+    ids: list[str] = store.office.people()["person"].to_pylist()
+    return ids
 
 
 def _who_and_why(who: str, why: str) -> None:

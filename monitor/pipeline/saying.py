@@ -42,6 +42,25 @@ def _not_used(taken: Taken) -> list[tuple[int, str]]:
     ]
 
 
+def of_intakes(taken: Sequence[Taken]) -> str:
+    """Many received tables in one line: how many files, and what became of the rows of readings."""
+    found = [each.intake for each in taken if each.intake.holds == "readings"]
+    files = len({each.intake.file_sha256 for each in taken})
+    already = sum(intake.already_in for intake in found)
+    again = [each.intake for each in taken if each.first_received is not None and each.added == 0]
+    counts = {
+        "used": sum(intake.used for intake in found),
+        "held": sum(intake.held for intake in found),
+        "rejected": sum(intake.rejected for intake in found) - already,
+        "could not be read": sum(intake.could_not_read for intake in found),
+        "already in": already,
+    }
+    said = ", ".join(f"{count} {word}" for word, count in counts.items() if count)
+    twice = f", {len(again)} of them sent a second time" if again else ""
+    received = sum(intake.received for intake in found)
+    return f"{files} files taken in{twice}. {received} rows of readings received: {said}."
+
+
 def of_assessment(assessment: Assessment) -> str:
     """One line: how many walls, and how many of each verdict."""
     current = [row for row in assessment.wall_results.to_pylist() if row["is_current"]]

@@ -34,6 +34,7 @@ from monitor.trend import (
 )
 from monitor.trend.cases import CASE, WALL, Cases, build, dates
 from monitor.trend.portfolio import Fitted, fitted
+from monitor.trend.rows import replaced
 from monitor.trend.shapes import COMPONENTS, Array
 from monitor.trend.variances import METHODS
 
@@ -104,6 +105,10 @@ def assess(
     tables = _tables(cases, values, mark_tables, lines, by_case, facts, settings, judged_on)
     done_by_repairs = repairs.table(cases, kept, readings, events, walls, settings)
     results = tables["wall_results"] if ahead else tables["wall_results"].iloc[:0]
+    sooner = planned.brought_forward(to_come, results, judged_on)
+    if len(sooner):
+        again = outlook.outlook(cases, known, facts, sooner, settings, judged_on)
+        shown, to_come = replaced(shown, again, CASE), replaced(to_come, sooner, [*WALL, "number"])
     plans = plan.table(results, shown, to_come, tables["findings"], walls, settings.rules, cold)
     return tables | {"suspects": aside, "repairs": done_by_repairs, "plan": plans}
 
@@ -186,10 +191,10 @@ def _tables(
     done_by_day = events[~(events["event_date"] > pd.Timestamp(judged_on))]
     total = totals.totals(up_to_day, walls, marks, rules, done_by_day)
     wall_results = wall_results.merge(total, on=WALL, how="left")
-    wall_results["total_mark"] = wall_results["total_mark"].fillna("")
+    wall_results = wall_results.fillna(dict.fromkeys(("total_mark", "total_reference"), ""))
     due = schedule.schedule(wall_results, walls, judged_on, rules)
     wall_results = wall_results.merge(due, on=CASE, how="left")
-    wall_results = projection.dated(wall_results)
+    wall_results = projection.dated(wall_results, rules)
     moved = movement.movement(cases, lines)
     seen = (cracks.notes(cases, moved, readings, walls, settings.variances),
             ends.notes(cases, wall_results, readings, walls, settings.variances))  # fmt: skip

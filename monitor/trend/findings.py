@@ -3,7 +3,6 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from math import log
 
 import pandas as pd
 
@@ -13,7 +12,8 @@ from monitor.terms import LengthUnit, Outcome, Rule, Seen, Urgency, Verdict
 from monitor.trend import reasons
 from monitor.trend.rows import Row
 from monitor.trend.signs import Held, Key, Sighting, held_readings, sightings
-from monitor.units import limit_rate_text, rate_text
+from monitor.trend.totals import FOOT
+from monitor.units import limit_rate_text
 
 GRAVE_SIGNS = frozenset({Seen.LIP, Seen.CRUSHED_BLOCK, Seen.JOISTS_OFF, Seen.NOISE, Seen.GUSHING_WATER})
 """Signs that clear the area at once (common practice, an engineer to confirm)."""
@@ -50,10 +50,10 @@ class Case:
     held: Held
 
 
-def all_findings(
+def cases_of(
     rows: Sequence[Row], readings: pd.DataFrame, register: Mapping[Key, Row], rules: Rules, judged_on: date
-) -> pd.DataFrame:
-    """A frame of the findings schema: of each row every rule if it is current, else the trend alone.
+) -> list[Case]:
+    """Each row with what else its rules need.
 
     rows: completed rows of wall results; readings: all states; register: walls by house and wall.
     """
@@ -64,9 +64,24 @@ def all_findings(
         wall = register.get(key, {})
         unit = wall.get("unit") or LengthUnit.INCH
         thickness = wall.get("thickness_mm")
-        case = Case(row, rules, unit, thickness, seen.get(key, Sighting(None)), held.get(key, Held(0, 0)))
+        out.append(Case(row, rules, unit, thickness, seen.get(key, Sighting(None)), held.get(key, Held(0, 0))))
+    return out
+
+
+def found_on(case: Case, judged_on: date) -> list[date]:
+    """Days on which the wall was found with a step or a sign that asks for a call the same day, or for more."""
+    urgent = (Urgency.KEEP_OUT, Urgency.SAME_DAY)
+    days = [case.row["last_visit"]] if jump(case).urgency in urgent else []
+    return [*days, *([case.seen.visited_on or judged_on] if seen(case).urgency in urgent else [])]
+
+
+def all_findings(cases: Sequence[Case]) -> pd.DataFrame:
+    """A frame of the findings schema: of each case every rule if it is current, else the trend alone."""
+    out = []
+    for case in cases:
+        row = case.row
         for rule in _RULES if row["is_current"] else (trend,):
-            out.append({"house": key[0], "wall": key[1], "period": row["period"]} | vars(rule(case)))
+            out.append({name: row[name] for name in ("house", "wall", "period")} | vars(rule(case)))
     frame = pd.DataFrame(out, columns=schema.FINDINGS.names)
     texts = {name: frame[name].astype(str) for name in ("rule", "outcome", "urgency")}
     return frame.assign(**texts).astype({"value": float, "limit": float})
@@ -80,17 +95,28 @@ def trend(case: Case) -> Finding:
     urgency = {Verdict.MOVING: Urgency.DECISION, Verdict.LOOK_AGAIN: Urgency.CONFIRM}.get(verdict, Urgency.NONE)
     value, limit, unit = row["rate_upper"], row["threshold_mm_per_year"], "mm/yr"
     if verdict in (Verdict.MOVING, Verdict.LOOK_AGAIN):
-        value, limit, unit = row["log_evidence"], log(1 / rules.alpha), "natural log of evidence"
+        value, limit, unit = reasons.odds_value(row["log_evidence"] or 0.0), 1 / rules.alpha, "to 1"
     if not row["is_current"]:
         return Finding(Rule.TREND, outcome, Urgency.NONE, value, limit, unit, row["reason"], "")
     steps = {
         Verdict.MOVING: "Decide this month what is to be done about this wall, and who does it.",
-        Verdict.LOOK_AGAIN: "Make a confirming visit with two set-ups.",
+        Verdict.LOOK_AGAIN: _confirm(case),
     }
     due = f"Read it next on {row['due_on'].isoformat()}." if row["due_on"] else "Plan its next visit."
     if row["overdue_days"]:
         due = _VISIT
     return Finding(Rule.TREND, outcome, urgency, value, limit, unit, row["reason"], steps.get(verdict, due))
+
+
+def _confirm(case: Case) -> str:
+    row = case.row
+    by = f" by {row['due_on'].isoformat()}" if row["due_on"] and not row["overdue_days"] else ""
+    visit = (
+        f"the overdue confirming visit, with two set-ups{by}"
+        if row["overdue_days"]
+        else f"a confirming visit with two set-ups{by}"
+    )
+    return f"Make {visit}{', and rule on what is held' if case.held.count else ''}."
 
 
 def total(case: Case) -> Finding:
@@ -101,7 +127,8 @@ def total(case: Case) -> Finding:
         step = "Read the end marks, or the lowest mark of a column, or enter the total measured at the zero reading."
         return Finding(Rule.TOTAL, Outcome.UNDECIDED, Urgency.NONE, None, limit, "mm", text, step)
     graver = None if case.thickness_mm is None else case.rules.thickness_share * case.thickness_mm
-    subject = f"Mark {row['total_mark']} stands {reasons.both(value, case.unit)} inward in all"
+    against = f" (measured against {row['total_reference']})" if row["total_reference"] else ""
+    subject = f"Mark {row['total_mark']} stands {reasons.both(value, case.unit)} inward in all{against}"
     if graver is not None and value >= graver:
         share = f"{case.rules.thickness_share:.0%} of the wall's thickness, {reasons.both(graver, case.unit)}"
         text = f"{subject}, at or over {share}."
@@ -110,8 +137,32 @@ def total(case: Case) -> Finding:
     text = f"{subject}, {'at or over' if over else 'under'} the limit of {reasons.both(limit, case.unit)}"
     if graver is None:
         text += "; its graver limit is not known, for the wall's thickness is not entered"
-    urgency, outcome = (Urgency.WEEK, Outcome.YES) if over else (Urgency.NONE, Outcome.NO)
-    return Finding(Rule.TOTAL, outcome, urgency, value, limit, "mm", f"{text}.", _WEEK if over else "")
+    if over:
+        return Finding(Rule.TOTAL, Outcome.YES, Urgency.WEEK, value, limit, "mm", f"{text}.", _WEEK)
+    slide = _slide(case)
+    if slide is None:
+        return Finding(Rule.TOTAL, Outcome.NO, Urgency.NONE, value, limit, "mm", f"{text}.", "")
+    likely, most = slide
+    since = f"most likely {reasons.both(likely, case.unit)} since {row['first_visit']}"
+    text += f"; the slide of the foot, {since}, is not in it"
+    nearest = min(limit, graver) if graver is not None else limit
+    if value + most < nearest:
+        return Finding(Rule.TOTAL, Outcome.NO, Urgency.NONE, value, limit, "mm", f"{text}.", "")
+    text += ", and with it the wall may be over the limit"
+    step = "Measure the total against something that does not slide: a string between its ends, or a fixed point."
+    return Finding(Rule.TOTAL, Outcome.UNDECIDED, Urgency.CONFIRM, value + most, nearest, "mm", f"{text}.", step)
+
+
+def _slide(case: Case) -> tuple[float, float] | None:
+    """How far the foot has likely slid in over the visits that count, and at most, where the total stands on it.
+
+    None where the total does not, or no slide inward is shown. The time before the first of them is not known.
+    """
+    row = case.row
+    lower, span = row["slide_lower"], row["span_years"]
+    if row["total_reference"] != FOOT or lower is None or lower <= 0 or not span or not row["tellable"]:
+        return None
+    return row["slide_mm_per_year"] * span, row["slide_upper"] * span
 
 
 def jump(case: Case) -> Finding:
@@ -167,10 +218,13 @@ def fast(case: Case) -> Finding:
     if not reasons.determined(row):
         text = f"Whether the rate is above {shown} is not known: no rate is determined yet."
         return Finding(Rule.FAST, Outcome.UNDECIDED, Urgency.NONE, None, limit, "mm/yr", text, "")
-    pair = f"{rate_text(row['rate_mm_per_year'], case.unit)} most likely, {reasons.between(row, case.unit)}"
+    pair = f"{reasons.most_likely(row, case.unit)}, {reasons.between(row, case.unit)}"
     if row["rate_lower"] > limit:
         text = f"The inward rate is shown to be above {shown}: {pair}."
         return Finding(Rule.FAST, Outcome.YES, Urgency.WEEK, row["rate_lower"], limit, "mm/yr", text, _WEEK)
+    if not row["tellable"]:
+        text = f"Whether the rate is above {shown} is not known: no rate can be told from {reasons.visits(row)}."
+        return Finding(Rule.FAST, Outcome.UNDECIDED, Urgency.NONE, None, limit, "mm/yr", text, "")
     if row["rate_upper"] >= limit:
         text = f"Whether the inward rate is above {shown} is left open: {pair}."
         return Finding(Rule.FAST, Outcome.UNDECIDED, Urgency.NONE, row["rate_upper"], limit, "mm/yr", text, "")
@@ -207,8 +261,9 @@ def held(case: Case) -> Finding:
     inward = found.inward_mm
     if inward is None or inward < rules.jump_mm:
         step = "Release, reject or correct what is held, after asking the technician or reading it again."
-        urgency = Urgency.CONFIRM
-        return Finding(Rule.HELD, Outcome.YES, urgency, float(found.count), 0.0, "readings", f"{text}.", step)
+        if case.row["verdict"] == Verdict.LOOK_AGAIN:
+            step = f"{step.removesuffix('.')}, and make the confirming visit with two set-ups."
+        return Finding(Rule.HELD, Outcome.YES, Urgency.DECISION, float(found.count), 0.0, "readings", f"{text}.", step)
     day = f" of {found.read_on.isoformat()}" if found.read_on else ""
     text += f"; mark {found.mark}{day}, if it is right, lies {reasons.both(inward, case.unit)} inward of its last value"
     if inward >= rules.keep_out_jump_mm:

@@ -124,6 +124,20 @@ def planned_days(wall_results: pd.DataFrame, walls: pd.DataFrame, judged_on: dat
     return frame.assign(visit_on=pd.to_datetime(frame["visit_on"]).astype("datetime64[us]"))
 
 
+def brought_forward(ahead: pd.DataFrame, wall_results: pd.DataFrame, judged_on: date) -> pd.DataFrame:
+    """The days of visits to come of those walls alone whose next visit is due sooner than their schedule has it.
+
+    ahead: as planned_days gives it; wall_results: judged, with the day it is due, on which or, where that is past, on
+    the day of judging the next visit is made; the later ones stand.
+    """
+    due = wall_results.loc[wall_results["is_current"], [*WALL, "due_on"]]
+    days = ahead.merge(due, on=WALL, how="left")
+    sooner = days["due_on"].mask(days["due_on"] < pd.Timestamp(judged_on), pd.Timestamp(judged_on))
+    earlier = (days["number"] == 0) & (sooner < days["visit_on"])
+    moved = days.assign(visit_on=days["visit_on"].where(~earlier, sooner))
+    return moved.loc[earlier.groupby([days[name] for name in WALL]).transform("any"), ahead.columns]
+
+
 def futures(
     cases: Cases,
     known: Known,
@@ -132,7 +146,7 @@ def futures(
     settings: Settings,
     judged_on: date,
 ) -> Iterator[Future]:
-    """The current cases in which anything was read, block by block, with their planned visits.
+    """The current cases of walls with days ahead in which anything was read, block by block, with their planned visits.
 
     facts: readings, walls, marks, events as for the assessment; ahead: as planned_days gives it.
     """
@@ -140,7 +154,8 @@ def futures(
     visits = _planned_readings(cases, readings, marks, ahead)
     if visits.empty:
         return
-    current = cases.rows["case"].isin(cases.table.loc[cases.table["is_current"], "case"])
+    planned = pd.MultiIndex.from_frame(cases.table[WALL]).isin(pd.MultiIndex.from_frame(ahead[WALL]))
+    current = cases.rows["case"].isin(cases.table.loc[cases.table["is_current"] & planned, "case"])
     made = readings[readings["reading_id"].isin(cases.rows.loc[current, "reading_id"])]
     done = events[~(events["event_date"] > pd.Timestamp(judged_on))]
     last = visits["visit_date"].max().date()
@@ -148,7 +163,8 @@ def futures(
     base = extended.table[CASE].merge(cases.table[[*CASE, "case"]], on=CASE, how="left")["case"].to_numpy(np.intp)
     is_planned = extended.rows["reading_id"].str.startswith(_PLANNED).to_numpy(bool)
     day = extended.rows["day"].to_numpy(np.float64)
-    wanted = np.flatnonzero(extended.table["is_current"].to_numpy(bool))
+    planned = pd.MultiIndex.from_frame(extended.table[WALL]).isin(pd.MultiIndex.from_frame(ahead[WALL]))
+    wanted = np.flatnonzero(extended.table["is_current"].to_numpy(bool) & planned)
     for block in Packer(extended, settings.variances).blocks(wanted):
         yield _future(cases, known, block, base[block.cases], day, is_planned)
 

@@ -16,7 +16,7 @@ COMPONENT = {
 }
 """What a component of movement is called in a sentence."""
 
-_MOST_ODDS = 1000
+MOST_ODDS = 1000
 
 
 def reason(row: Row, verdict: Verdict, rules: Rules, unit: str, own_lower: float | None) -> str:
@@ -24,18 +24,15 @@ def reason(row: Row, verdict: Verdict, rules: Rules, unit: str, own_lower: float
     threshold = limit_rate_text(row["threshold_mm_per_year"], unit)
     if verdict is Verdict.MOVING:
         return (
-            f"{_subject(row)} moves inward{_led_by(row)}{_since(row)}, most likely "
-            f"{rate_text(row['rate_mm_per_year'], unit)} ({between(row, unit)}), "
+            f"The wall moves inward{_led_by(row)}{_since(row)}, {most_likely(row, unit)} "
+            f"({between(row, unit)}), "
             f"and {visits(row)} speak {odds(row['log_evidence'])} for a rate "
             f"above the threshold of {threshold} ({odds(log(1 / rules.alpha))} is asked for)."
         )
     if verdict is Verdict.LOOK_AGAIN:
         return f"Not yet shown to be moving, but {_doubt(row, rules, unit, own_lower)}."
     if verdict is Verdict.HOLDING:
-        return (
-            f"Over {visits(row)} the inward rate of {_mark(row)} lies {between(row, unit)}, below the threshold of "
-            f"{threshold}{_left_open(row)}."
-        )
+        return f"Over {visits(row)} {_rate(row, unit)}, below the threshold of {threshold}{_left_open(row)}."
     return _too_early(row, unit, threshold, rules)
 
 
@@ -59,7 +56,8 @@ def missing(row: Row, rules: Rules, unit: str, *, months_short: float, when: str
         parts.append("marks or a method that determine a rate")
     if upper is not None and upper >= row["threshold_mm_per_year"]:
         limit = limit_rate_text(row["threshold_mm_per_year"], unit)
-        parts.append(f"an upper bound below the threshold of {limit} (now {rate_text(upper, unit)})")
+        now = f" (now {rate_text(upper, unit)})" if tellable(row, rules) else ""
+        parts.append(f"an upper bound below the threshold of {limit}{now}")
     if not parts:
         return ""
     return f"Missing for holding: {_listed(parts)}{f'; {when}' if when else ''}."
@@ -81,9 +79,15 @@ def when(likely: date | None, looked_until: date | None, earliest: date | None) 
 
 
 def between(row: Row, unit: str) -> str:
-    """The pair of bounds of the wall's rate: 'between 0.12 and 0.30 inch a year, 9 times in 10'."""
+    """The wall's pair of bounds: 'between 0.12 and 0.30 inch a year over all its marks, 9 times in 10'."""
     low, high = (rate_text(row[name], unit) for name in ("rate_lower", "rate_upper"))
-    return f"between {low.split(' ')[0]} and {high}, 9 times in 10"
+    return f"between {low.split(' ')[0]} and {high} over all its marks, 9 times in 10"
+
+
+def most_likely(row: Row, unit: str) -> str:
+    """The wall's rate: 'most likely 0.20 inch a year at mark M3'."""
+    at = f" at mark {row['governing_mark']}" if row["governing_mark"] else ""
+    return f"most likely {rate_text(row['rate_mm_per_year'], unit)}{at}"
 
 
 def both(mm: float, unit: str) -> str:
@@ -92,10 +96,15 @@ def both(mm: float, unit: str) -> str:
     return f"{length_text(mm, unit)} ({length_text(mm, other)})"
 
 
+def odds_value(log_evidence: float) -> float:
+    """Evidence as odds to 1, cut at the most that is said."""
+    return min(exp(min(log_evidence, log(MOST_ODDS))), float(MOST_ODDS))
+
+
 def odds(log_evidence: float) -> str:
     """Evidence as odds: '45 to 1'; rounded down, and not said beyond 1,000 to 1."""
-    if log_evidence >= log(_MOST_ODDS):
-        return f"over {_MOST_ODDS:,} to 1"
+    if log_evidence >= log(MOST_ODDS):
+        return f"over {MOST_ODDS:,} to 1"
     e = exp(log_evidence) + 1e-9
     return f"{floor(e)} to 1" if e >= 10 else f"{floor(e * 10) / 10:.1f} to 1"
 
@@ -129,11 +138,13 @@ def _too_early(row: Row, unit: str, threshold: str, rules: Rules) -> str:
         return "Only 1 visit of this period counts for the rate, and one visit shows no movement."
     if not determined(row):
         return f"The marks and the method of {visits(row)} do not determine the rate of any mark."
+    if not tellable(row, rules):
+        return f"No rate can be told from {visits(row)}: it takes {rules.moving_visits} visits that count."
     if row["rate_upper"] < row["threshold_mm_per_year"]:
         settled = f"which is below the threshold of {threshold}, but not enough yet to be called holding"
     else:
         settled = f"which leaves open on which side of the threshold of {threshold} it lies"
-    return f"After {visits(row)} the inward rate of {_mark(row)} lies {between(row, unit)}, {settled}."
+    return f"After {visits(row)} {_rate(row, unit)}, {settled}."
 
 
 def determined(row: Row) -> bool:
@@ -141,12 +152,22 @@ def determined(row: Row) -> bool:
     return all(row[name] is not None for name in ("rate_mm_per_year", "rate_lower", "rate_upper"))
 
 
+def tellable(row: Row, rules: Rules) -> bool:
+    """Whether a rate can be told: from enough visits that count, and with both bounds."""
+    return determined(row) and (row["visits"] or 0) >= rules.moving_visits
+
+
+def _rate(row: Row, unit: str) -> str:
+    """The wall's rate as the start of a sentence's end: subject, estimate, bounds."""
+    return f"the wall's inward rate, {most_likely(row, unit)}, lies {between(row, unit)}"
+
+
 def _doubt(row: Row, rules: Rules, unit: str, own_lower: float | None) -> str:
     threshold = row["threshold_mm_per_year"]
     parts = []
     if own_lower is not None and own_lower > threshold:
         parts.append(
-            f"the lower bound of {_mark(row)} alone, {rate_text(own_lower, unit)}, is above the threshold of "
+            f"the lower bound of {_mark(row)} by itself, {rate_text(own_lower, unit)}, is above the threshold of "
             f"{limit_rate_text(threshold, unit)}"
         )
     if (row["log_evidence"] or 0.0) >= log(rules.look_again_evidence):
@@ -166,10 +187,6 @@ def _left_open(row: Row) -> str:
         if words(row[name])
     ]
     return f" ({'; '.join(parts)})" if parts else ""
-
-
-def _subject(row: Row) -> str:
-    return f"Mark {row['governing_mark']}" if row["governing_mark"] else "The wall"
 
 
 def _mark(row: Row) -> str:

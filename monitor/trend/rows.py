@@ -19,6 +19,12 @@ def dates(column: pd.Series) -> pd.Series:
     return pd.to_datetime(column).astype("datetime64[us]")
 
 
+def replaced(table: pd.DataFrame, rows: pd.DataFrame, key: list[str]) -> pd.DataFrame:
+    """The table with those of its rows that have the same key as one of `rows` replaced by it, sorted by the key."""
+    kept = table[~pd.MultiIndex.from_frame(table[key]).isin(pd.MultiIndex.from_frame(rows[key]))]
+    return pd.concat([kept, rows.astype(table.dtypes.to_dict())]).sort_values(key, ignore_index=True)
+
+
 def _values(column: pd.Series) -> list[Any]:
     if pd.api.types.is_datetime64_any_dtype(column):
         column = column.dt.date

@@ -32,7 +32,7 @@ def schedule(wall_results: pd.DataFrame, walls: pd.DataFrame, judged_on: date, r
         due = (
             due_on(row, planned_months(months.get(key, ""), f"{key[0]}-{key[1]}"), rules) if row["is_current"] else None
         )
-        late = 0 if due is None else max(0, (judged_on - due).days - rules.grace_days)
+        late = 0 if due is None else days_late(due, judged_on, rules)
         out.append((*key, row["period"], due, late))
     made = pd.DataFrame(out, columns=["house", "wall", "period", "due_on", "overdue_days"])
     return made.assign(due_on=pd.to_datetime(made["due_on"]).astype("datetime64[us]"))
@@ -56,6 +56,24 @@ def due_on(row: Row, months: tuple[float, ...], rules: Rules) -> date | None:
         if last < add_months(zero, elapsed - EARLY_SHARE * interval):
             break
     return add_months(zero, elapsed)
+
+
+def confirming_on(row: Row, rules: Rules) -> date | None:
+    """Day by which what the last visit left in doubt is to be confirmed; None without a visit."""
+    last: date | None = row["last_visit"]
+    return None if last is None else last + timedelta(weeks=rules.confirm_weeks)
+
+
+def bring_forward(row: Row, days: list[date], judged_on: date, rules: Rules) -> None:
+    """Make the row's next visit due by the earliest of these days, where that is sooner than it is due already."""
+    due = min([day for day in (row["due_on"], *days) if day is not None], default=None)
+    if due is not None and due != row["due_on"]:
+        row["due_on"], row["overdue_days"] = due, days_late(due, judged_on, rules)
+
+
+def days_late(due: date, judged_on: date, rules: Rules) -> int:
+    """Days past a due day and its grace; 0 where not overdue."""
+    return max(0, (judged_on - due).days - rules.grace_days)
 
 
 def planned_visits(row: Row, months: tuple[float, ...], rules: Rules, *, not_before: date, count: int) -> list[date]:

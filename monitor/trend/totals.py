@@ -13,6 +13,15 @@ from monitor.terms import EventKind, Method, Part, State
 from monitor.trend.rows import dates
 
 _WALL = ["house", "wall"]
+FOOT = "the foot of the wall"
+REFERENCE = {
+    Method.STRING: "the line between the wall's ends",
+    Method.PLUMB: FOOT,
+    Method.LASER: "the laser's end marks",
+    Method.METER: "the zero reading plus the entered total",
+}
+"""What a method's total is measured against; of what the reference itself does, a total knows nothing."""
+
 _PART_ORDER = {Part.BEFORE: 0, Part.NONE: 1, Part.AFTER: 2}
 
 
@@ -23,12 +32,13 @@ def totals(
     rules: Rules,
     events: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
-    """One row per wall of `walls`: house, wall, total_mm, total_mark, total_limit_mm, zero_total_mm.
+    """One row per wall of `walls`: house, wall, total_mm, total_mark, total_reference, total_limit_mm,
+    zero_total_mm.
 
     readings, walls, marks, events: columns of the schemas of those names; only used readings count, and of the events
     those that change a reference, for across them a distance meter's change since zero is not known. total_mm is the
     largest inward deflection over the marks of the latest visit, each the mean of its set-ups, and of several methods
-    the largest; null, with total_mark '', where no method of that visit has a reference.
+    the largest; null, with total_mark and total_reference '', where no method of that visit has a reference.
     """
     used = _joined(readings, walls, marks)
     latest = used[used["when"] == used.groupby(_WALL)["when"].transform("max")]
@@ -42,12 +52,14 @@ def totals(
     by_mark = found.dropna(subset="total_mm").groupby([*_WALL, "method", "mark"])["total_mm"].mean().reset_index()
     order = by_mark.sort_values([*_WALL, "total_mm", "mark"], ascending=[True, True, False, True], kind="stable")
     worst = order.drop_duplicates(_WALL).rename(columns={"mark": "total_mark"})
+    worst = worst.assign(total_reference=worst["method"].map(REFERENCE))
     out = walls[[*_WALL, "limit_mm", "zero_total_mm"]].merge(
-        worst[[*_WALL, "total_mm", "total_mark"]], on=_WALL, how="left"
+        worst[[*_WALL, "total_mm", "total_mark", "total_reference"]], on=_WALL, how="left"
     )
     out["total_limit_mm"] = out.pop("limit_mm").astype(float).fillna(rules.total_limit_mm)
-    out["total_mark"] = out["total_mark"].fillna("").astype(str)
-    return out[[*_WALL, "total_mm", "total_mark", "total_limit_mm", "zero_total_mm"]]
+    for name in ("total_mark", "total_reference"):
+        out[name] = out[name].fillna("").astype(str)
+    return out[[*_WALL, "total_mm", "total_mark", "total_reference", "total_limit_mm", "zero_total_mm"]]
 
 
 def _joined(readings: pd.DataFrame, walls: pd.DataFrame, marks: pd.DataFrame) -> pd.DataFrame:

@@ -12,10 +12,10 @@ import pandas as pd
 from monitor.config import Rules
 from monitor.terms import LengthUnit, Movement, Verdict
 from monitor.trend import reasons
-from monitor.trend.findings import all_findings
+from monitor.trend.findings import all_findings, cases_of, found_on
 from monitor.trend.planning import earliest_holding
 from monitor.trend.rows import Row, plain
-from monitor.trend.schedule import add_months, planned_months, planned_visits
+from monitor.trend.schedule import add_months, bring_forward, confirming_on, planned_months, planned_visits
 from monitor.units import DAYS_PER_YEAR
 
 _PLANNED = 12
@@ -32,11 +32,12 @@ def judge(
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Completed wall results, and the findings: one row per wall, period and rule.
 
-    wall_results, mark_results: columns of their schemas, everything but verdict, reason, missing, onset, not_settled
-    and not_measured filled (an onset given already is kept where the wall moves), and holding_from and looked_until
-    where visits were planned; readings: all states, after rulings; walls: the register. Periods that are over get a
-    trend finding only, without urgency. A registered wall with no current period gets its findings too, so that nothing
-    seen there is hidden.
+    wall_results, mark_results: columns of their schemas, everything but verdict, reason, missing, onset, tellable,
+    not_settled and not_measured filled (an onset given already is kept where the wall moves), and holding_from and
+    looked_until where visits were planned; readings: all states, after rulings; walls: the register. Periods that are
+    over get a trend finding only, without urgency. A registered wall with no current period gets its findings too, so
+    that nothing seen there is hidden. A visit in doubt, or a step or sign found that asks for a call the same day,
+    makes the next visit due sooner than the schedule; holding is judged by the schedule alone.
     """
     register = {_key(row): row for row in plain(walls)}
     own_lower = {(*_key(row), row["period"], row["mark"]): row["rate_lower"] for row in plain(mark_results)}
@@ -45,13 +46,23 @@ def judge(
         wall = register.get(_key(row), {})
         lower = own_lower.get((*_key(row), row["period"], row["governing_mark"]))
         _complete(row, wall, lower, rules, judged_on)
+    unvisited = [_blank(wall_results, key, rules, judged_on) for key in _without_current(rows, register)]
+    cases = cases_of([*rows, *unvisited], readings, register, rules, judged_on)
+    for case in cases:
+        if case.row["is_current"]:
+            doubtful = case.row["verdict"] == Verdict.LOOK_AGAIN
+            days = [*found_on(case, judged_on), *([confirming_on(case.row, rules)] if doubtful else [])]
+            bring_forward(case.row, [day for day in days if day is not None], judged_on, rules)
     completed = wall_results.copy()
     for name in ("verdict", "reason", "missing", "not_settled", "not_measured"):
         completed[name] = pd.Series([row[name] for row in rows], index=completed.index, dtype="str")
     onsets = pd.Series([row["onset"] for row in rows], index=completed.index, dtype="object")
     completed["onset"] = pd.to_datetime(onsets).astype("datetime64[us]")
-    unvisited = [_blank(completed, key, rules, judged_on) for key in _without_current(rows, register)]
-    return completed, all_findings([*rows, *unvisited], readings, register, rules, judged_on)
+    due = pd.Series([row["due_on"] for row in rows], index=completed.index, dtype="object")
+    completed["due_on"] = pd.to_datetime(due).astype("datetime64[us]")
+    completed["overdue_days"] = pd.Series([row["overdue_days"] for row in rows], index=completed.index)
+    completed["tellable"] = pd.Series([row["tellable"] for row in rows], index=completed.index, dtype="bool")
+    return completed, all_findings(cases)
 
 
 def verdict(row: Row, own_lower: float | None, rules: Rules) -> Verdict:
@@ -93,6 +104,7 @@ def _complete(row: Row, wall: Row, own_lower: float | None, rules: Rules, judged
     row["visits"], row["governing_mark"] = row["visits"] or 0, row["governing_mark"] or ""
     row["not_measured"] = " ".join(c for c, upper in uppers.items() if upper is None)
     row["not_settled"] = " ".join(c for c, upper in uppers.items() if upper is not None and upper >= threshold)
+    row["tellable"] = reasons.tellable(row, rules)
     found = verdict(row, own_lower, rules)
     row["verdict"] = str(found)
     row["reason"] = reasons.reason(row, found, rules, unit, own_lower)

@@ -5,50 +5,19 @@ import io
 import re
 import shlex
 import shutil
-import sys
 from pathlib import Path
 
 import pytest
 import typer
 
-from monitor.cli import app, exits, looking, planning, records, repeating, review, studies, writing
-from monitor.cli import main as run_main
+from monitor.cli import commands, exits
 from monitor.demo.run import Done
 from monitor.pipeline import listing
 from monitor.terms import State
 
 pytestmark = pytest.mark.xdist_group("demo")
 
-for room in () if app.registered_commands else (records, review, looking, planning, repeating, writing, studies):
-    room.add_to(app)
-
-COMMANDS = sorted(typer.main.get_command(app).commands)  # type: ignore[attr-defined]
-
-
-class Called:
-    """What a call of the command answered."""
-
-    def __init__(self, code: int, out: str, err: str) -> None:
-        self.code, self.out, self.err = code, out, err
-
-
-@pytest.fixture
-def call(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], demo_home: Path):
-    def calling(*words: str) -> Called:
-        monkeypatch.chdir(demo_home)
-        monkeypatch.setattr(sys, "argv", ["wallbow", *words])
-        with pytest.raises(SystemExit) as left:
-            run_main()
-        found = capsys.readouterr()
-        return Called(int(left.value.code or 0), found.out, found.err)
-
-    return calling
-
-
-@pytest.fixture
-def own(demo: Done, demo_home: Path, tmp_path: Path) -> Path:
-    """A copy of the demo's store that a test may change."""
-    return shutil.copytree(demo_home / "reports" / "demo" / "store", tmp_path / "store")
+COMMANDS = sorted(typer.main.get_command(commands()).commands)  # type: ignore[attr-defined]
 
 
 def held_id(demo: Done, wall: str = "DH-10-N") -> str:
@@ -206,3 +175,10 @@ def test_the_demo_leaves_a_folder_alone_that_it_did_not_make(call, tmp_path: Pat
     done = call("demo", "--to", str(tmp_path))
     assert done.code == exits.STORE
     assert (tmp_path / "mine.txt").read_text() == "mine"
+
+
+def test_the_readme_names_every_command_and_judges_the_demos_month_by_its_last_day() -> None:
+    text = (Path(__file__).parents[2] / "README.md").read_text()
+    table = "\n".join(line for line in text.splitlines() if line.startswith("| ") and "`" in line)
+    assert set(COMMANDS) == {word for word in re.findall(r"`([a-z-]+)`", table) if not word.startswith("--")}
+    assert "wallbow assess --store our-store --on 2026-04-30\n" in text

@@ -183,7 +183,10 @@ def test_a_wall_without_any_current_period_still_tells_what_was_seen_and_held() 
     assert of_s["rule"].tolist() == [str(rule) for rule in Rule]
     assert finding("seen by the technician", of_s)["urgency"] == "keep out, engineer now"
     assert finding("readings held", of_s)["outcome"] == "yes"
-    assert set(of_s.loc[~of_s["rule"].isin(["seen by the technician", "readings held"]), "outcome"]) == {"undecided"}
+    due = finding("visit overdue", of_s)  # a lip calls for a visit on the day it was found
+    assert due["outcome"] == "no"
+    told = ["seen by the technician", "readings held", "visit overdue"]
+    assert set(of_s.loc[~of_s["rule"].isin(told), "outcome"]) == {"undecided"}
 
 
 @pytest.mark.parametrize(
@@ -218,11 +221,11 @@ def test_an_overdue_visit_says_since_when_nothing_is_known() -> None:
 @pytest.mark.parametrize(
     ("held_mm", "urgency", "said"),
     [
-        (35.99, "confirming visit", "Release, reject or correct"),
+        (35.99, "decision this month", "Release, reject or correct"),
         (36.0, "confirming visit", "within 2 working days"),
         (42.99, "confirming visit", "within 2 working days"),
         (43.0, "same-day call", "today"),
-        (-10.0, "confirming visit", "Release, reject or correct"),
+        (-10.0, "decision this month", "Release, reject or correct"),
     ],
 )
 def test_a_held_reading_far_inward_of_its_mark_s_last_value_is_confirmed_soon(
@@ -258,7 +261,7 @@ def test_a_mark_that_was_read_again_later_is_no_longer_urgent() -> None:
         reading(),
     ]
     got = of("readings held", rows)
-    assert (got["outcome"], got["urgency"], got["value"]) == ("yes", "confirming visit", 1.0)
+    assert (got["outcome"], got["urgency"], got["value"]) == ("yes", "decision this month", 1.0)
 
 
 def test_another_set_up_of_the_same_day_does_not_settle_a_held_reading() -> None:
@@ -279,7 +282,7 @@ def test_a_held_reading_with_nothing_to_compare_it_with_is_said_to_have_none(def
     assert got["outcome"] == "yes"
 
 
-@pytest.mark.parametrize(("held_mm", "urgency"), [(85.0, "confirming visit"), (94.0, "same-day call")])
+@pytest.mark.parametrize(("held_mm", "urgency"), [(85.0, "decision this month"), (94.0, "same-day call")])
 def test_a_laser_that_stands_elsewhere_is_compared_after_its_set_up_s_own_shift(held_mm: float, urgency: str) -> None:
     """All other marks read 50 mm more than last time: the plane stands 50 mm off, so 94 is 14 mm in of 30."""
     rows = [reading(visit_date=EARLIER, method="laser", mark=m, deflection_mm=30.0) for m in ("M1", "M3", "M5")]

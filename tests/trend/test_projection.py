@@ -5,6 +5,7 @@ from datetime import date
 import pandas as pd
 import pytest
 
+from monitor.config import Rules
 from monitor.trend.projection import dated
 
 
@@ -16,8 +17,9 @@ def limits(**changes: object) -> tuple[object, object]:
         "total_limit_mm": 50.0,
         "rate_lower": 2.0,
         "rate_upper": 5.0,
+        "visits": 3,
     }
-    found = dated(pd.DataFrame([row | changes])).iloc[0]
+    found = dated(pd.DataFrame([row | changes]), Rules()).iloc[0]
     return tuple(None if pd.isna(day) else day.date() for day in (found["limit_from"], found["limit_to"]))
 
 
@@ -36,6 +38,7 @@ def test_the_range_is_what_is_left_over_each_bound() -> None:
         {"total_mm": 50.0},
         {"total_mm": 61.0},
         {"is_current": False},
+        {"visits": 2},
     ],
 )
 def test_nothing_is_said_where_nothing_can_be_said(changes: dict[str, object]) -> None:
@@ -48,5 +51,5 @@ def test_days_more_than_fifty_years_off_are_left_out() -> None:
 
 
 def test_no_wall_gives_no_rows() -> None:
-    names = ["is_current", "last_visit", "total_mm", "total_limit_mm", "rate_lower", "rate_upper"]
-    assert len(dated(pd.DataFrame({name: [] for name in names}))) == 0
+    names = ["is_current", "last_visit", "total_mm", "total_limit_mm", "rate_lower", "rate_upper", "visits"]
+    assert len(dated(pd.DataFrame({name: [] for name in names}), Rules())) == 0

@@ -109,23 +109,22 @@ def test_the_onset_is_the_first_visit_that_counts_unless_a_later_one_is_given() 
 
 def test_the_reason_of_a_moving_wall_has_its_rate_bounds_odds_and_threshold_in_inches() -> None:
     assert one(**MOVING)["reason"] == (
-        "Mark M3 moves inward (first of all bowing), since October 2024 at the latest, most likely "
-        "0.20 inch a year (between 0.12 and 0.27 inch a year, 9 times in 10), and 5 visits in 18 months speak 54 to 1 for "
-        "a rate above the threshold of 1/16 inch a year (20 "
-        "to 1 is asked for)."
+        "The wall moves inward (first of all bowing), since October 2024 at the latest, most likely 0.20 inch a year "
+        "at mark M3 (between 0.12 and 0.27 inch a year over all its marks, 9 times in 10), and 5 visits in 18 months "
+        "speak 54 to 1 for a rate above the threshold of 1/16 inch a year (20 to 1 is asked for)."
     )
 
 
 def test_the_same_reason_in_millimetres() -> None:
     completed, _ = judged(wall_row(**MOVING), walls=[register(unit="mm")])
-    assert "most likely 5.0 mm a year (between 3.1 and 6.9 mm a year, 9 times in 10)" in completed["reason"].iloc[0]
+    assert "most likely 5.0 mm a year at mark M3 (between 3.1 and 6.9 mm a year over" in completed["reason"].iloc[0]
     assert "the threshold of 1.6 mm a year" in completed["reason"].iloc[0]
 
 
 def test_the_reason_of_a_holding_wall_says_how_fast_it_may_still_move() -> None:
     assert one(**HOLDING)["reason"].startswith(
-        "Over 5 visits in 18 months the inward rate of mark M3 lies between -0.02 and 0.04 inch a year, 9 times in 10, "
-        "below the threshold of 1/16 inch a year"
+        "Over 5 visits in 18 months the wall's inward rate, most likely 0.01 inch a year at mark M3, lies between "
+        "-0.02 and 0.04 inch a year over all its marks, 9 times in 10, below the threshold of 1/16 inch a year"
     )
     assert one(**HOLDING)["missing"] == ""
 
@@ -133,7 +132,7 @@ def test_the_reason_of_a_holding_wall_says_how_fast_it_may_still_move() -> None:
 def test_the_reason_to_look_again_says_why() -> None:
     by_bound = one((mark_row(2.0),), log_evidence=1.0)
     assert (
-        "the lower bound of mark M3 alone, 0.08 inch a year, is above the threshold of 1/16 inch a year"
+        "the lower bound of mark M3 by itself, 0.08 inch a year, is above the threshold of 1/16 inch a year"
         in by_bound["reason"]
     )
     by_odds = one(log_evidence=math.log(12.5))
