@@ -26,9 +26,7 @@ def add_to(app: typer.Typer) -> None:
     )
     app.command(epilog=options.example(f"wallbow withdraw ID {_ON_DEMO} --why 'ruled on the wrong reading'"))(withdraw)
     app.command(
-        epilog=options.example(
-            f"wallbow decide DH-02-E 'call engineer' {_ON_DEMO} --why 'slides at the base' --due 2026-05-15"
-        )
+        epilog=options.example(f"wallbow decide DH-02-E 'call engineer' {_ON_DEMO} --why 'slides at the base'")
     )(decide)
 
 

@@ -43,11 +43,11 @@ def _not_used(taken: Taken) -> list[tuple[int, str]]:
 
 
 def of_intakes(taken: Sequence[Taken]) -> str:
-    """Many received tables in one line: how many files, and what became of the rows of readings."""
-    found = [each.intake for each in taken if each.intake.holds == "readings"]
+    """Many received tables in one line: how many files, and what became of the rows of readings, each file once."""
     files = len({each.intake.file_sha256 for each in taken})
-    already = sum(intake.already_in for intake in found)
     again = [each.intake for each in taken if each.first_received is not None and each.added == 0]
+    found = [each.intake for each in taken if each.intake.holds == "readings" and each.intake not in again]
+    already = sum(intake.already_in for intake in found)
     counts = {
         "used": sum(intake.used for intake in found),
         "held": sum(intake.held for intake in found),

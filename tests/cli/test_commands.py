@@ -70,13 +70,16 @@ def test_data_goes_to_stdout_and_messages_to_stderr(call, demo: Done, demo_home:
     assert done.err.startswith("Walls: ")
 
 
-def test_the_plan_lists_overdue_walls_first_and_else_only_those_of_the_quarter(call, demo: Done) -> None:
+def test_the_plan_lists_overdue_walls_first_then_those_due_by_the_end_of_the_quarter(call, demo: Done) -> None:
     done = call("plan", "--store", "reports/demo/store", "--quarter", "2026Q3", "--csv")
     rows = list(csv.DictReader(io.StringIO(done.out)))
     late = [row["wall"] for row in rows if "overdue" in row[""]]
     assert "DH-09-E" in late
     assert [row["wall"] for row in rows][: len(late)] == late
-    assert all("2026-07-01" <= row["visit on"] <= "2026-09-30" for row in rows[len(late) :])
+    others = {row["wall"]: row["visit on"] for row in rows[len(late) :]}
+    assert others.pop("DH-12-S") == "2026-04-30", "a call that is due already waits for no quarter"
+    assert others
+    assert all("2026-07-01" <= day <= "2026-09-30" for day in others.values())
     assert done.err == f"{len(rows)} walls to visit, {len(late)} of them overdue.\n"
     assert call("plan", "--store", "reports/demo/store", "--quarter", "2026Q3", "--csv").out == done.out
 
