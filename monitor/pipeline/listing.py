@@ -43,8 +43,8 @@ class Listing:
     wide: tuple[Sequence[str], Sequence[Sequence[str]]] | None = None
 
 
-_FLAGGED = ("hard", "moving")
-"""Sections whose walls are flagged."""
+_FLAGGED = ("hard", "moving", "again", "overdue")
+"""Sections whose walls are flagged, or to be looked at before one can tell."""
 _MONTHLY = ("list", "wall", "urgency", "rate, 9 times in 10 between", "reason", "next step")
 _DECISION = ("decision_step", "decision_owner", "decision_due", "decision_why")
 
@@ -75,7 +75,7 @@ def monthly(store: Store, assessment: Assessment) -> Listing:
 
 
 def flagged_briefly(store: Store, assessment: Assessment) -> Listing:
-    """Only the walls that are flagged, each with its reason."""
+    """The walls that are flagged or to be looked at again, each with its reason."""
     sheet = monthly_sheet(book_of(store, assessment))
     rows = [
         (row["key"], section["heading"].lower(), row["reason"])
@@ -84,7 +84,7 @@ def flagged_briefly(store: Store, assessment: Assessment) -> Listing:
         if section["name"] in _FLAGGED
     ]
     return Listing(
-        f"Flagged walls ({len(rows)})",
+        f"Flagged walls, and walls to look at again ({len(rows)})",
         ("wall", "list", "reason"),
         rows,
         blocks=[(f"{wall}: {heading}", reason) for wall, heading, reason in rows],

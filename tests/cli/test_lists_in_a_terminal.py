@@ -100,8 +100,9 @@ def test_the_demo_prints_in_short_what_was_flagged_and_held(
     monkeypatch.setattr(demo_run, "run", lambda *_, **__: demo)
     done = call("demo", "--to", str(tmp_path / "again"))
     assert done.code == exits.OK
-    assert done.out.startswith("Flagged walls (")
+    assert done.out.startswith("Flagged walls, and walls to look at again (")
     assert "DH-12-S: hard limits" in done.out
+    assert "DH-02-E: look again" in done.out
     assert "Held readings (" in done.out
     assert len(done.out.splitlines()) < 60
     assert len(done.err.splitlines()) == 5
