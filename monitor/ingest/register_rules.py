@@ -33,7 +33,9 @@ def notes(table: str, values: Values, row: Row) -> list[str]:
     if table == "thresholds" and not values["signed_by"]:
         return [f"{row.at('signed_by')}: nobody has signed these thresholds; a licensed engineer should."]
     if table == "events" and values["doubts"]:
-        return [f"Row {row.number}, {wall_id(values['house'], values['wall'])}: {values['doubts']}."]
+        doubted = values["doubts"].removesuffix("?")
+        stop = "?" if doubted != values["doubts"] else "."
+        return [f"Row {row.number}, {wall_id(values['house'], values['wall'])}: {doubted}{stop}"]
     return []
 
 

@@ -1,6 +1,7 @@
 """Results as plain sentences for a terminal or an upload's reply; no number is made here."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from itertools import groupby
 
 from monitor.pipeline.intake import Taken
 from monitor.results import Assessment
@@ -20,7 +21,14 @@ def of_intake(taken: Taken, *, preview: bool = False) -> tuple[str, Sequence[str
     summary = f"{intake.source_name}: {intake.received} {noun} {would}: {', '.join(parts)}."
     if taken.added != intake.received and intake.holds == "readings":
         summary += f" {taken.added} of them new to the store."
-    return summary, (*_messages(taken), *intake.notes)
+    return summary, (*_alike_once(_messages(taken)), *intake.notes)
+
+
+def _alike_once(messages: Sequence[str]) -> Iterator[str]:
+    """The messages, one that stands several times in a row said once."""
+    for message, alike in groupby(messages):
+        count = sum(1 for _ in alike)
+        yield message if count == 1 else f"{message} ({count} rows)"
 
 
 def _messages(taken: Taken) -> Sequence[str]:
