@@ -271,6 +271,51 @@ known_at | instant | UTC | when it was decided
 """
 )
 
+RUNS = _schema(
+    """
+run_id | text | | 16 hex digits, made from all of the row but when it was made
+judged_on | date | | day the walls were judged for
+known_until | instant | UTC | all that was known by then was used
+settings_sha256 | text | | SHA-256 of the settings used; they stand in settings_kept
+facts_sha256 | text | | SHA-256 of the set of facts known then
+results_sha256 | text | | SHA-256 of all result tables, by which an assessment made again is held to this one
+code_version | text | | version of the program
+known_at | instant | UTC | when the assessment was made
+"""
+)
+
+SETTINGS_KEPT = _schema(
+    """
+settings_sha256 | text | | SHA-256 of the settings as JSON
+settings | text | | config.Settings as JSON: thresholds, rules and variances together
+known_at | instant | UTC | when they were first used
+"""
+)
+
+EDITIONS = _schema(
+    """
+edition_id | text | | 16 hex digits, made from all of the row but when it was published
+run_id | text | | the assessment that the pages show
+earlier_run_ids | text | | assessments of earlier lists that the pages tell of, newest first, separated by spaces
+company | text | | what the pages say of the company, as JSON
+code_version | text | | version of the program that wrote the pages
+known_at | instant | UTC | when the pages were first published
+"""
+)
+
+PAGES = _schema(
+    """
+report_number | text | | number the page bears
+page | text | | file name of the page
+house | text | | house id, '' where the page is of no one wall
+wall | text | | wall id within the house, '' where the page is of no one wall
+sha256 | text | | SHA-256 of the page's bytes
+supersedes | text | | number of the page whose place it takes, '' where there was none
+edition_id | text | | the edition it belongs to
+known_at | instant | UTC | when it was first published
+"""
+)
+
 FACTS: Mapping[str, pa.Schema] = {
     "readings": READINGS,
     "rulings": RULINGS,
@@ -285,7 +330,14 @@ FACTS: Mapping[str, pa.Schema] = {
 }
 """Append-only tables of the Parquet tiers."""
 
-OFFICE: Mapping[str, pa.Schema] = {"people": PEOPLE, "decisions": DECISIONS}
+OFFICE: Mapping[str, pa.Schema] = {
+    "people": PEOPLE,
+    "decisions": DECISIONS,
+    "runs": RUNS,
+    "settings_kept": SETTINGS_KEPT,
+    "editions": EDITIONS,
+    "pages": PAGES,
+}
 """Tables of office records (SQLite)."""
 
 KEY: Mapping[str, tuple[str, ...]] = {
@@ -301,6 +353,10 @@ KEY: Mapping[str, tuple[str, ...]] = {
     "variances": ("known_at",),
     "people": ("person",),
     "decisions": ("decision_id",),
+    "runs": ("run_id",),
+    "settings_kept": ("settings_sha256",),
+    "editions": ("edition_id",),
+    "pages": ("report_number", "page", "sha256"),
 }
 
 REGISTER = ("houses", "walls", "marks", "instruments", "thresholds", "events", "people")

@@ -1,4 +1,4 @@
-"""Office records in SQLite: people, who may be replaced or erased, decisions, which may not, and the company."""
+"""Office records in SQLite: people, who may be replaced or erased; decisions and published pages, which may not."""
 
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping
@@ -17,22 +17,25 @@ Row = Mapping[str, Any]
 
 FILE = "office.sqlite"
 _SQL_TYPES = {pa.string(): "TEXT NOT NULL", pa.float64(): "REAL", pa.int32(): "INTEGER", pa.bool_(): "INTEGER"}
-_APPEND_ONLY = ("decisions",)
+_APPEND_ONLY = ("decisions", "runs", "settings_kept", "editions", "pages")
 
 
 def ddl() -> str:
     """The statements that make the database, from the schemas; dates and instants are ISO text, instants in UTC."""
     parts = [f"PRAGMA user_version = {schema.VERSION};", "CREATE TABLE company (name TEXT PRIMARY KEY, value TEXT);"]
-    for table, columns in schema.OFFICE.items():
-        lines = [f'"{field.name}" {_SQL_TYPES.get(field.type, "TEXT")}' for field in columns]
-        lines.append(f"PRIMARY KEY ({', '.join(schema.KEY[table])})")
-        parts.append(f"CREATE TABLE {table} ({', '.join(lines)}) WITHOUT ROWID;")
-    for table in _APPEND_ONLY:
-        parts += [
-            f"CREATE TRIGGER {table}_no_{act} BEFORE {act.upper()} ON {table} "
-            f"BEGIN SELECT RAISE(ABORT, '{table} are only ever added to'); END;"
-            for act in ("update", "delete")
-        ]
+    return "\n".join([*parts, *map(_table_ddl, schema.OFFICE)])
+
+
+def _table_ddl(table: str) -> str:
+    lines = [f'"{field.name}" {_SQL_TYPES.get(field.type, "TEXT")}' for field in schema.OFFICE[table]]
+    lines.append(f"PRIMARY KEY ({', '.join(schema.KEY[table])})")
+    parts = [f"CREATE TABLE IF NOT EXISTS {table} ({', '.join(lines)}) WITHOUT ROWID;"]
+    parts += [
+        f"CREATE TRIGGER IF NOT EXISTS {table}_no_{act} BEFORE {act.upper()} ON {table} "
+        f"BEGIN SELECT RAISE(ABORT, '{table} are only ever added to'); END;"
+        for act in ("update", "delete")
+        if table in _APPEND_ONLY
+    ]
     return "\n".join(parts)
 
 
@@ -60,15 +63,28 @@ class Office:
 
     def decide(self, row: Row | pa.Table) -> bool:
         """Record one decision (columns of schema.DECISIONS); False where that decision is in already."""
-        records = _records("decisions", row if isinstance(row, pa.Table) else [row])
-        with self._open() as connection, connection:
-            before = connection.total_changes
-            connection.executemany("INSERT" + _into("decisions") + " ON CONFLICT DO NOTHING", records)
-            return connection.total_changes > before
+        return self.add({"decisions": row if isinstance(row, pa.Table) else [row]}) > 0
 
     def decisions(self, known_on: datetime | None = None) -> pa.Table:
         """Decisions (schema.DECISIONS) known at that instant, in the order they were made."""
         return views.known_by(self._read("decisions", order="known_at, decision_id"), known_on)
+
+    def add(self, rows: Mapping[str, pa.Table | Iterable[Row]]) -> int:
+        """Add rows to tables that are only ever added to, all or none; what is in already stays. Number of new rows."""
+        records = {table: _records(table, some) for table, some in rows.items()}
+        with self._open() as connection:
+            for table in set(records) - _tables(connection):  # set up before there was such a table
+                connection.executescript(_table_ddl(table))
+            before = connection.total_changes
+            with connection:
+                for table, some in records.items():
+                    connection.executemany("INSERT" + _into(table) + " ON CONFLICT DO NOTHING", some)
+            return connection.total_changes - before
+
+    def rows(self, table: str) -> list[dict[str, Any]]:
+        """All rows of a table of schema.OFFICE, in the order in which they became known."""
+        found: list[dict[str, Any]] = self._read(table, order=", ".join(("known_at", *schema.KEY[table]))).to_pylist()
+        return found
 
     def company(self) -> dict[str, str]:
         """What the company says of itself, by name."""
@@ -94,7 +110,7 @@ class Office:
         names = ", ".join(columns.names)
         with self._open() as connection:
             query = f"SELECT {names} FROM {table} ORDER BY {order or schema.KEY[table][0]}"
-            rows = connection.execute(query).fetchall()
+            rows = connection.execute(query).fetchall() if table in _tables(connection) else []
         pairs = [zip(columns, row, strict=True) for row in rows]
         records = [{field.name: _from_sql(value, field.type) for field, value in row} for row in pairs]
         return pa.Table.from_pylist(records, schema=columns)
@@ -117,6 +133,10 @@ class Office:
                 mend="Check that the disk has space and the folder can be written to; if the file is damaged, "
                 "restore it from a backup.",
             ) from error
+
+
+def _tables(connection: sqlite3.Connection) -> set[str]:
+    return {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
 
 
 def _into(table: str) -> str:
