@@ -38,7 +38,7 @@ DOORS = {
     "scipy": {"trend", "study"},
     "statsmodels": {"trend"},
     "pydantic": {"config", "store"},
-    "openpyxl": {"ingest", "demo"},
+    "openpyxl": {"ingest", "report", "demo"},
     "plotly": {"report"},
     "jinja2": {"report"},
     "typer": {"cli"},

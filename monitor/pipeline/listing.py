@@ -12,10 +12,12 @@ from typing import Any
 from monitor.pipeline import keys
 from monitor.pipeline.as_judged import as_judged
 from monitor.pipeline.assessing import settings_on
-from monitor.pipeline.publishing import book_of
+from monitor.pipeline.publishing import book_of, book_of_list
 from monitor.pipeline.repeatability import by_technician
-from monitor.report import repeatability_sheet
+from monitor.report import monthly_files, repeatability_sheet
+from monitor.report.monthly_rows import Line, the_list
 from monitor.report.monthly_sheet import monthly_sheet
+from monitor.report.spreadsheets import cell_text
 from monitor.report.wording import count_text
 from monitor.results import Assessment
 from monitor.store import Store
@@ -45,72 +47,72 @@ class Listing:
 
 _FLAGGED = ("hard", "moving", "again", "overdue")
 """Sections whose walls are flagged, or to be looked at before one can tell."""
-_MONTHLY = ("list", "wall", "urgency", "rate, 9 times in 10 between", "reason", "next step")
-_DECISION = ("decision_step", "decision_owner", "decision_due", "decision_why")
+_WIDE = ("list", "wall", "state", "urgency", "rate, 9 times in 10 between", "reason", "next step")
+"""Columns of the list that a wide terminal shows; beside them stands what was decided, in one column."""
 
 
 def monthly(store: Store, assessment: Assessment) -> Listing:
-    """Walls that need somebody, in the order of the monthly list, each with what was decided about it by now."""
-    sheet = monthly_sheet(replace(book_of(store, assessment), decisions=store.office.decisions()))
-    found = [(section, row) for section in sheet["sections"] for row in section["rows"]]
-    rows = [
-        (section["heading"], row["key"], row["urgency"], _rate(row), row["reason"], row["next_step"])
-        for section, row in found
-    ]
-    decided = [_decision(row["decision"]) for _, row in found]
-    counts = ", ".join(f"{heading.lower()} {count}" for heading, count in sheet["counts"] if count)
-    false = sheet["expected_false"]
-    closing = f"Walls: {counts}. Of {false['walls']} called moving, {false['number']} are expected to be so by chance."
+    """Walls that need somebody, in the order of the monthly list, each with what was decided about it by now.
+
+    Columns and rows are those of the list's CSV file, which also has what left the list.
+    """
+    book = replace(book_of_list(store, assessment), decisions=store.office.decisions())
+    sheet, lines = monthly_sheet(book), the_list(book).all_lines
+    places = [monthly_files.HEADERS.index(name) for name in _WIDE]
+    rows = [[cell_text(cell) for cell in row] for row in monthly_files.rows(lines)]
     return Listing(
         f"{sheet['title']} (judged for {assessment.judged_on})",
-        (*_MONTHLY, *_DECISION),
-        [(*row, *decision) for row, decision in zip(rows, decided, strict=True)],
-        closing,
-        blocks=[_block(*row, _decided(decision)) for row, decision in zip(rows, decided, strict=True)],
+        monthly_files.HEADERS,
+        rows,
+        _closing(sheet),
+        blocks=[_block(line) for line in lines],
         wide=(
-            (*_MONTHLY, "decided"),
-            [(*row, _decided(decision)) for row, decision in zip(rows, decided, strict=True)],
+            (*_WIDE, "decided"),
+            [[*(row[place] for place in places), _decided(line)] for row, line in zip(rows, lines, strict=True)],
         ),
+    )
+
+
+def _closing(sheet: Mapping[str, Any]) -> str:
+    counts = ", ".join(f"{heading.lower()} {count}" for heading, count in sheet["counts"] if count)
+    false, changes = sheet["expected_false"], sheet["changes"]
+    since = (
+        f" Since the list of {sheet['earlier_on']}: {changes['new']} new, {changes['open']} still open, "
+        f"{len(sheet['closed'])} closed."
+        if sheet["earlier_on"]
+        else ""
+    )
+    return (
+        f"Walls: {counts}. Of {false['walls']} called moving, {false['number']} are expected to be so by chance.{since}"
     )
 
 
 def flagged_briefly(store: Store, assessment: Assessment) -> Listing:
     """The walls that are flagged or to be looked at again, each with its reason."""
-    sheet = monthly_sheet(book_of(store, assessment))
-    rows = [
-        (row["key"], section["heading"].lower(), row["reason"])
-        for section in sheet["sections"]
-        for row in section["rows"]
-        if section["name"] in _FLAGGED
-    ]
+    found = the_list(book_of(store, assessment))
+    lines = [line for line in found.all_lines if line.section in _FLAGGED]
     return Listing(
-        f"Flagged walls, and walls to look at again ({len(rows)})",
+        f"Flagged walls, and walls to look at again ({len(lines)})",
         ("wall", "list", "reason"),
-        rows,
-        blocks=[(f"{wall}: {heading}", reason) for wall, heading, reason in rows],
+        [(line.key, line.heading.lower(), line.reason) for line in lines],
+        blocks=[(f"{line.key}: {line.heading.lower()}", line.reason) for line in lines],
     )
 
 
-def _block(heading: str, wall: str, urgency: str, rate: str, reason: str, step: str, decided: str) -> Sequence[str]:
-    """One wall for a narrow terminal: what and how soon; why; what next; what was decided."""
-    lines = [f"{wall} | {heading} | {urgency} | rate {rate}", reason]
-    lines += [f"Next: {step}"] if step else []
-    return [*lines, f"Decided: {decided}"] if decided else lines
+def _block(line: Line) -> Sequence[str]:
+    """One wall for a narrow terminal: what, how soon and since when; why; what next; what was decided."""
+    rate = monthly_files.rate_words(line)
+    lines = [f"{line.key} | {line.heading} | {line.urgency} | rate {rate} | {line.age}", line.reason]
+    lines += [f"Next: {line.next_step}"] if line.next_step else []
+    return [*lines, f"Decided: {_decided(line)}"] if line.decision else lines
 
 
-def _rate(row: Mapping[str, Any]) -> str:
-    return f"{row['rate']['range']} {row['rate']['unit']}" if row["rate"] else str(row["untold"])
-
-
-def _decision(decision: Mapping[str, Any] | None) -> tuple[str, str, str, str]:
-    if decision is None:
-        return "", "", "", ""
-    return decision["step"], decision["owner"], str(decision["due"] or ""), decision["why"]
-
-
-def _decided(decision: tuple[str, str, str, str]) -> str:
-    step, owner, due, why = decision
-    return f"{step}, by {owner}{f', due {due}' if due else ''}: {why}" if step else ""
+def _decided(line: Line) -> str:
+    row = line.decision
+    if row is None:
+        return ""
+    due = f", due {row['due']}" if row["due"] else ""
+    return f"{row['step']}, by {row['owner']}{due}: {row['why']}"
 
 
 def held(store: Store, assessment: Assessment) -> Listing:

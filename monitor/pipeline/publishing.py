@@ -1,6 +1,7 @@
 """An assessment to HTML files in a folder; the only place where the store meets the report room."""
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
@@ -9,9 +10,10 @@ import pyarrow.compute as pc
 
 from monitor import __version__, schema
 from monitor.errors import ReportError
+from monitor.pipeline import past_lists
 from monitor.pipeline.as_judged import as_judged
 from monitor.pipeline.assessing import settings_on
-from monitor.report import names, pages
+from monitor.report import monthly_files, names, pages
 from monitor.report.context import Book, Row
 from monitor.results import Assessment
 from monitor.store import Store
@@ -39,6 +41,12 @@ def book_of(store: Store, assessment: Assessment, previous: Assessment | None = 
     )
 
 
+def book_of_list(store: Store, assessment: Assessment) -> Book:
+    """The same with the lists before: what is new, still open or closed, and for how long."""
+    content = book_of(store, assessment, past_lists.last_list(store, assessment))
+    return replace(content, lists=past_lists.past_lists(store, assessment))
+
+
 def _received(store: Store, rulings: pa.Table, known_on: datetime) -> dict[str, Row]:
     """Readings that somebody corrected, as they first came in: the effective reading bears the new value."""
     corrected = set(rulings.filter(pc.equal(rulings["act"], Act.CORRECT.value))["reading_id"].to_pylist())
@@ -52,8 +60,7 @@ def _received(store: Store, rulings: pa.Table, known_on: datetime) -> dict[str, 
 
 def publish(store: Store, assessment: Assessment, to: Path, *, progress: Progress | None = None) -> list[Path]:
     """Write index, monthly list, repeatability and two pages per wall into a folder; returns what was written."""
-    earlier = [day for day in store.assessments() if day < assessment.judged_on]
-    content = book_of(store, assessment, store.assessment(max(earlier)) if earlier else None)
+    content = book_of_list(store, assessment)
     try:
         to.mkdir(parents=True, exist_ok=True)
         written = []
@@ -61,7 +68,7 @@ def publish(store: Store, assessment: Assessment, to: Path, *, progress: Progres
         for done, (name, data) in enumerate(_all_pages(content, keys), start=1):
             written.append(_write(to / name, data))
             if progress:
-                progress(done, 5 + 2 * len(keys))
+                progress(done, 7 + 2 * len(keys))
     except OSError as error:
         raise ReportError(
             "A page could not be written.",
@@ -74,6 +81,8 @@ def publish(store: Store, assessment: Assessment, to: Path, *, progress: Progres
 def _all_pages(content: Book, keys: list[tuple[str, str]]) -> Iterator[tuple[str, bytes]]:
     yield names.INDEX, pages.index(content)
     yield names.MONTHLY_LIST, pages.monthly_list(content)
+    yield names.MONTHLY_CSV, monthly_files.monthly_csv(content)
+    yield names.MONTHLY_XLSX, monthly_files.monthly_xlsx(content)
     yield names.PLAN, pages.visit_plan(content)
     yield names.REPEATABILITY, pages.repeatability(content)
     yield names.SCRIPT, pages.plotly_script()

@@ -122,6 +122,14 @@ class WallView:
 
 
 @dataclass(frozen=True)
+class PastList:
+    """An earlier monthly list: the day it was judged for, and the section of each wall that asked for somebody."""
+
+    judged_on: date
+    places: Mapping[Key, str]
+
+
+@dataclass(frozen=True)
 class Book:
     """What one set of pages is written from.
 
@@ -129,7 +137,8 @@ class Book:
     one that is left out counts as empty); readings bear their effective state, after rulings.
     decisions: schema.DECISIONS. previous: the assessment of the last list, to say what is new.
     company: 'name' and 'contact' as printed. variances: what the assessment rests on. received: readings that somebody
-    corrected as they came in, by reading_id.
+    corrected as they came in, by reading_id. lists: earlier lists, newest first, as far back as any wall that asks for
+    somebody has done so without a break; the age of an item is told from them.
     """
 
     facts: schema.Tables
@@ -141,6 +150,7 @@ class Book:
     code_version: str
     variances: Variances = field(default_factory=Variances)
     received: Mapping[str, Row] = field(default_factory=dict)
+    lists: Sequence[PastList] = ()
 
     def fact(self, name: str) -> pa.Table:
         """A table of the facts, empty where it was not given."""
@@ -223,6 +233,7 @@ class Book:
                 self.code_version,
                 *(f"{name}={text}" for name, text in sorted(self.company.items())),
                 *sorted(str(sorted(row.items())) for row in self.decisions.to_pylist()),
+                *(f"{past.judged_on} {sorted(past.places.items())}" for past in self.lists),
             )
         )
 

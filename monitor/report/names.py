@@ -6,6 +6,8 @@ from monitor.report.context import Book, Key
 
 KINDS = ("wall", "homeowner")
 MONTHLY_LIST = "monthly-list.html"
+MONTHLY_CSV = "monthly-list.csv"
+MONTHLY_XLSX = "monthly-list.xlsx"
 INDEX = "index.html"
 PLAN = "visit-plan.html"
 REPEATABILITY = "repeatability.html"

@@ -9,7 +9,8 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from monitor.report import figures, names, wording
 from monitor.report.context import Book
 from monitor.report.homeowner_sheet import homeowner_sheet
-from monitor.report.monthly_sheet import index_sheet, monthly_sheet
+from monitor.report.index_sheet import index_sheet
+from monitor.report.monthly_sheet import monthly_sheet
 from monitor.report.plan_sheet import plan_sheet
 from monitor.report.repeatability_sheet import repeatability_sheet
 from monitor.report.wall_sheet import wall_sheet

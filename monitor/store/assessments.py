@@ -1,5 +1,6 @@
 """Saved assessments: derived tables, which can be made again from the facts, one set per day judged for."""
 
+from collections.abc import Collection
 from datetime import date, datetime
 from pathlib import Path
 
@@ -54,15 +55,18 @@ def save(root: Path, assessment: Assessment) -> None:
                 path.unlink(missing_ok=True)
 
 
-def load(root: Path, judged_on: date) -> Assessment | None:
-    """The assessment for that day, None where there is none. Raises StoreError where it is damaged."""
+def load(root: Path, judged_on: date, tables: Collection[str] = tuple(schema.RESULTS)) -> Assessment | None:
+    """The assessment for that day, None where there is none. Raises StoreError where it is damaged.
+
+    tables: those to read; the others stay empty.
+    """
     for _ in range(_TRIES):
         card = _card(root, judged_on)
         if card is None:
             return None
         folder = root / FOLDER / judged_on.isoformat()
         try:
-            tables = {table: parquet.read(folder / card.files[table], table) for table in schema.RESULTS}
+            read = {table: parquet.read(folder / card.files[table], table) for table in tables}
         except (FileNotFoundError, KeyError):  # replaced by a newer one while we read
             continue
         return Assessment(
@@ -70,7 +74,7 @@ def load(root: Path, judged_on: date) -> Assessment | None:
             known_until=card.known_until,
             settings_sha256=card.settings_sha256,
             facts_sha256=card.facts_sha256,
-            **tables,
+            **read,
         )
     raise StoreError("A table of this assessment is missing.", where=Where(file=str(folder)), mend=_MEND)
 
@@ -78,6 +82,12 @@ def load(root: Path, judged_on: date) -> Assessment | None:
 def days(root: Path) -> list[date]:
     """The days that an assessment is saved for, earliest first."""
     return sorted(date.fromisoformat(path.parent.name) for path in (root / FOLDER).glob(f"????-??-??/{_CARD}"))
+
+
+def known_until(root: Path, judged_on: date) -> datetime | None:
+    """What the assessment for that day was made from: all that was known by then; None where there is none."""
+    card = _card(root, judged_on)
+    return card.known_until if card else None
 
 
 def table_files(root: Path, judged_on: date) -> dict[str, Path]:

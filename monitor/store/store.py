@@ -1,7 +1,7 @@
 """The store of one company: facts that are only ever added, office records, assessments, settings, received files."""
 
 import os
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from contextlib import suppress
 from datetime import date, datetime
 from hashlib import sha256
@@ -184,11 +184,21 @@ class Store:
         """Save the tables of an assessment, in place of an earlier one for the same day."""
         assessments.save(self.path, assessment)
 
-    def assessment(self, judged_on: date | None = None) -> Assessment | None:
-        """The assessment for a day, or of the latest day there is one for; None where there is none."""
+    def assessment(
+        self, judged_on: date | None = None, *, tables: Collection[str] = tuple(schema.RESULTS)
+    ) -> Assessment | None:
+        """The assessment for a day, or of the latest day there is one for; None where there is none.
+
+        tables: those to read; the others stay empty.
+        """
         days = self.assessments()
         day = judged_on or (days[-1] if days else None)
-        return assessments.load(self.path, day) if day else None
+        return assessments.load(self.path, day, tables) if day else None
+
+    def assessments_known(self) -> dict[date, datetime]:
+        """Until when all was known from which the assessment of each day was made."""
+        found = {day: assessments.known_until(self.path, day) for day in self.assessments()}
+        return {day: known for day, known in found.items() if known}
 
     def assessments(self) -> list[date]:
         """The days that an assessment is saved for, earliest first."""

@@ -7,6 +7,7 @@ from page_reader import Page
 from written_book import HOUSE, WALL_OF, book_of, states
 
 from monitor.report import pages
+from monitor.report.monthly_rows import the_list
 from monitor.report.monthly_sheet import monthly_sheet
 
 WHERE = {
@@ -20,8 +21,8 @@ WHERE = {
 
 
 def sections(book):
-    names = {f"{HOUSE}-{wall}": state for state, wall in WALL_OF.items()}
-    return {part["name"]: [names[row["key"]] for row in part["rows"]] for part in monthly_sheet(book)["sections"]}
+    names = {wall: state for state, wall in WALL_OF.items()}
+    return {name: [names[line.wall] for line in lines] for name, lines in the_list(book).lines.items()}
 
 
 def test_every_wall_stands_in_one_section_only(book):
@@ -66,26 +67,27 @@ def test_new_still_open_and_closed_are_counted_against_the_last_list(book, witho
     changed["look again"]["findings"] = []
     now = replace(book_of(changed), previous=earlier)
     sheet = monthly_sheet(now)
-    assert (sheet["changes"]["new"], sheet["changes"]["open"]) == (2, 5)
-    assert sheet["changes"]["closed"] == [{"key": f"{HOUSE}-{closed}", "was": "look again", "now": "newly holding"}]
+    assert sheet["changes"] == {"first": 0, "new": 2, "open": 5}
+    assert [(item.wall, item.was, item.now) for item in sheet["closed"]] == [(closed, "look again", "newly holding")]
     assert sections(now)["newly"] == ["look again"]
-    ages = {row["key"]: row["age"] for part in sheet["sections"] for row in part["rows"]}
-    assert ages[f"{HOUSE}-{WALL_OF['moving']}"] == "new"
+    ages = {line.wall: line.age for line in the_list(now).all_lines}
+    assert ages[WALL_OF["moving"]] == "new"
     assert sum(age == "new" for age in ages.values()) == sheet["changes"]["new"]
-    assert ages[f"{HOUSE}-{closed}"] == "since the list of 2026-04-30"
-    assert ages[f"{HOUSE}-{WALL_OF['jump']}"] == "still open, 30 days or more"
+    assert ages[closed] == "newly holding"
+    assert ages[WALL_OF["jump"]] == "still open, 30 days: here since 2026-03-31"
 
 
 def test_the_same_data_a_month_later_make_nothing_new(book):
     again = replace(book, previous=replace(book.assessment, judged_on=date(2026, 3, 31)))
     sheet = monthly_sheet(again)
-    assert sheet["changes"] == {"new": 0, "open": 8, "closed": []}
+    assert sheet["changes"] == {"first": 0, "new": 0, "open": 8}
+    assert sheet["closed"] == []
     assert sections(again)["newly"] == []
 
 
 def test_without_an_earlier_list_nothing_is_called_new(book):
     sheet = monthly_sheet(book)
-    assert sheet["changes"] is None
+    assert sheet["changes"] == {"first": 8, "new": 0, "open": 0}
     assert "There is no earlier list to compare with" in Page(pages.monthly_list(book)).text
 
 
@@ -94,12 +96,12 @@ def test_a_row_says_why_how_much_what_next_and_who(book):
     row = next(row for row in table.rows if row[0].startswith(f"{HOUSE}-W01"))
     words = [" ".join(cell.split()) for cell in row]
     assert words[1] == "Mark M3 moves in at 5.0 mm/yr (4.1 to 5.9), above the threshold 3.2 mm/yr."
-    assert words[2] == "0.20 inch a year0.16 to 0.23; largest: bow"
+    assert words[2] == "0.20 inch a year0.16 to 0.23; largest: bownot measured: tip, slide"
     assert words[3] == "1 1/8 in7/8 in to the limit"
     assert words[4] == "before reinforcement7 visits, last 2026-04-10"
     assert words[5] == "decision this monthSomebody decides."
-    assert words[6] == "O2call engineer by 2026-05-12: third visit in a row"
-    assert words[7] == "20 days, from the visit of 2026-04-10"
+    assert words[6] == "O2call engineer by 2026-05-12: third visit in a row (O1, 2026-04-30)"
+    assert words[7] == "first list"
 
 
 def test_a_held_reading_that_could_hide_danger_stands_with_the_hard_limits():
@@ -120,9 +122,8 @@ def test_a_finding_that_is_undecided_and_still_asks_for_somebody_is_listed_with_
     rows = states()
     sign = rows["seen sign"]["findings"][0]
     sign |= {"outcome": "undecided", "urgency": "confirming visit", "next_step": "Ask the technician today."}
-    sheet = monthly_sheet(book_of({"seen sign": rows["seen sign"]}))
-    (row,) = next(part["rows"] for part in sheet["sections"] if part["name"] == "again")
-    assert (row["urgency"], row["next_step"]) == ("confirming visit", "Ask the technician today.")
+    (line,) = the_list(book_of({"seen sign": rows["seen sign"]})).lines["again"]
+    assert (line.urgency, line.next_step) == ("confirming visit", "Ask the technician today.")
     sign |= {"urgency": "none"}
     assert sections(book_of({"seen sign": rows["seen sign"]}))["again"] == []
 

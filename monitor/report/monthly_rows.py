@@ -1,0 +1,265 @@
+"""The lines of the monthly list: the same for its page, its CSV file, its workbook and the terminal."""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from monitor.report import names, wording
+from monitor.report.context import Book, Key, PastList, Row
+from monitor.report.placing import SECTIONS, SPOKEN, Item, items, open_places
+from monitor.report.wall_sheet import period_words, told, untold
+from monitor.terms import Rule, Urgency
+from monitor.units import length_text
+
+FIRST, NEW, STILL, NEWLY = "first list", "new", "still open", "newly holding"
+STATES = (FIRST, NEW, STILL, NEWLY)
+"""What a line is against the last list."""
+
+
+@dataclass(frozen=True)
+class Run:
+    """For how long a wall has asked for somebody, by the lists.
+
+    since: first day of the unbroken run of lists on which it stood in the section it stands in now; opened: of those
+    on which it stood in any; before: the list before these, on which it asked for nobody, None where none is known.
+    """
+
+    since: date
+    opened: date
+    before: date | None
+
+
+@dataclass(frozen=True)
+class Line:
+    """One wall of the list. result: its row of wall_results; lead: its most urgent finding.
+
+    decision: the last one made since the wall asks for somebody; older: the last one before that, where there is none.
+    """
+
+    house: str
+    wall: str
+    nickname: str
+    page: str
+    unit: str
+    section: str
+    heading: str
+    state: str
+    run: Run
+    age_days: int
+    result: Row | None
+    lead: Row | None
+    reason: str
+    also: Sequence[str]
+    decision: Row | None
+    older: Row | None
+
+    @property
+    def key(self) -> str:
+        """House and wall as people write them."""
+        return f"{self.house}-{self.wall}"
+
+    @property
+    def urgency(self) -> str:
+        """How soon the wall asks for somebody."""
+        return str(self.lead["urgency"]) if self.lead else str(Urgency.NONE)
+
+    @property
+    def next_step(self) -> str:
+        """What its most urgent finding asks for."""
+        return str(self.lead["next_step"]) if self.lead else ""
+
+    @property
+    def rate(self) -> Mapping[str, str] | None:
+        """Rate and bounds in the wall's unit; None where they are not told."""
+        return told(self.result, "rate", self.unit) if self.result else None
+
+    @property
+    def untold(self) -> str:
+        """What stands in place of a rate."""
+        return untold(self.result)
+
+    @property
+    def jumped(self) -> bool:
+        """Whether the latest visit stands apart from the earlier ones, and so bends the rate."""
+        return bool(self.lead and self.lead["rule"] == Rule.JUMP)
+
+    @property
+    def movement(self) -> str:
+        """The component that moves most, '' where none is measured."""
+        return str(self.result["largest_movement"] or "") if self.result and self.rate else ""
+
+    @property
+    def not_measured(self) -> str:
+        """Components that marks and method cannot see: 'tip, slide'."""
+        return ", ".join((self.result["not_measured"] or "").split()) if self.result else ""
+
+    @property
+    def total(self) -> str:
+        """Total inward deflection in the wall's unit."""
+        row = self.result
+        return length_text(row["total_mm"], self.unit) if row and row["total_mm"] is not None else "not known"
+
+    @property
+    def room_mm(self) -> float | None:
+        """What is left of the total up to its limit, below nought where it is over; None where not known."""
+        row = self.result
+        if row is None or row["total_mm"] is None or row["total_limit_mm"] is None:
+            return None
+        return float(row["total_limit_mm"] - row["total_mm"])
+
+    @property
+    def room(self) -> str:
+        """The same in words."""
+        room = self.room_mm
+        if room is None:
+            return ""
+        size = length_text(abs(room), self.unit)
+        return f"{size} to the limit" if room > 0 else f"over the limit by {size}"
+
+    @property
+    def period(self) -> str:
+        """'before reinforcement', 'after reinforcement', ..."""
+        return period_words(self.result["period"]) if self.result else ""
+
+    @property
+    def visits(self) -> int:
+        """Visits that count for the rate."""
+        return int(self.result["visits"] or 0) if self.result else 0
+
+    @property
+    def last_visit(self) -> date | None:
+        """Day of the latest visit."""
+        return self.result["last_visit"] if self.result else None
+
+    @property
+    def owner(self) -> str:
+        """Who does what was decided, '' where nothing was decided since the wall asks for somebody."""
+        return str(self.decision["owner"]) if self.decision else ""
+
+    @property
+    def age(self) -> str:
+        """State and age in words: 'still open, 61 days: here since 2026-02-28, on the list since 2025-11-30'."""
+        since, opened = self.run.since, self.run.opened
+        if self.state in (FIRST, NEWLY) or (opened == since and not self.age_days):
+            return self.state
+        if not self.age_days:
+            return f"{self.state}: here since this list, on the list since {opened.isoformat()}"
+        said = f"{self.state}, {wording.count_text(self.age_days, 'day')}: here since {since.isoformat()}"
+        return said if opened == since else f"{said}, on the list since {opened.isoformat()}"
+
+
+@dataclass(frozen=True)
+class List:
+    """The whole list: every judged wall's place now and on the last list, and the lines of each section in order."""
+
+    placed: Mapping[Key, Item]
+    earlier: Mapping[Key, Item] | None
+    lines: Mapping[str, Sequence[Line]]
+
+    @property
+    def all_lines(self) -> Sequence[Line]:
+        """The lines of all sections in the order of the page."""
+        return [line for name, *_ in SECTIONS for line in self.lines[name]]
+
+    def states(self, state: str) -> int:
+        """How many lines are in one of STATES."""
+        return sum(line.state == state for line in self.all_lines)
+
+
+def the_list(book: Book) -> List:
+    """The list of a book: sections in the order of their urgency; within each, by urgency, then by consequence."""
+    earlier = items(book.previous) if book.previous else None
+    placed = items(book.assessment, earlier)
+    ordered = sorted(placed.items(), key=lambda pair: (pair[1].urgency, -pair[1].consequence, pair[0]))
+    lists, decided = _past_lists(book), decisions_by_wall(book)
+    lines = {
+        name: [_line(book, key, item, earlier, lists, decided.get(key, [])) for key, item in ordered
+               if item.section == name]
+        for name, *_ in SECTIONS
+    }  # fmt: skip
+    return List(placed, earlier, lines)
+
+
+def decisions_by_wall(book: Book) -> Mapping[Key, Sequence[Row]]:
+    """Decisions of each wall, oldest first."""
+    found: dict[Key, list[Row]] = defaultdict(list)
+    for row in sorted(book.decisions.to_pylist(), key=lambda row: (row["known_at"].isoformat(), row["decision_id"])):
+        found[row["house"], row["wall"]].append(row)
+    return found
+
+
+def _past_lists(book: Book) -> Sequence[PastList]:
+    """The earlier lists of the book; where it was given none, the last one at least."""
+    if book.lists or book.previous is None:
+        return book.lists
+    return [PastList(book.previous.judged_on, open_places(book.previous))]
+
+
+def _run(book: Book, key: Key, item: Item, lists: Sequence[PastList]) -> Run:
+    since = opened = book.assessment.judged_on
+    stayed = item.is_open
+    for past in lists if item.is_open else ():
+        place = past.places.get(key)
+        if place is None:
+            return Run(since, opened, past.judged_on)
+        opened = past.judged_on
+        stayed = stayed and place == item.section
+        since = opened if stayed else since
+    return Run(since, opened, None)
+
+
+def _state(item: Item, before: Item | None, has_earlier: bool) -> str:
+    if not item.is_open:
+        return NEWLY
+    if not has_earlier:
+        return FIRST
+    return STILL if before is not None and before.is_open else NEW
+
+
+def _line(
+    book: Book,
+    key: Key,
+    item: Item,
+    earlier: Mapping[Key, Item] | None,
+    lists: Sequence[PastList],
+    decided: Sequence[Row],
+) -> Line:
+    place = book.walls.get(key)
+    run = _run(book, key, item, lists)
+    lead = item.alarms[0] if item.alarms else None
+    said = str(item.result["reason"]) if item.result else ""
+    reason = (lead["reason"] if lead and item.section in ("hard", "held", "overdue") else said) or said
+    since = [row for row in decided if run.before is None or row["known_at"].date() > run.before]
+    older = [row for row in decided if row not in since]
+    return Line(
+        house=key[0],
+        wall=key[1],
+        nickname=place["nickname"] or f"wall {key[1]}" if place else "",
+        page=names.page_name(*key, "wall") if place else "",
+        unit=(place["unit"] or "in") if place else "mm",
+        section=item.section,
+        heading=next(heading for name, heading, *_ in SECTIONS if name == item.section),
+        state=_state(item, earlier.get(key) if earlier is not None else None, earlier is not None),
+        run=run,
+        age_days=max((book.assessment.judged_on - run.since).days, 0),
+        result=item.result,
+        lead=lead,
+        reason=reason,
+        also=_also(item, lead, reason),
+        decision=since[-1] if since else None,
+        older=older[-1] if older and not since else None,
+    )
+
+
+def _also(item: Item, lead: Row | None, said: str) -> list[str]:
+    """Reasons of the other findings that ask for somebody."""
+    rest = [
+        row["reason"] for row in item.alarms if row["rule"] != Rule.TREND and (row is not lead or row["reason"] != said)
+    ]
+    return [text for text in dict.fromkeys(rest) if text and text != said]
+
+
+def was_place(item: Item | None) -> str:
+    """A wall's place in words: 'look again', 'no longer judged'."""
+    return SPOKEN[item.section] if item else "no longer judged"

@@ -1,0 +1,114 @@
+"""Tables to the bytes of a CSV file or a workbook: the same tables, the same bytes; no cell runs as a formula."""
+
+import csv
+import io
+import re
+import zipfile
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from openpyxl import Workbook
+from openpyxl.styles import Alignment, Font
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.worksheet import Worksheet
+
+Cell = str | int | float | date | None
+
+_STAMP = re.compile(rb"(<dcterms:(created|modified)[^>]*>)[^<]*(</dcterms:)")
+_ZIP_DATE = (1980, 1, 1, 0, 0, 0)
+"""The earliest that a ZIP archive knows."""
+_RUNS = tuple("=+-@\t\r\n")
+"""A cell that begins with one of these may be run as a formula by a spreadsheet that opens a CSV file."""
+_UNWRITABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")
+"""Signs that no workbook can hold (XML 1.0, production 2)."""
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """One sheet of a workbook. widths: of its columns, in signs."""
+
+    name: str
+    headers: Sequence[str]
+    rows: Sequence[Sequence[Cell]]
+    widths: Sequence[int] = ()
+
+
+def harmless(text: str) -> str:
+    """The text with an apostrophe in front where a spreadsheet would run it as a formula."""
+    return f"'{text}" if text.startswith(_RUNS) else text
+
+
+def cell_text(cell: Cell) -> str:
+    """A cell as a CSV file holds it: nothing for None, ISO dates, numbers as Python writes them."""
+    if cell is None:
+        return ""
+    if isinstance(cell, str):
+        return harmless(cell)
+    return cell.isoformat() if isinstance(cell, date) else str(cell)
+
+
+def csv_bytes(headers: Sequence[str], rows: Iterable[Sequence[Cell]]) -> bytes:
+    """A CSV file in UTF-8 with its mark, so that a spreadsheet reads it as such, and line ends as RFC 4180 has them."""
+    out = io.StringIO(newline="")
+    writer = csv.writer(out)
+    writer.writerow(headers)
+    writer.writerows([cell_text(cell) for cell in row] for row in rows)
+    return out.getvalue().encode("utf-8-sig")
+
+
+def xlsx_bytes(sheets: Sequence[Sheet], *, title: str, made_at: datetime) -> bytes:
+    """A workbook to be looked at and printed: fixed header row, filters, landscape, one page wide. made_at: in UTC."""
+    book = Workbook()
+    book.remove(book.active)
+    for sheet in sheets:
+        _fill(book.create_sheet(sheet.name), sheet)
+    book.properties.title = title
+    book.properties.creator = "wallbow"
+    made = io.BytesIO()
+    book.save(made)
+    return without_clock(made.getvalue(), made_at)
+
+
+def without_clock(packed: bytes, made_at: datetime) -> bytes:
+    """The same workbook with fixed times inside, and stored rather than compressed (compressors differ)."""
+    out = io.BytesIO()
+    stamp = rb"\g<1>" + f"{made_at:%Y-%m-%dT%H:%M:%SZ}".encode() + rb"\g<3>"
+    with zipfile.ZipFile(io.BytesIO(packed)) as old, zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as new:
+        for name in sorted(old.namelist(), key=lambda name: (name != "[Content_Types].xml", name)):
+            content = old.read(name)
+            if name == "docProps/core.xml":
+                content = _STAMP.sub(stamp, content)
+            new.writestr(zipfile.ZipInfo(name, date_time=_ZIP_DATE), content)
+    return out.getvalue()
+
+
+def _fill(page: Worksheet, sheet: Sheet) -> None:
+    page.append(list(sheet.headers))
+    for cell in page[1]:
+        cell.font = Font(bold=True)
+        cell.alignment = Alignment(wrap_text=True, vertical="top")
+    top = Alignment(wrap_text=True, vertical="top")
+    for number, row in enumerate(sheet.rows, start=2):
+        for column, value in enumerate(row, start=1):
+            cell = page.cell(number, column)
+            cell.alignment = top
+            if isinstance(value, str):
+                _write_text(cell, value)
+            elif value is not None:
+                cell.value = value
+    for column, width in enumerate(sheet.widths, start=1):
+        page.column_dimensions[get_column_letter(column)].width = width
+    page.freeze_panes = "A2"
+    page.auto_filter.ref = page.dimensions
+    page.print_title_rows = "1:1"
+    page.page_setup.orientation = "landscape"
+    page.page_setup.fitToHeight = 0
+    page.sheet_properties.pageSetUpPr.fitToPage = True
+
+
+def _write_text(cell, text: str) -> None:  # type: ignore[no-untyped-def]
+    """Text as text: openpyxl takes what begins with = for a formula unless told its type."""
+    cell.value = _UNWRITABLE.sub("\ufffd", text)
+    cell.data_type = "s"
+    cell.quotePrefix = text.startswith(_RUNS)
