@@ -1,8 +1,7 @@
 """The stored readings to an assessment: the only place where the store meets the trend room."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 from datetime import date, datetime
-from hashlib import sha256
 
 import pandas as pd
 import pyarrow as pa
@@ -10,8 +9,10 @@ import pyarrow.compute as pc
 
 from monitor import schema
 from monitor.config import Settings, Variances
-from monitor.errors import NotFoundError
+from monitor.errors import NotFoundError, StoreError
+from monitor.pipeline import runs
 from monitor.pipeline.frames import frame, table
+from monitor.pipeline.runs import Run
 from monitor.results import Assessment
 from monitor.store import Store
 from monitor.trend import plan
@@ -23,13 +24,24 @@ _COLD = ("cold", "frost", "freez")
 
 
 def assess(
-    store: Store, *, judged_on: date, known_on: datetime, save: bool = True, progress: Progress | None = None
+    store: Store,
+    *,
+    judged_on: date,
+    known_on: datetime,
+    save: bool = True,
+    made_at: datetime | None = None,
+    settings: Settings | None = None,
+    progress: Progress | None = None,
 ) -> Assessment:
-    """Assess every wall with a visit up to `judged_on`, from what was known at `known_on`; saved unless told not to."""
-    settings = settings_on(store, judged_on, known_on)
+    """Assess every wall with a visit up to `judged_on`, from what was known at `known_on`.
+
+    Saved, and put on record as made at `made_at` (known_on where it is left out), unless told not to.
+    settings: those to use in place of the company's on that day.
+    """
+    settings = settings or settings_on(store, judged_on, known_on)
     register = {name: store.current(name, known_on=known_on) for name in ("walls", "marks", "events")}
     cold = cold_houses(store.current("houses", known_on=known_on))
-    buckets = list(store.buckets())
+    buckets = store.buckets(known_on)
     parts: dict[str, list[pd.DataFrame]] = {name: [] for name in schema.RESULTS}
     for done, bucket in enumerate(buckets, start=1):
         keys = set(bucket)
@@ -48,12 +60,13 @@ def assess(
     assessment = Assessment(
         judged_on=judged_on,
         known_until=known_on,
-        settings_sha256=sha256(settings.model_dump_json().encode()).hexdigest(),
+        settings_sha256=runs.settings_hash(settings),
         facts_sha256=store.facts_sha256(known_on=known_on),
         **{name: _in_order(found) for name, found in done_tables.items()},
     )
     if save:
         store.save_assessment(assessment)
+        runs.record(store, assessment, settings, made_at or known_on)
     return assessment
 
 
@@ -77,6 +90,26 @@ def of_walls(rows: pa.Table, keys: Iterable[tuple[str, str]]) -> pa.Table:
     wanted = set(keys)
     mine = [key in wanted for key in zip(rows["house"].to_pylist(), rows["wall"].to_pylist(), strict=True)]
     return rows.filter(pa.array(mine, pa.bool_()))
+
+
+def made_again(store: Store, run: Run, tables: Collection[str] = tuple(schema.RESULTS)) -> Assessment:
+    """The assessment of a run, some tables of it at least: from the store where it still stands, else from the facts.
+
+    Raises NotFoundError where its settings are not on record, StoreError where the facts known then are others now.
+    """
+    found = runs.stored(store, run, tables)
+    if found:
+        return found
+    settings = runs.settings_of(store, run, settings_on(store, run.judged_on, run.known_until))
+    found = assess(store, judged_on=run.judged_on, known_on=run.known_until, save=False, settings=settings)
+    if found.facts_sha256 != run.facts_sha256:
+        raise StoreError(
+            f"What the store knows up to {run.known_until:%Y-%m-%d %H:%M} UTC is not what it knew then.",
+            got=f"facts {found.facts_sha256[:12]}",
+            expected=f"facts {run.facts_sha256[:12]}",
+            mend="Run `wallbow verify`; restore the store from a backup if it finds damage.",
+        )
+    return found
 
 
 def newest(store: Store, month: str | None = None) -> Assessment:

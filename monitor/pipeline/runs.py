@@ -1,0 +1,134 @@
+"""Every assessment ever made, on record, so that one which a later one took the place of can be made again."""
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from datetime import date, datetime
+from hashlib import sha256
+from typing import Any
+
+from monitor import __version__, schema
+from monitor.config import Settings
+from monitor.errors import NotFoundError
+from monitor.results import Assessment
+from monitor.store import Store, canonical
+
+
+@dataclass(frozen=True)
+class Run:
+    """What one assessment was made from, and what came out; run_id is made from the rest.
+
+    results_sha256 and code_version are '' where it was made before assessments were recorded.
+    """
+
+    judged_on: date
+    known_until: datetime
+    settings_sha256: str
+    facts_sha256: str
+    results_sha256: str
+    code_version: str
+
+    @property
+    def run_id(self) -> str:
+        """16 hex digits."""
+        return row_id(asdict(self))
+
+
+def row_id(row: Mapping[str, Any]) -> str:
+    """16 hex digits from the content of a row."""
+    return sha256("\x1f".join(f"{name}={row[name]}" for name in sorted(row)).encode()).hexdigest()[:16]
+
+
+def settings_json(settings: Settings) -> str:
+    """Settings as text: what is hashed, and kept."""
+    return settings.model_dump_json()
+
+
+def settings_hash(settings: Settings) -> str:
+    """SHA-256 of settings."""
+    return sha256(settings_json(settings).encode()).hexdigest()
+
+
+def results_hash(assessment: Assessment) -> str:
+    """SHA-256 over all result tables, whatever the order of their rows."""
+    digests = (canonical.digests(table, getattr(assessment, table))[1] for table in schema.RESULTS)
+    return sha256("\n".join(digests).encode()).hexdigest()
+
+
+def record(store: Store, assessment: Assessment, settings: Settings, made_at: datetime) -> None:
+    """Put an assessment made just now, and the settings it was made with, on record."""
+    run = Run(
+        **_identity(assessment),
+        results_sha256=results_hash(assessment),
+        code_version=__version__,
+    )
+    kept = {"settings_sha256": run.settings_sha256, "settings": settings_json(settings), "known_at": made_at}
+    store.office.add({"settings_kept": [kept], "runs": [row_of(run, made_at)]})
+
+
+def row_of(run: Run, made_at: datetime) -> dict[str, Any]:
+    """A run as a row of schema.RUNS."""
+    return {"run_id": run.run_id, **asdict(run), "known_at": made_at}
+
+
+def on_record(store: Store) -> dict[str, Run]:
+    """All runs by id, in the order they were made; first stored assessments from before there was a record."""
+    names = Run.__dataclass_fields__
+    recorded = [Run(**{name: row[name] for name in names}) for row in store.office.rows("runs")]
+    known = [(run.judged_on, run.known_until, run.settings_sha256, run.facts_sha256) for run in recorded]
+    stored = [found for day in store.assessments() if (found := store.assessment(day, tables=()))]
+    older = [
+        Run(**_identity(found), results_sha256="", code_version="")
+        for found in stored
+        if tuple(_identity(found).values()) not in known
+    ]
+    return {run.run_id: run for run in (*older, *recorded)}
+
+
+def of(store: Store, assessment: Assessment) -> Run:
+    """The run that made an assessment; one that nobody recorded is told from its own card."""
+    found = [run for run in on_record(store).values() if is_of(run, assessment)]
+    return found[-1] if found else Run(**_identity(assessment), results_sha256="", code_version="")
+
+
+def before(store: Store, judged_on: date, known_until: datetime) -> list[Run]:
+    """The run of each earlier day as it stood when all was known until a moment, newest day first."""
+    newest: dict[date, Run] = {}
+    for run in on_record(store).values():
+        if run.judged_on < judged_on and run.known_until <= known_until:
+            held = newest.get(run.judged_on)
+            if held is None or run.known_until >= held.known_until:
+                newest[run.judged_on] = run
+    return [newest[day] for day in sorted(newest, reverse=True)]
+
+
+def stored(store: Store, run: Run, tables: Collection[str] = tuple(schema.RESULTS)) -> Assessment | None:
+    """The assessment of a run where it still stands in the store; None where a later one took its place."""
+    card = store.assessment(run.judged_on, tables=())
+    return store.assessment(run.judged_on, tables=tables) if card and is_of(run, card) else None
+
+
+def settings_of(store: Store, run: Run, current: Settings) -> Settings:
+    """The settings that a run was made with. Raises NotFoundError where they are not on record.
+
+    current: those that hold now; a run from before there was a record may have been made with them.
+    """
+    for row in store.office.rows("settings_kept"):
+        if row["settings_sha256"] == run.settings_sha256:
+            return Settings.model_validate_json(row["settings"])
+    if settings_hash(current) == run.settings_sha256:
+        return current
+    raise NotFoundError(
+        f"The settings of the assessment for {run.judged_on} are not on record, so it cannot be made again.",
+        got=f"settings {run.settings_sha256[:12]}",
+        mend="Assess again for that day; from then on its settings are kept.",
+    )
+
+
+def is_of(run: Run, assessment: Assessment) -> bool:
+    """Whether a run has the days, settings and facts of an assessment."""
+    return all(getattr(run, name) == value for name, value in _identity(assessment).items())
+
+
+def _identity(assessment: Assessment) -> dict[str, Any]:
+    names: Sequence[str] = ("judged_on", "known_until", "settings_sha256", "facts_sha256")
+    return {name: getattr(assessment, name) for name in names}
