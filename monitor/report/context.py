@@ -138,7 +138,9 @@ class Book:
     decisions: schema.DECISIONS. previous: the assessment of the last list, to say what is new.
     company: 'name' and 'contact' as printed. variances: what the assessment rests on. received: readings that somebody
     corrected as they came in, by reading_id. lists: earlier lists, newest first, as far back as any wall that asks for
-    somebody has done so without a break; the age of an item is told from them.
+    somebody has done so without a break; the age of an item is told from them. supersedes: by file name the earlier
+    page whose place a page takes (report_number, judged_on, known_until). first_totals: by wall the total inward
+    deflection at its first visit (total_mm, total_mark, total_reference), where it is known.
     """
 
     facts: schema.Tables
@@ -151,6 +153,8 @@ class Book:
     variances: Variances = field(default_factory=Variances)
     received: Mapping[str, Row] = field(default_factory=dict)
     lists: Sequence[PastList] = ()
+    supersedes: Mapping[str, Row] = field(default_factory=dict)
+    first_totals: Mapping[Key, Row] = field(default_factory=dict)
 
     def fact(self, name: str) -> pa.Table:
         """A table of the facts, empty where it was not given."""

@@ -4,7 +4,7 @@ import re
 
 from monitor.report.context import Book, Key
 
-KINDS = ("wall", "homeowner")
+KINDS = ("wall", "homeowner", "history")
 MONTHLY_LIST = "monthly-list.html"
 MONTHLY_CSV = "monthly-list.csv"
 MONTHLY_XLSX = "monthly-list.xlsx"
@@ -12,18 +12,26 @@ INDEX = "index.html"
 PLAN = "visit-plan.html"
 REPEATABILITY = "repeatability.html"
 SCRIPT = "plotly.min.js"
+_FILES = {"index": INDEX, "monthly": MONTHLY_LIST, "plan": PLAN, "repeatability": REPEATABILITY}
+NUMBER_OF = {MONTHLY_CSV: MONTHLY_LIST, MONTHLY_XLSX: MONTHLY_LIST}
+"""Files that bear no number within, and the page whose number is theirs."""
 
 _PLAIN = re.compile(r"[^A-Za-z0-9-]")
 
 
 def page_name(house: str, wall: str, kind: str) -> str:
-    """File name of the page of `kind` ('wall' or 'homeowner') of one wall; two walls never share a name.
+    """File name of the page of `kind` (one of KINDS) of one wall; two walls never share a name.
 
     Any character but letters, digits and the hyphen is written as '.' and its code point in hex and '.'.
     """
     if kind not in KINDS:
         raise ValueError(f"no page of kind {kind!r}; there are {', '.join(KINDS)}")
     return f"{kind}_{_plain(house)}_{_plain(wall)}.html"
+
+
+def file_name(kind: str, *keys: str) -> str:
+    """File name of a page by its kind, and the keys of its wall where it is of one."""
+    return page_name(keys[0], keys[1], kind) if kind in KINDS else _FILES[kind]
 
 
 def wall_keys(book: Book) -> list[Key]:

@@ -1,6 +1,7 @@
 """One wall's book to the context of its office page: everything, with what was not used and why."""
 
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Any
 
 from monitor.config import Rules
@@ -89,16 +90,22 @@ def wall_sheet(book: Book, view: WallView) -> Context:
 def footer(book: Book, kind: str, *keys: str) -> Context:
     """What every page says of itself."""
     judged = book.assessment
+    before = book.supersedes.get(names.file_name(kind, *keys))
     return {
-        "report_number": book.report_number(kind, *keys),
+        "report_number": book.report_number(kind, *keys, *([before["report_number"]] if before else [])),
+        "supersedes": {**before, "known_until": _moment(before["known_until"])} if before else None,
         "judged_on": judged.judged_on,
-        "known_until": f"{judged.known_until:%Y-%m-%d %H:%M} UTC",
+        "known_until": _moment(judged.known_until),
         "code_version": book.code_version,
         "settings_sha256": judged.settings_sha256,
         "facts_sha256": judged.facts_sha256,
         "company": book.company.get("name") or "Our office",
         "contact": book.company.get("contact") or "",
     }
+
+
+def _moment(known: datetime) -> str:
+    return f"{known:%Y-%m-%d %H:%M} UTC"
 
 
 def scope(view: WallView, against: str) -> str:
