@@ -452,6 +452,21 @@ band_upper_mm | real | mm | upper end
 """
 )
 
+COMPONENTS = _schema(
+    _WALL
+    + """
+period | whole | | as in the wall results
+component | text | | terms.Movement
+visit_date | date | | date of the visit
+part | text | | before / after that day's work
+counts | flag | | counts for the rate (not in the take-up window)
+value_mm | real | mm | the component as this visit's readings alone show it, 0 where its line starts, at the first visit that counts
+trend_mm | real | mm | fitted line of the component, on the same zero; null at visits that do not count
+band_lower_mm | real | mm | lower end of where the component could be, one-sided 95 %
+band_upper_mm | real | mm | upper end
+"""
+)
+
 FINDINGS = _schema(
     _WALL
     + """
@@ -532,6 +547,9 @@ RESULTS: Mapping[str, pa.Schema] = {
 }
 """Tables that an assessment writes; derived, so they can be made again from the facts."""
 
+DRAWN: Mapping[str, pa.Schema] = {"components": COMPONENTS}
+"""Tables that pictures are drawn from, made of an assessment's tables when pages are written; not stored."""
+
 
 def empty(name: str) -> pa.Table:
     """An empty table of the schema of that name."""
@@ -540,7 +558,7 @@ def empty(name: str) -> pa.Table:
 
 def find(name: str) -> pa.Schema:
     """The schema of a table of any tier; KeyError where there is none."""
-    return (dict(FACTS) | dict(OFFICE) | dict(RESULTS))[name]
+    return (dict(FACTS) | dict(OFFICE) | dict(RESULTS) | dict(DRAWN))[name]
 
 
 def meaning(field: pa.Field) -> tuple[str, str]:

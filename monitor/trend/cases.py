@@ -24,7 +24,8 @@ WALL = ["house", "wall"]
 CASE = [*WALL, "period"]
 _READ = [*WALL, "mark", "visit_date", "part", "method", "setup", "deflection_mm", "step_mm", "error_factor", "state",
          "reading_id", "source_name"]  # fmt: skip
-_PARTS = {Part.BEFORE: 0, Part.NONE: 1, Part.AFTER: 2}
+PARTS = {Part.BEFORE: 0, Part.NONE: 1, Part.AFTER: 2}
+"""Order of the parts of a day."""
 
 
 @dataclass(frozen=True)
@@ -123,7 +124,7 @@ def _checked(rows: pd.DataFrame) -> pd.DataFrame:
             expected=f"one of {', '.join(METHODS)}, a finite deflection, and a date",
             mend=f"Reject or correct the reading {first['reading_id']}.",
         )
-    return rows.assign(method_code=code.astype(np.intp), part_order=rows["part"].map(_PARTS).fillna(1).astype(np.intp))
+    return rows.assign(method_code=code.astype(np.intp), part_order=rows["part"].map(PARTS).fillna(1).astype(np.intp))
 
 
 def _with_marks(rows: pd.DataFrame, marks: pd.DataFrame, walls: pd.DataFrame) -> pd.DataFrame:
