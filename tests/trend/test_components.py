@@ -103,14 +103,14 @@ def test_a_level_that_starts_later_goes_on_where_the_line_stands_by_then() -> No
 
 def test_a_string_splits_a_visit_as_generalised_least_squares_do() -> None:
     sd = MethodSds(reading_mm=0.5, offset_mm=1.2, yaw_mm_per_m=0.4)
-    read = dict(zip([(DAYS[1], mark) for mark in ROW], [0.9, 1.1, 2.7, 3.6, 2.2, 1.9, 0.4], strict=True))
+    read = dict(zip([(DAYS[1], mark) for mark in list(ROW)[:5]], [0.9, 1.1, 2.7, 3.6, 2.2], strict=True))
     moved = movement({(DAYS[0], mark): 0.0 for mark in ROW} | read, method="string")
     marks = invented.marks(["H1"], [(mark, x, z) for mark, (x, z) in ROW.items()])
     variances = Variances(methods=VARIANCES.methods | {Method.STRING: sd})
     found = components(moved, rates(bow=0.0), invented.walls(["H1"]), marks, variances)
-    x = np.array([x for x, _ in ROW.values()])
+    x = np.array([ROW[mark][0] for _, mark in read])  # the right end unread, so that a turned set-up looks like bow
     lever = (x - 4500) / 1000
-    covariance = 0.5**2 * np.eye(7) + 1.2**2 + 0.4**2 * np.outer(lever, lever)
+    covariance = 0.5**2 * np.eye(5) + 1.2**2 + 0.4**2 * np.outer(lever, lever)
     want = sm.GLS(list(read.values()), np.sin(np.pi * x / 9000), sigma=covariance).fit().params[0]
     assert values(found, "bow") == pytest.approx([0.0, want])
 
