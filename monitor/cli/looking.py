@@ -24,7 +24,11 @@ def assess(
 
     with show.progress("Assessing") as step:
         assessment = assessing.assess(
-            stores.open(store), judged_on=options.day_or_today(on), known_on=options.known(known_on), progress=step
+            stores.open(store),
+            judged_on=options.day_or_today(on),
+            known_on=options.known(known_on),
+            made_at=options.now(),
+            progress=step,
         )
     show.say(saying.of_assessment(assessment))
 

@@ -26,7 +26,9 @@ def reports(
 
     opened = stores.open(store)
     with show.progress("Writing pages") as step:
-        written = publishing.publish(opened, assessing.newest(opened, month), to, progress=step)
+        written = publishing.publish(
+            opened, assessing.newest(opened, month), to, published_at=options.now(), progress=step
+        )
     show.say(f"Wrote {len(written)} files. Start at {written[0]}")
 
 

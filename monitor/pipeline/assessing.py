@@ -79,6 +79,11 @@ def settings_on(store: Store, day: date, known_on: datetime | None = None) -> Se
     return settings.model_copy(update={"variances": Variances.model_validate_json(rows[-1]["values"])})
 
 
+def settings_of(store: Store, run: Run) -> Settings:
+    """The settings of a run; where they are not on record, those that hold on its day."""
+    return runs.settings_of(store, run) or settings_on(store, run.judged_on, run.known_until)
+
+
 def cold_houses(houses: pa.Table) -> set[str]:
     """Houses whose climate, as written, tells of cold or frost."""
     rows = zip(houses["house"].to_pylist(), houses["climate"].to_pylist(), strict=True)
@@ -100,7 +105,13 @@ def made_again(store: Store, run: Run, tables: Collection[str] = tuple(schema.RE
     found = runs.stored(store, run, tables)
     if found:
         return found
-    settings = runs.settings_of(store, run, settings_on(store, run.judged_on, run.known_until))
+    settings = settings_of(store, run)
+    if runs.settings_hash(settings) != run.settings_sha256:
+        raise NotFoundError(
+            f"The settings of the assessment for {run.judged_on} are not on record, so it cannot be made again.",
+            got=f"settings {run.settings_sha256[:12]}",
+            mend="Assess again for that day; from then on its settings are kept.",
+        )
     found = assess(store, judged_on=run.judged_on, known_on=run.known_until, save=False, settings=settings)
     if found.facts_sha256 != run.facts_sha256:
         raise StoreError(

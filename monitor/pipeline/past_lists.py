@@ -1,7 +1,10 @@
-"""The lists before an assessment's own, as stored: from them is told what is new, and how old the rest."""
+"""The lists before an assessment's own, as known then: from them is told what is new, and how old the rest."""
 
-from datetime import date
+from collections.abc import Sequence
 
+from monitor.pipeline import runs
+from monitor.pipeline.assessing import made_again
+from monitor.pipeline.runs import Run
 from monitor.report.context import PastList
 from monitor.report.placing import open_places
 from monitor.results import Assessment
@@ -11,34 +14,30 @@ _TABLES = ("wall_results", "findings")
 """What a list is made of."""
 
 
-def last_list(store: Store, assessment: Assessment) -> Assessment | None:
+def last_list(store: Store, assessment: Assessment, earlier: Sequence[Run] | None = None) -> Assessment | None:
     """The list to compare with: the last one of an earlier month; where there is none, the last one before.
 
-    An assessment made again for an earlier day with what became known later is no list that anybody has seen by then.
+    earlier: the lists before as they were known then, newest first; those on record where it is left out. One made
+    again later with what became known later is no list that anybody had seen by then.
     """
-    days = _earlier(store, assessment)
-    months = [day for day in days if (day.year, day.month) < (assessment.judged_on.year, assessment.judged_on.month)]
-    return store.assessment((months or days)[0]) if days else None
+    lists = _earlier(store, assessment, earlier)
+    month = (assessment.judged_on.year, assessment.judged_on.month)
+    of_months = [run for run in lists if (run.judged_on.year, run.judged_on.month) < month]
+    return made_again(store, (of_months or lists)[0]) if lists else None
 
 
-def past_lists(store: Store, assessment: Assessment) -> list[PastList]:
+def past_lists(store: Store, assessment: Assessment, earlier: Sequence[Run] | None = None) -> list[PastList]:
     """Earlier lists, newest first, back to the first on which no wall stands that asks for somebody now."""
     going = set(open_places(assessment))
     lists = []
-    for day in _earlier(store, assessment):
+    for run in _earlier(store, assessment, earlier):
         if not going:
             break
-        found = store.assessment(day, tables=_TABLES)
-        places = open_places(found, going) if found else {}
-        lists.append(PastList(day, places))
+        places = open_places(made_again(store, run, _TABLES), going)
+        lists.append(PastList(run.judged_on, places))
         going &= places.keys()
     return lists
 
 
-def _earlier(store: Store, assessment: Assessment) -> list[date]:
-    """Days of the lists before this one as they were known then, newest first."""
-    known = store.assessments_known()
-    return [
-        day for day in sorted(known, reverse=True)
-        if day < assessment.judged_on and known[day] <= assessment.known_until
-    ]  # fmt: skip
+def _earlier(store: Store, assessment: Assessment, given: Sequence[Run] | None) -> Sequence[Run]:
+    return runs.before(store, assessment.judged_on, assessment.known_until) if given is None else given

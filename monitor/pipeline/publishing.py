@@ -1,31 +1,39 @@
-"""An assessment to HTML files in a folder; the only place where the store meets the report room."""
+"""An assessment to pages in a folder, and onto the ledger; the only place where the store meets the report room."""
 
-from collections.abc import Callable, Iterator
+import re
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor import __version__, schema
 from monitor.errors import ReportError
-from monitor.pipeline import past_lists
+from monitor.pipeline import editions, past_lists, runs
 from monitor.pipeline.as_judged import as_judged
-from monitor.pipeline.assessing import settings_on
+from monitor.pipeline.assessing import made_again, settings_of
+from monitor.pipeline.editions import Edition
+from monitor.pipeline.first_totals import first_totals
 from monitor.report import monthly_files, names, pages
-from monitor.report.context import Book, Row
+from monitor.report.context import Book, Key, Row
 from monitor.results import Assessment
-from monitor.store import Store
+from monitor.store import Store, files
 from monitor.terms import Act
 
 Progress = Callable[[int, int], None]
+
+_NUMBER = re.compile(rb'<meta name="report-number" content="([0-9a-f-]+)">')
+_ONLY_ONCE = 7
+"""Files beside those of the walls."""
 
 
 def book_of(store: Store, assessment: Assessment, previous: Assessment | None = None) -> Book:
     """Everything that pages are made of, as known when the assessment was made."""
     known_on = assessment.known_until
-    settings = settings_on(store, assessment.judged_on, known_on)
+    settings = settings_of(store, runs.of(store, assessment))
     facts = {name: store.current(name, known_on=known_on) for name in schema.FACTS if name != "readings"}
     facts["readings"] = as_judged(store.readings(known_on=known_on), assessment)
     return Book(
@@ -58,24 +66,84 @@ def _received(store: Store, rulings: pa.Table, known_on: datetime) -> dict[str, 
     return {row["reading_id"]: row for row in by_time}
 
 
-def publish(store: Store, assessment: Assessment, to: Path, *, progress: Progress | None = None) -> list[Path]:
-    """Write index, monthly list, repeatability and two pages per wall into a folder; returns what was written."""
-    content = book_of_list(store, assessment)
+def book_of_edition(store: Store, edition: Edition) -> Book:
+    """The book of a set of pages, whenever it is asked for: from the facts known then, and what is on record."""
+    assessment = made_again(store, edition.run)
+    content = book_of(store, assessment, past_lists.last_list(store, assessment, edition.earlier))
+    return replace(
+        content,
+        lists=past_lists.past_lists(store, assessment, edition.earlier),
+        company=edition.company,
+        supersedes=editions.supersedes(store, edition),
+        first_totals=first_totals(content.facts),
+    )
+
+
+def publish(
+    store: Store, assessment: Assessment, to: Path, *, published_at: datetime, progress: Progress | None = None
+) -> list[Path]:
+    """Write index, monthly list (also as CSV and XLSX), plan, repeatability and three pages per wall into a folder.
+
+    What was written goes onto the ledger of published pages, as published at that moment; returns the files.
+    """
+    edition = editions.of(store, assessment, published_at)
+    written, ledger = write(store, edition, to, progress=progress)
+    editions.record(store, edition, ledger)
+    return written
+
+
+def write(
+    store: Store, edition: Edition, to: Path, *, progress: Progress | None = None
+) -> tuple[list[Path], list[dict[str, Any]]]:
+    """Write the pages of an edition into a folder; returns the files, and the rows that the ledger has of them."""
+    content = book_of_edition(store, edition)
+    written: list[Path] = []
+    sums: dict[str, str] = {}
+    numbers: dict[str, str] = {}
+    keys = names.wall_keys(content)
     try:
         to.mkdir(parents=True, exist_ok=True)
-        written = []
-        keys = names.wall_keys(content)
         for done, (name, data) in enumerate(_all_pages(content, keys), start=1):
             written.append(_write(to / name, data))
+            sums[name] = files.sha256(data)
+            if found := number_in(data):
+                numbers[name] = found
             if progress:
-                progress(done, 7 + 2 * len(keys))
+                progress(done, _ONLY_ONCE + len(names.KINDS) * len(keys))
     except OSError as error:
         raise ReportError(
             "A page could not be written.",
             got=f"{error.filename or to}: {error.strerror}",
             mend="Choose another folder with --to, or make room there.",
         ) from error
-    return written
+    return written, _ledger(content, sums, numbers, keys)
+
+
+def number_in(data: bytes) -> str:
+    """The report number that a page bears; '' where it bears none."""
+    found = _NUMBER.search(data)
+    return found[1].decode() if found else ""
+
+
+def _ledger(
+    content: Book, sums: Mapping[str, str], numbers: Mapping[str, str], keys: list[Key]
+) -> list[dict[str, Any]]:
+    wall_of = {names.page_name(*key, kind): key for key in keys for kind in names.KINDS}
+    rows = []
+    for name, page_sha256 in sums.items():
+        number = numbers.get(names.NUMBER_OF.get(name, name))
+        if number:
+            house, wall = wall_of.get(name, ("", ""))
+            before = content.supersedes.get(name)
+            rows.append({
+                "report_number": number,
+                "page": name,
+                "house": house,
+                "wall": wall,
+                "sha256": page_sha256,
+                "supersedes": before["report_number"] if before else "",
+            })  # fmt: skip
+    return rows
 
 
 def _all_pages(content: Book, keys: list[tuple[str, str]]) -> Iterator[tuple[str, bytes]]:
@@ -89,6 +157,7 @@ def _all_pages(content: Book, keys: list[tuple[str, str]]) -> Iterator[tuple[str
     for house, wall in keys:
         yield names.page_name(house, wall, "wall"), pages.wall_page(content, house, wall)
         yield names.page_name(house, wall, "homeowner"), pages.homeowner_page(content, house, wall)
+        yield names.page_name(house, wall, "history"), pages.history_page(content, house, wall)
 
 
 def _write(path: Path, data: bytes) -> Path:

@@ -8,7 +8,6 @@ from typing import Any
 
 from monitor import __version__, schema
 from monitor.config import Settings
-from monitor.errors import NotFoundError
 from monitor.results import Assessment
 from monitor.store import Store, canonical
 
@@ -107,21 +106,10 @@ def stored(store: Store, run: Run, tables: Collection[str] = tuple(schema.RESULT
     return store.assessment(run.judged_on, tables=tables) if card and is_of(run, card) else None
 
 
-def settings_of(store: Store, run: Run, current: Settings) -> Settings:
-    """The settings that a run was made with. Raises NotFoundError where they are not on record.
-
-    current: those that hold now; a run from before there was a record may have been made with them.
-    """
-    for row in store.office.rows("settings_kept"):
-        if row["settings_sha256"] == run.settings_sha256:
-            return Settings.model_validate_json(row["settings"])
-    if settings_hash(current) == run.settings_sha256:
-        return current
-    raise NotFoundError(
-        f"The settings of the assessment for {run.judged_on} are not on record, so it cannot be made again.",
-        got=f"settings {run.settings_sha256[:12]}",
-        mend="Assess again for that day; from then on its settings are kept.",
-    )
+def settings_of(store: Store, run: Run) -> Settings | None:
+    """The settings that a run was made with; None where they are not on record."""
+    rows = store.office.rows("settings_kept", settings_sha256=run.settings_sha256)
+    return Settings.model_validate_json(rows[0]["settings"]) if rows else None
 
 
 def is_of(run: Run, assessment: Assessment) -> bool:

@@ -8,6 +8,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from monitor.report import figures, names, wording
 from monitor.report.context import Book
+from monitor.report.history_sheet import history_sheet
 from monitor.report.homeowner_sheet import homeowner_sheet
 from monitor.report.index_sheet import index_sheet
 from monitor.report.monthly_sheet import monthly_sheet
@@ -24,6 +25,11 @@ def wall_page(book: Book, house: str, wall: str) -> bytes:
 def homeowner_page(book: Book, house: str, wall: str) -> bytes:
     """The homeowner's page of one wall: one file, no script. NotFoundError where the register has no such wall."""
     return _render("homeowner.html", homeowner_sheet(book, book.view(house, wall)))
+
+
+def history_page(book: Book, house: str, wall: str) -> bytes:
+    """The dated history of one wall for a sale: no script. NotFoundError where the register has no such wall."""
+    return _render("history.html", history_sheet(book, book.view(house, wall)))
 
 
 def monthly_list(book: Book) -> bytes:

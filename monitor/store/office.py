@@ -81,9 +81,10 @@ class Office:
                     connection.executemany("INSERT" + _into(table) + " ON CONFLICT DO NOTHING", some)
             return connection.total_changes - before
 
-    def rows(self, table: str) -> list[dict[str, Any]]:
-        """All rows of a table of schema.OFFICE, in the order in which they became known."""
-        found: list[dict[str, Any]] = self._read(table, order=", ".join(("known_at", *schema.KEY[table]))).to_pylist()
+    def rows(self, table: str, **equal: str) -> list[dict[str, Any]]:
+        """Rows of a table of schema.OFFICE, those only whose columns equal what is given; as they became known."""
+        order = ", ".join(("known_at", *schema.KEY[table]))
+        found: list[dict[str, Any]] = self._read(table, order=order, equal=equal).to_pylist()
         return found
 
     def company(self) -> dict[str, str]:
@@ -105,12 +106,14 @@ class Office:
         problems = [line for line in found if line != "ok"]
         return problems + ([f"schema version {version}"] if version != schema.VERSION else [])
 
-    def _read(self, table: str, order: str = "") -> pa.Table:
+    def _read(self, table: str, order: str = "", equal: Mapping[str, str] | None = None) -> pa.Table:
         columns = schema.OFFICE[table]
         names = ", ".join(columns.names)
         with self._open() as connection:
-            query = f"SELECT {names} FROM {table} ORDER BY {order or schema.KEY[table][0]}"
-            rows = connection.execute(query).fetchall() if table in _tables(connection) else []
+            chosen = " AND ".join(f"{columns.field(name).name} = ?" for name in equal or {}) or "TRUE"
+            query = f"SELECT {names} FROM {table} WHERE {chosen} ORDER BY {order or schema.KEY[table][0]}"
+            there = table in _tables(connection)
+            rows = connection.execute(query, tuple((equal or {}).values())).fetchall() if there else []
         pairs = [zip(columns, row, strict=True) for row in rows]
         records = [{field.name: _from_sql(value, field.type) for field, value in row} for row in pairs]
         return pa.Table.from_pylist(records, schema=columns)

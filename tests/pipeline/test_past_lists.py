@@ -122,7 +122,7 @@ def test_the_terminal_the_csv_file_and_the_page_tell_the_same_rows(
 ) -> None:
     now = judged(APRIL, "N", E="look again")
     store = store_of(judged(MARCH, "N", "S"), now)
-    publish(store, now, tmp_path / "pages")
+    publish(store, now, tmp_path / "pages", published_at=end_of(APRIL))
     text = (tmp_path / "pages" / names.MONTHLY_CSV).read_text(encoding="utf-8-sig")
     rows = list(csv.DictReader(io.StringIO(text)))
     shown = listing.monthly(store, now)
@@ -143,6 +143,6 @@ def test_the_files_keep_their_bytes_where_more_days_bring_nothing_new(
     for number, known in enumerate((end_of(APRIL), end_of(date(2026, 5, 9)))):
         now = judged(APRIL, "N", known=known)
         store.save_assessment(now)
-        publish(store, now, tmp_path / str(number))
+        publish(store, now, tmp_path / str(number), published_at=known)
         made.append((tmp_path / str(number) / names.MONTHLY_CSV).read_bytes())
     assert made[0] == made[1]

@@ -1,0 +1,126 @@
+"""What was published: each edition of pages with all that it was made from, and the ledger of its pages."""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Any
+
+from monitor import __version__
+from monitor.pipeline import runs
+from monitor.pipeline.runs import Run
+from monitor.results import Assessment
+from monitor.store import Store
+
+Row = Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Edition:
+    """One set of pages: the assessment it shows, those of the earlier lists it tells of, newest first, and the company.
+
+    published_at: when it was first published; not in any page, it only tells which pages were there before.
+    """
+
+    run: Run
+    earlier: Sequence[Run] = field(repr=False)
+    company: Mapping[str, str]
+    code_version: str
+    published_at: datetime
+
+    @property
+    def edition_id(self) -> str:
+        """16 hex digits, from all but when it was published."""
+        return runs.row_id(self._made_from())
+
+    @property
+    def days(self) -> tuple[date, datetime]:
+        """Day judged for, and until when all was known: a later edition is later in one of them, earlier in none."""
+        return self.run.judged_on, self.run.known_until
+
+    def _made_from(self) -> dict[str, str]:
+        return {
+            "run_id": self.run.run_id,
+            "earlier_run_ids": " ".join(run.run_id for run in self.earlier),
+            "company": json.dumps(dict(sorted(self.company.items())), ensure_ascii=False),
+            "code_version": self.code_version,
+        }
+
+    def row(self) -> dict[str, Any]:
+        """As a row of schema.EDITIONS."""
+        return {"edition_id": self.edition_id, **self._made_from(), "known_at": self.published_at}
+
+
+def of(store: Store, assessment: Assessment, published_at: datetime) -> Edition:
+    """The edition of an assessment as it would be published now; where it was published before, as it was then."""
+    made = Edition(
+        run=runs.of(store, assessment),
+        earlier=runs.before(store, assessment.judged_on, assessment.known_until),
+        company=store.office.company(),
+        code_version=__version__,
+        published_at=published_at,
+    )
+    return next((found for found in on_record(store) if found.edition_id == made.edition_id), made)
+
+
+def on_record(store: Store) -> list[Edition]:
+    """All editions, in the order they were published."""
+    known = runs.on_record(store)
+    return [
+        Edition(
+            run=known[row["run_id"]],
+            earlier=[known[run_id] for run_id in row["earlier_run_ids"].split()],
+            company=json.loads(row["company"]),
+            code_version=row["code_version"],
+            published_at=row["known_at"],
+        )
+        for row in store.office.rows("editions")
+    ]
+
+
+def supersedes(store: Store, edition: Edition) -> dict[str, Row]:
+    """By file name, the pages of the edition before: the newest one then published that is older in what it knew.
+
+    Each with its report number, the day it was judged for and until when all was known.
+    """
+    older = [
+        other
+        for other in on_record(store)
+        if other.published_at < edition.published_at and other.days != edition.days and _is_not_after(other, edition)
+    ]
+    if not older:
+        return {}
+    last = max(older, key=lambda other: (*other.days, other.published_at))
+    rows = store.office.rows("pages", edition_id=last.edition_id)
+    said = {"judged_on": last.run.judged_on, "known_until": last.run.known_until}
+    return {row["page"]: {"report_number": row["report_number"], **said} for row in rows}
+
+
+def superseding(store: Store, edition: Edition) -> list[Edition]:
+    """Editions that took the place of one, in the order in which they did; the last is the one that stands."""
+    later = [
+        other
+        for other in on_record(store)
+        if other.edition_id != edition.edition_id
+        and _is_not_after(edition, other)
+        and (other.days != edition.days or other.published_at > edition.published_at)
+    ]
+    return sorted(later, key=lambda other: (*other.days, other.published_at))
+
+
+def record(store: Store, edition: Edition, pages: Sequence[Row]) -> None:
+    """Put an edition and its pages on record.
+
+    pages: report_number, page, house, wall, sha256 and supersedes of each; one that is on record already stays.
+    """
+    when = {"edition_id": edition.edition_id, "known_at": edition.published_at}
+    every = {run.run_id: runs.row_of(run, run.known_until) for run in (edition.run, *edition.earlier)}
+    store.office.add({
+        "runs": list(every.values()),
+        "editions": [edition.row()],
+        "pages": [{**page, **when} for page in pages],
+    })  # fmt: skip
+
+
+def _is_not_after(one: Edition, other: Edition) -> bool:
+    return one.run.judged_on <= other.run.judged_on and one.run.known_until <= other.run.known_until
