@@ -9,6 +9,8 @@ STORE = 12
 NOT_FOUND = 13
 DAMAGED = 14
 NOT_POSSIBLE = 15
+ALTERED = 16
+SUPERSEDED = 17
 
 MEANING = {
     OK: "all went well",
@@ -16,9 +18,11 @@ MEANING = {
     ROWS_TO_MEND: "taken in, but some rows are held or rejected; see the mend sheet",
     NOT_TAKEN: "a file could not be taken in at all (nothing of it was stored)",
     STORE: "the store is missing, damaged or cannot be written",
-    NOT_FOUND: "no such wall, reading or assessment",
+    NOT_FOUND: "no such wall, reading, assessment or page",
     DAMAGED: "verify found damage",
     NOT_POSSIBLE: "what was asked cannot be done as asked",
+    ALTERED: "a page is not byte for byte as it was written, or could not be rebuilt so",
+    SUPERSEDED: "a page is as it was written, but another has taken its place",
 }
 
 TABLE = "Exit codes: " + "; ".join(f"{code} {meaning}" for code, meaning in MEANING.items()) + "."

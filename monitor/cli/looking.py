@@ -1,10 +1,10 @@
-"""Commands that look: assess, flagged, wall, verify."""
+"""Commands that look: assess, flagged, wall."""
 
 from typing import Annotated
 
 import typer
 
-from monitor.cli import exits, options, show
+from monitor.cli import options, show
 
 
 def add_to(app: typer.Typer) -> None:
@@ -12,7 +12,6 @@ def add_to(app: typer.Typer) -> None:
     app.command(epilog=options.example("wallbow assess --store reports/demo/store --on 2026-04-30"))(assess)
     app.command(epilog=options.example("wallbow flagged --store reports/demo/store --month 2026-04"))(flagged)
     app.command(epilog=options.example("wallbow wall DH-02-E --store reports/demo/store"))(wall)
-    app.command(epilog=options.example("wallbow verify --store reports/demo/store"))(verify)
 
 
 def assess(
@@ -66,15 +65,3 @@ def wall(wall: options.WallKey, store: options.StorePath = options.DEFAULT_STORE
         show.data(line)
     for table in tables:
         show.listing(table)
-
-
-def verify(store: options.StorePath = options.DEFAULT_STORE) -> None:
-    """Prove the store whole: every file, hash, count and schema. Exit code 14 where damage is found."""
-    from monitor import store as stores
-    from monitor.store.verify import verify as prove
-
-    proof = prove(stores.open(store))
-    for damage in proof.damages:
-        show.data(f"{damage.place}: {damage.what} Affected: {damage.affected.rstrip('.')}. Mend: {damage.mend}")
-    show.say(f"{proof.files} files and {proof.rows} rows looked at; {len(proof.damages) or 'no'} damage found.")
-    raise typer.Exit(exits.OK if proof.whole else exits.DAMAGED)

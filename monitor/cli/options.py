@@ -20,7 +20,7 @@ def _no_day(text: str) -> date:
     raise typer.BadParameter(f"'{text}' is no date. Write it like 2026-04-30.")
 
 
-def _moment(text: str) -> datetime:
+def moment(text: str) -> datetime:
     """An instant in UTC; a bare day counts to its last microsecond."""
     day, _, clock = text.strip().partition("T")
     if not clock:
@@ -54,7 +54,7 @@ KnownOn = Annotated[
     datetime | None,
     typer.Option(
         "--known-on",
-        parser=_moment,
+        parser=moment,
         metavar="DATE",
         help="Use only what was known by then, UTC (default now; a day counts to its end).",
     ),

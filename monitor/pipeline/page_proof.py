@@ -27,6 +27,7 @@ _REGISTER = {
     "events": "what was done to it",
     "houses": "what is registered of the house",
 }
+_ELSEWHERE = "Nothing about it changed; more is known of other walls, and with that every page gets a new number."
 
 
 class Standing(StrEnum):
@@ -92,7 +93,7 @@ def _proof(store: Store, standing: Standing, page: Row) -> PageProof:
     place = next((name for name in reversed(later) if name in same_page), None)
     if place is None or same_page[place]["report_number"] == page["report_number"]:
         return PageProof(standing, page["report_number"], page, edition)
-    because = tuple(_because(store, page, edition, later[place]))
+    because = tuple(_because(store, page, edition, later[place])) or (_ELSEWHERE,)
     return PageProof(standing, page["report_number"], page, edition, same_page[place], later[place], because)
 
 
@@ -114,8 +115,6 @@ def _because(store: Store, page: Row, old: Edition, new: Edition) -> Iterator[st
         yield "What the company says of itself changed."
     if new.code_version != old.code_version:
         yield f"It was written by version {new.code_version} of the program instead of {old.code_version}."
-    if new.run.facts_sha256 != old.run.facts_sha256 and key:
-        yield "Beside that, or instead, more is known of other walls; every page's number changes with that."
 
 
 def _rulings(store: Store, key: tuple[str, str] | None, since: datetime, until: datetime) -> Iterator[str]:
