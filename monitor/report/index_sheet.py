@@ -43,8 +43,9 @@ def _wall(book: Book, key: Key, place: Row, result: Row | None, planned: Row | N
         "shape": wording.VERDICT_SHAPE.get(result["verdict"], "ring") if result else "ring",
         "next": _next_visit(result, planned),
         "overdue": (result["overdue_days"] or 0) if result else 0,
-        "wall": names.page_name(*key, "wall"),
+        "office": names.page_name(*key, "wall"),
         "homeowner": names.page_name(*key, "homeowner"),
+        "history": names.page_name(*key, "history"),
     }
 
 

@@ -23,11 +23,16 @@ class Column:
 
 
 def _result(name: str) -> Callable[[Line], Cell]:
-    return lambda line: line.result[name] if line.result else None
+    return lambda line: _rounded(line.result[name]) if line.result else None
 
 
 def _rate(name: str) -> Callable[[Line], Cell]:
-    return lambda line: line.result[name] if line.result and line.rate else None
+    return lambda line: _rounded(line.result[name]) if line.result and line.rate else None
+
+
+def _rounded(cell: Cell) -> Cell:
+    """A length in mm or a rate in mm a year to a thousandth: more is noise, and would differ between processors."""
+    return round(cell, 3) if isinstance(cell, float) else cell
 
 
 def _decided(name: str) -> Callable[[Line], Cell]:
@@ -53,11 +58,12 @@ COLUMNS = (
     Column("rate_lower", "its one-sided 95 % lower bound", 10, _rate("rate_lower")),
     Column("rate_upper", "its one-sided 95 % upper bound", 10, _rate("rate_upper")),
     Column("threshold_mm_per_year", "threshold of the period, mm a year", 10, _result("threshold_mm_per_year")),
+    Column("mark", "mark of that rate", 8, _rate("governing_mark")),
     Column("movement", "component that moves most: bow, tip or slide", 10, lambda line: line.movement or None),
     Column("not_measured", "components that marks and method cannot see", 12, lambda line: line.not_measured or None),
     Column("total_mm", "total inward deflection at the latest visit, mm", 10, _result("total_mm")),
     Column("total_limit_mm", "its limit, mm", 10, _result("total_limit_mm")),
-    Column("room_mm", "room left to the limit, mm; below nought where it is over", 10, lambda line: line.room_mm),
+    Column("room_mm", "room left to the limit, mm; negative: over it", 10, lambda line: _rounded(line.room_mm)),
     Column("period", "before or after reinforcement", 14, lambda line: line.period or None),
     Column("visits", "visits that count for the rate", 8, lambda line: line.visits),
     Column("last_visit", "day of the latest visit", 12, lambda line: line.last_visit),

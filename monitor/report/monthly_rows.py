@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 
 from monitor.report import names, wording
 from monitor.report.context import Book, Key, PastList, Row
@@ -69,7 +70,7 @@ class Line:
         """What its most urgent finding asks for."""
         return str(self.lead["next_step"]) if self.lead else ""
 
-    @property
+    @cached_property
     def rate(self) -> Mapping[str, str] | None:
         """Rate and bounds in the wall's unit; None where they are not told."""
         return told(self.result, "rate", self.unit) if self.result else None
@@ -139,14 +140,20 @@ class Line:
 
     @property
     def age(self) -> str:
-        """State and age in words: 'still open, 61 days: here since 2026-02-28, on the list since 2025-11-30'."""
+        """State and age in words: 'still open, 61 days, here since 2026-02-28, on the list since 2025-11-30'."""
+        return ", ".join(filter(None, (self.state, self.age_beside)))
+
+    @property
+    def age_beside(self) -> str:
+        """The age that stands beside the state, '' where the wall is on the list for the first time."""
         since, opened = self.run.since, self.run.opened
         if self.state in (FIRST, NEWLY) or (opened == since and not self.age_days):
-            return self.state
+            return ""
+        here = f"{wording.count_text(self.age_days, 'day')}, here since {since.isoformat()}"
+        before = f"on the list since {opened.isoformat()}"
         if not self.age_days:
-            return f"{self.state}: here since this list, on the list since {opened.isoformat()}"
-        said = f"{self.state}, {wording.count_text(self.age_days, 'day')}: here since {since.isoformat()}"
-        return said if opened == since else f"{said}, on the list since {opened.isoformat()}"
+            return f"here since this list, {before}"
+        return here if opened == since else f"{here}, {before}"
 
 
 @dataclass(frozen=True)

@@ -9,13 +9,15 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from openpyxl import Workbook
-from openpyxl.styles import Alignment, Font
+from openpyxl.styles import Alignment, Font, NamedStyle
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
 Cell = str | int | float | date | None
 
 _STAMP = re.compile(rb"(<dcterms:(created|modified)[^>]*>)[^<]*(</dcterms:)")
+_CELL = "cell of a list"
+"""Name of the style of every cell below the header: one for all is quicker than one each."""
 _ZIP_DATE = (1980, 1, 1, 0, 0, 0)
 """The earliest that a ZIP archive knows."""
 _RUNS = tuple("=+-@\t\r\n")
@@ -61,6 +63,7 @@ def xlsx_bytes(sheets: Sequence[Sheet], *, title: str, made_at: datetime) -> byt
     """A workbook to be looked at and printed: fixed header row, filters, landscape, one page wide. made_at: in UTC."""
     book = Workbook()
     book.remove(book.active)
+    book.add_named_style(NamedStyle(_CELL, alignment=Alignment(wrap_text=True, vertical="top")))
     for sheet in sheets:
         _fill(book.create_sheet(sheet.name), sheet)
     book.properties.title = title
@@ -88,14 +91,15 @@ def _fill(page: Worksheet, sheet: Sheet) -> None:
     for cell in page[1]:
         cell.font = Font(bold=True)
         cell.alignment = Alignment(wrap_text=True, vertical="top")
-    top = Alignment(wrap_text=True, vertical="top")
     for number, row in enumerate(sheet.rows, start=2):
         for column, value in enumerate(row, start=1):
+            if value is None:
+                continue
             cell = page.cell(number, column)
-            cell.alignment = top
+            cell.style = _CELL
             if isinstance(value, str):
                 _write_text(cell, value)
-            elif value is not None:
+            else:
                 cell.value = value
     for column, width in enumerate(sheet.widths, start=1):
         page.column_dimensions[get_column_letter(column)].width = width

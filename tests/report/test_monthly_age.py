@@ -31,19 +31,19 @@ def test_the_age_is_counted_from_the_first_of_an_unbroken_run_in_this_section(bo
     line = line_of(with_lists(book, (MARCH, "moving"), (FEBRUARY, "moving"), (JANUARY, "again")))
     assert (line.run.since, line.run.opened, line.run.before) == (FEBRUARY, JANUARY, None)
     assert line.age_days == (date(2026, 4, 30) - FEBRUARY).days == 61
-    assert line.age == "still open, 61 days: here since 2026-02-28, on the list since 2026-01-31"
+    assert line.age == "still open, 61 days, here since 2026-02-28, on the list since 2026-01-31"
 
 
 def test_a_list_without_the_wall_breaks_the_run(book):
     line = line_of(with_lists(book, (MARCH, "moving"), (FEBRUARY, None), (JANUARY, "moving")))
     assert (line.run.since, line.run.before) == (MARCH, FEBRUARY)
-    assert line.age == "still open, 30 days: here since 2026-03-31"
+    assert line.age == "still open, 30 days, here since 2026-03-31"
 
 
 def test_a_wall_that_changes_its_section_is_still_open_and_begins_a_new_age_there(book):
     line = line_of(with_lists(book, (MARCH, "again"), (FEBRUARY, "moving")))
     assert line.age_days == 0
-    assert line.age == "still open: here since this list, on the list since 2026-02-28"
+    assert line.age == "still open, here since this list, on the list since 2026-02-28"
 
 
 def test_a_book_with_the_last_list_only_counts_from_that(book):

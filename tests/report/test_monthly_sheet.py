@@ -74,7 +74,7 @@ def test_new_still_open_and_closed_are_counted_against_the_last_list(book, witho
     assert ages[WALL_OF["moving"]] == "new"
     assert sum(age == "new" for age in ages.values()) == sheet["changes"]["new"]
     assert ages[closed] == "newly holding"
-    assert ages[WALL_OF["jump"]] == "still open, 30 days: here since 2026-03-31"
+    assert ages[WALL_OF["jump"]] == "still open, 30 days, here since 2026-03-31"
 
 
 def test_the_same_data_a_month_later_make_nothing_new(book):
@@ -96,7 +96,7 @@ def test_a_row_says_why_how_much_what_next_and_who(book):
     row = next(row for row in table.rows if row[0].startswith(f"{HOUSE}-W01"))
     words = [" ".join(cell.split()) for cell in row]
     assert words[1] == "Mark M3 moves in at 5.0 mm/yr (4.1 to 5.9), above the threshold 3.2 mm/yr."
-    assert words[2] == "0.20 inch a year0.16 to 0.23; largest: bownot measured: tip, slide"
+    assert words[2] == "0.20 inch a year0.16 to 0.23 at M3; largest: bow; not measured apart: tip, slide"
     assert words[3] == "1 1/8 in7/8 in to the limit"
     assert words[4] == "before reinforcement7 visits, last 2026-04-10"
     assert words[5] == "decision this monthSomebody decides."

@@ -95,6 +95,7 @@ def every_page(book):
     for house, wall in names.wall_keys(book):
         yield names.page_name(house, wall, "wall"), pages.wall_page(book, house, wall)
         yield names.page_name(house, wall, "homeowner"), pages.homeowner_page(book, house, wall)
+        yield names.page_name(house, wall, "history"), pages.history_page(book, house, wall)
 
 
 @pytest.fixture(scope="module")
