@@ -76,10 +76,14 @@ def rate_text(mm_per_year: float, unit: str) -> str:
 
 def limit_rate_text(mm_per_year: float, unit: str) -> str:
     """A limit of a rate for people: '1/16 inch a year' where it is whole sixteenths of an inch, else as `rate_text`."""
+    inches = limit_rate_fraction(mm_per_year) if unit == "in" else None
+    return rate_text(mm_per_year, unit) if inches is None else f"{fraction_text(inches)} {rate_unit(unit)}"
+
+
+def limit_rate_fraction(mm_per_year: float) -> Fraction | None:
+    """A limit of a rate in inches a year where it is whole sixteenths, as limits are agreed on; else None."""
     sixteenths = mm_per_year / SIXTEENTH_MM
-    if unit == "in" and abs(sixteenths - round(sixteenths)) < 1e-6:
-        return f"{fraction_text(Fraction(round(sixteenths), 16))} {rate_unit(unit)}"
-    return rate_text(mm_per_year, unit)
+    return Fraction(round(sixteenths), 16) if abs(sixteenths - round(sixteenths)) < 1e-6 else None
 
 
 def _plain(value: float, digits: int) -> str:

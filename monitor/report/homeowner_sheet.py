@@ -1,75 +1,152 @@
-"""One wall's book to the context of the homeowner's page: plain words, no names of people, no address, no house id."""
+"""One wall's book to the context of the homeowner's page: plain words, no names of people, no address, no house id.
 
-from collections.abc import Callable
+Whatever bears a length or a rate is written twice, once with each unit first; the page shows the wall's own unit first
+and lets its reader turn that round without a script.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
-from monitor.report import repair_sheet, wording
+from markupsafe import Markup, escape
+
+from monitor.report import names, repair_sheet
 from monitor.report.context import Book, WallView, tellable
 from monitor.report.curves import curves
-from monitor.report.drawing import PLAIN, movement_chart, plain_words
-from monitor.report.places import place_words
-from monitor.report.status import SUDDEN, company_name, jumped, next_visit, reference, status
-from monitor.report.wall_sheet import Context, footer, not_measured, scope
-from monitor.terms import Movement
+from monitor.report.language import Language, codes, language, other_unit
+from monitor.report.places import place_words, spoken
+from monitor.report.plain_chart import PlainChart
+from monitor.report.status import SUDDEN, Status, company_name, jumped, next_visit, reference, status
+from monitor.report.wall_sheet import Context, footer, not_measured
+from monitor.report.wording import EN
+from monitor.terms import Movement, State
+
+_JOBS = ("gutters", "slope", "load", "marks", "tell")
 
 
-def homeowner_sheet(book: Book, view: WallView) -> Context:
+@dataclass(frozen=True)
+class _Told:
+    """All that bears a length or a rate, with one unit first."""
+
+    status: Status
+    sizes: Sequence[tuple[str, str, str]]
+    compared: str
+    chart: Markup
+    chart_words: Markup
+
+
+def homeowner_sheet(book: Book, view: WallView, words: Language = EN) -> Context:
     """Context of homeowner.html."""
-    drawn = curves(book, view, dots_only=jumped(view))
-    said = status(book, view)
-    place = place_words(view, drawn.mark)
+    turned = replace(view, place={**view.place, "unit": other_unit(view.unit)})
+    told = [_told(book, shown, words) for shown in (view, turned)]
+    first = told[0]
     following = next_visit(book, view)
     last = view.current["last_visit"] if view.current else None
+    chart = _chart(book, view, words)
+    kind = names.in_language("homeowner", words.code)
+    foot = footer(book, kind, view.house, view.wall)
     return {
-        "title": f"Measurements of {view.spoken}",
+        **foot,
+        "words": words,
+        "lang": words.code,
+        "others": [_other(code, view) for code in codes() if code != words.code],
+        "title": words.say("page", "title", wall=spoken(view, words)),
         "nav": False,
-        "nickname": view.nickname,
-        "status": said,
-        "sizes": _sizes(view, said.state),
-        "last": wording.day_text(last) if last else "none yet",
-        "next": wording.month_text(following) if following else "not yet arranged",
-        "visits": sum(row["visits_all"] or 0 for row in view.periods),
-        "compared": _compared(view, said.state),
-        "work": [wording.day_text(row["event_date"]) for row in view.reinforcements],
-        "chart": movement_chart(drawn, view.unit, PLAIN, "move", place),
-        "chart_words": plain_words(drawn, view.unit, place),
-        "has_band": any(point.lower_mm is not None for stretch in drawn.of(drawn.mark) for point in stretch.points),
-        "not_measured": _not_measured(view),
-        "scope": scope(view, reference(view)),
-        "stay_out_first": said.shape == "cross",
-        "company_name": company_name(book),
-        "known_on": wording.day_text(book.assessment.known_until.date()),
-        **footer(book, "homeowner", view.house, view.wall),
+        "units": [view.unit, other_unit(view.unit)],
+        "status": first.status,
+        "sentence": _either(*(one.status.sentence for one in told)),
+        "beside": [_either(*pair) for pair in zip(*(one.status.beside for one in told), strict=True)],
+        "sizes": [
+            (rows[0][0], _either(rows[0][1], rows[1][1]), _either(rows[0][2], rows[1][2]))
+            for rows in zip(*(one.sizes for one in told), strict=True)
+        ],
+        "compared": _either(*(one.compared for one in told)),
+        "chart": _either(*(one.chart for one in told)),
+        "chart_words": _either(*(one.chart_words for one in told)),
+        "key": chart.key(),
+        "last": words.day_text(last) if last else words["page"]["none_yet"],
+        "next": words.month_text(following) if following else words["said"]["not_arranged"],
+        "visits": words.count_text(sum(row["visits_all"] or 0 for row in view.periods), "visit"),
+        "work": words["calendar"]["between_days"].join(
+            words.day_text(row["event_date"]) for row in view.reinforcements
+        ),
+        "not_measured": _not_measured(view, words),
+        "scope": _scope(view, words),
+        "jobs": [words["jobs"][name] for name in _JOBS],
+        "stay_out_first": first.status.shape == "cross",
+        "company_name": company_name(book, words),
+        "known_on": words.day_text(book.assessment.known_until.date()),
     }
 
 
-def _sizes(view: WallView, state: str) -> list[tuple[str, str, str]]:
+def _other(code: str, view: WallView) -> tuple[str, str, str]:
+    """(code, file name, words in that language) of the same page in another language."""
+    name = names.page_name(view.house, view.wall, names.in_language("homeowner", code))
+    return code, name, language(code)["language"]["this_page"]
+
+
+def _either(first: str, second: str) -> Markup:
+    """The same thing said with each unit first; once where no unit is in it."""
+    if first == second:
+        return escape(first)
+    return Markup('<span class="u1">{}</span><span class="u2">{}</span>').format(first, second)
+
+
+def _told(book: Book, view: WallView, words: Language) -> _Told:
+    said, chart, ids = status(book, view, words), _chart(book, view, words), f"move-{view.unit}"
+    return _Told(
+        status=said,
+        sizes=_sizes(view, said.state, words),
+        compared=_compared(view, said.state, words),
+        chart=chart.svg(ids),
+        chart_words=Markup('<span id="{}-words">{}</span>').format(ids, chart.in_words()),
+    )
+
+
+def _chart(book: Book, view: WallView, words: Language) -> PlainChart:
+    drawn = curves(book, view, dots_only=jumped(view))
+    return PlainChart(drawn, place_words(view, drawn.mark, words), view.unit, words)
+
+
+def _sizes(view: WallView, state: str, words: Language) -> list[tuple[str, str, str]]:
     """(what, size, what that is on a tape measure and beside a thing at hand)."""
     row: Any = view.current or {}
     rows: list[tuple[str, float, Callable[[float, str], str]]] = []
     if state.startswith("moving"):
-        rows.append(("Most likely movement", row["rate_mm_per_year"], wording.rate_pair))
+        rows.append(("likely", row["rate_mm_per_year"], words.rate_pair))
     rated = state not in SUDDEN and not jumped(view) and bool(row) and tellable(row)
     if rated and row["rate_upper"] is not None and row["rate_upper"] > 0:
-        rows.append(("Very likely less than this", row["rate_upper"], wording.rate_pair))
+        rows.append(("less_than", row["rate_upper"], words.rate_pair))
     if row.get("total_mm") is not None and row["total_mm"] > 0:
-        rows.append(("How far in the wall stood at the last visit", row["total_mm"], wording.length_pair))
+        rows.append(("stood", row["total_mm"], words.length_pair))
     return [
-        (words, shown(mm, view.unit), f"{wording.tape_text(mm, view.unit)}; {wording.comparison(mm)}")
-        for words, mm, shown in rows
+        (
+            words["page"][name],
+            shown(mm, view.unit),
+            words.say("page", "beside", tape=words.tape_text(mm, view.unit), thing=words.comparison(mm)),
+        )
+        for name, mm, shown in rows
     ]
 
 
-def _compared(view: WallView, state: str) -> str:
+def _compared(view: WallView, state: str, words: Language) -> str:
     """What the straps did; nothing after a sudden change, whose step is in the rate after them."""
     if state in SUDDEN or jumped(view):
         return ""
-    return repair_sheet.before_and_after(view, none_measured=state == "no movement measured")
+    return repair_sheet.before_and_after(view, none_measured=state == "no movement measured", words=words)
 
 
-def _not_measured(view: WallView) -> list[str]:
-    row = view.current
-    rows = not_measured(view, wording.NOT_MEASURED)
+def _not_measured(view: WallView, words: Language) -> list[str]:
+    row, said = view.current, words["not_measured"]
+    rows = not_measured(view, {part: said[part] for part in Movement})
     if len(rows) == len(Movement) and row and row["rate_mm_per_year"] is not None:
-        rows.append("We measured only how the marks move in relation to each other, along the line we stretched.")
+        rows.append(said["only_relative"])
     return rows
+
+
+def _scope(view: WallView, words: Language) -> str:
+    """The second of the cautions: relative to what, which wall, up to when."""
+    days = [row["visit_date"] for row in view.readings if row["state"] == State.USED and row["visit_date"]]
+    said = words["caution"]
+    until = words.say("caution", "until", day=words.day_text(max(days))) if days else said["first_visit"]
+    return words.say("caution", "scope", reference=reference(view, words), wall=spoken(view, words), date=until)

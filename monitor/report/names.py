@@ -3,8 +3,15 @@
 import re
 
 from monitor.report.context import Book, Key
+from monitor.report.language import FIRST, codes
 
-KINDS = ("wall", "homeowner", "history")
+
+def in_language(kind: str, code: str) -> str:
+    """The kind of a page in a language: 'homeowner' in the office's own, 'homeowner.es' in Spanish."""
+    return kind if code == FIRST else f"{kind}.{code}"
+
+
+KINDS = ("wall", *(in_language("homeowner", code) for code in codes()), "history")
 MONTHLY_LIST = "monthly-list.html"
 MONTHLY_CSV = "monthly-list.csv"
 MONTHLY_XLSX = "monthly-list.xlsx"
@@ -26,7 +33,8 @@ def page_name(house: str, wall: str, kind: str) -> str:
     """
     if kind not in KINDS:
         raise ValueError(f"no page of kind {kind!r}; there are {', '.join(KINDS)}")
-    return f"{kind}_{_plain(house)}_{_plain(wall)}.html"
+    name, _, code = kind.partition(".")
+    return f"{name}_{_plain(house)}_{_plain(wall)}{'.' * bool(code)}{code}.html"
 
 
 def file_name(kind: str, *keys: str) -> str:

@@ -11,6 +11,7 @@ from monitor.report.context import Book
 from monitor.report.history_sheet import history_sheet
 from monitor.report.homeowner_sheet import homeowner_sheet
 from monitor.report.index_sheet import index_sheet
+from monitor.report.language import FIRST, language
 from monitor.report.monthly_sheet import monthly_sheet
 from monitor.report.plan_sheet import plan_sheet
 from monitor.report.repeatability_sheet import repeatability_sheet
@@ -22,9 +23,12 @@ def wall_page(book: Book, house: str, wall: str) -> bytes:
     return _render("wall.html", wall_sheet(book, book.view(house, wall)))
 
 
-def homeowner_page(book: Book, house: str, wall: str) -> bytes:
-    """The homeowner's page of one wall: one file, no script. NotFoundError where the register has no such wall."""
-    return _render("homeowner.html", homeowner_sheet(book, book.view(house, wall)))
+def homeowner_page(book: Book, house: str, wall: str, code: str = FIRST) -> bytes:
+    """The homeowner's page of one wall in one language (language.codes): one file, no script.
+
+    NotFoundError where the register has no such wall.
+    """
+    return _render("homeowner.html", homeowner_sheet(book, book.view(house, wall), language(code)))
 
 
 def history_page(book: Book, house: str, wall: str) -> bytes:

@@ -5,6 +5,8 @@ from typing import Any
 
 from monitor.report import wording
 from monitor.report.context import Row, WallView, tellable
+from monitor.report.language import Language
+from monitor.report.wording import EN
 from monitor.units import rate_number
 
 NONE = "–"
@@ -52,7 +54,7 @@ def notes(row: Row | None) -> list[str]:
     return [row[name] for name in NOTES if row[name]] if row else []
 
 
-def before_and_after(view: WallView, *, none_measured: bool) -> str:
+def before_and_after(view: WallView, *, none_measured: bool, words: Language = EN) -> str:
     """The homeowner's sentence on the newest reinforcement; '' where the readings compare nothing.
 
     none_measured: the page says that no movement was measured since, so none is called slower or faster beside it.
@@ -69,24 +71,24 @@ def before_and_after(view: WallView, *, none_measured: bool) -> str:
         return ""
     row, unit = rows[0], view.unit
     low, high = row["difference_lower"], row["difference_upper"]
-    day = wording.day_text(row["reinforced_on"])
+    day = words.day_text(row["reinforced_on"])
     if low <= 0 <= high:
-        return wording.NOT_COMPARED.format(day=day)
+        return words.say("repair", "not_compared", day=day)
     changed = "slower" if high < 0 else "faster"
     if none_measured:
-        return _before_only(row, unit, day) if changed == "slower" else ""
-    size = wording.rate_pair(abs(row["difference_mm_per_year"]), unit)
-    least, most = sorted((abs(low), abs(high)))
-    said = wording.COMPARED.format(day=day, changed=changed, size=size, range=wording.range_text(least, most, unit))
-    return f"{said} {wording.MAY_BE_SEASON}" if row["warning"] and changed == "slower" else said
+        return _before_only(row, unit, day, words) if changed == "slower" else ""
+    size = words.rate_pair(abs(row["difference_mm_per_year"]), unit)
+    pair = words.range_text(*sorted((abs(low), abs(high))), unit)
+    said = words.say("repair", "compared", day=day, changed=words["repair"][changed], size=size, range=pair)
+    return f"{said} {words['repair']['season']}" if row["warning"] and changed == "slower" else said
 
 
-def _before_only(row: Row, unit: str, day: str) -> str:
+def _before_only(row: Row, unit: str, day: str, words: Language) -> str:
     rate, lower, upper = (row[f"before_{end}"] for end in ("mm_per_year", "lower", "upper"))
     if lower is None or lower <= 0:
         return ""
-    size, pair = wording.rate_pair(rate, unit), wording.range_text(lower, upper, unit)
-    return wording.BEFORE_ONLY.format(day=day, size=size, range=pair)
+    pair = words.range_text(lower, upper, unit)
+    return words.say("repair", "before_only", day=day, size=words.rate_pair(rate, unit), range=pair)
 
 
 def _rate(row: Row, name: str, unit: str) -> str:

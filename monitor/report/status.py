@@ -7,9 +7,10 @@ from datetime import date, timedelta
 
 from monitor.report import wording
 from monitor.report.context import Book, Row, WallView, tellable
-from monitor.report.places import place_words
-from monitor.terms import Act, NotRead, Rule, State, Step, Urgency, Verdict
-from monitor.units import length_text, rate_text
+from monitor.report.language import Language, other_unit
+from monitor.report.places import place_words, spoken
+from monitor.report.wording import EN
+from monitor.terms import Act, Method, NotRead, Rule, State, Step, Urgency, Verdict
 
 SWING_MM = 2.0
 """Half swing from which a wall is said to come and go: the upper end of ordinary soil (common practice, no source)."""
@@ -18,23 +19,23 @@ SWING_YEARS = 2.0
 _AT_ONCE = (Urgency.KEEP_OUT, Urgency.SAME_DAY)
 SUDDEN = ("large change", "jump", "seen")
 """States after which no sentence comforts."""
-_FEW = {1: "One visit", 2: "Two visits"}
+_FEW = {1: "one_visit", 2: "two_visits"}
 _RATED = ("moving", "moving after straps")
 
 
 @dataclass(frozen=True)
 class Status:
-    """state: a key of wording.STATUS; sentence: what is read first; beside: what follows; meaning: in plain words."""
+    """What is said of one wall.
+
+    state: a key of the phrases' section status; sentence: what is read first; beside: what follows; meaning: in plain
+    words; short: the state in two or three words.
+    """
 
     state: str
     sentence: str
     beside: tuple[str, ...]
     meaning: str
-
-    @property
-    def short(self) -> str:
-        """The state in two or three words."""
-        return wording.SHORT[self.state]
+    short: str
 
     @property
     def shape(self) -> str:
@@ -42,14 +43,9 @@ class Status:
         return wording.SHAPE[self.state]
 
 
-def status(book: Book, view: WallView) -> Status:
-    """The status of one wall on the day of judgement.
-
-    The first that is true is said first: an alarm, movement shown, a visit overdue, a visit at which nothing could be
-    read, a reading held, else the verdict. What else is true stands after it, but after a sudden change or a sign seen
-    no sentence says that nothing moved, and after a jump none says a rate, for the jump is in it.
-    """
-    verdict, alarms, held = _verdict_state(book, view), _alarm_states(view), _checked(view)
+def status(book: Book, view: WallView, words: Language = EN) -> Status:
+    """The status of one wall on the day of judgement, in the words of a language."""
+    verdict, alarms, held = _verdict_state(book, view), _alarm_states(view), _checked(view, words)
     late = [name for name, is_so in (("overdue", is_overdue(view)), ("covered", unseen_on(view) is not None)) if is_so]
     shown = verdict if verdict in (*_RATED, "no visit") else ""
     waiting = [_held_state(view)] if held else []
@@ -59,10 +55,11 @@ def status(book: Book, view: WallView) -> Status:
         rest.remove(verdict)
     if jumped(view) and verdict in rest:
         rest[rest.index(verdict)] = "moving before" if _moved_before(book, view) else "call"
-    said = _facts_said(book, view)
-    sentences = [wording.STATUS[name].format_map(said) for name in rest]
-    first = held.pop(0) if state in waiting else wording.STATUS[state].format_map(said)
-    return Status(state, first, (*sentences, *held, *_corrected(book, view)), wording.MEANING[state])
+    facts = _facts_said(book, view, words)
+    sentences = [words.say("status", name, **facts) for name in rest]
+    first = held.pop(0) if state in waiting else words.say("status", state, **facts)
+    beside = (*sentences, *held, *_corrected(book, view, words))
+    return Status(state, first, beside, words["meaning"][state], words["short"][state])
 
 
 def _held_state(view: WallView) -> str:
@@ -193,7 +190,7 @@ def _contact_by(book: Book, view: WallView) -> date:
     return today + timedelta(days=wording.CONTACT_DAYS.get(urgency, wording.CONTACT_DAYS[Urgency.DECISION]))
 
 
-def reference(view: WallView) -> str:
+def reference(view: WallView, words: Language = EN) -> str:
     """What the readings of the newest period are measured against, by every method used in it."""
     start = view.current["started_on"] if view.current else None
     used = {
@@ -201,90 +198,102 @@ def reference(view: WallView) -> str:
         for row in view.readings
         if row["state"] == State.USED and (not start or row["visit_date"] >= start)
     }
-    words = dict.fromkeys(wording.REFERENCE[method] for method in wording.REFERENCE if method in used)
-    return " and ".join(words) or wording.REFERENCE.get(view.place["method"], "fixed points on site")
+    said = words["reference"]
+    found = dict.fromkeys(said[method] for method in Method if method in used)
+    return words.joined(found) if found else str(said.get(view.place["method"], said["other"]))
 
 
-def company_name(book: Book) -> str:
+def company_name(book: Book, words: Language = EN) -> str:
     """The company as a sentence begins with it; a plain word where it has not given its name."""
-    name = book.company.get("name") or "Our office"
+    name = book.company.get("name") or words["said"]["office"]
     return name[:1].upper() + name[1:]
 
 
-def _facts_said(book: Book, view: WallView) -> Mapping[str, str]:
-    """Every variable of the status sentences; '' where the wall has no such number (the sentence is not used then)."""
-    row, unit = view.current or {}, view.unit
-    following, unseen, last, total = next_visit(book, view), unseen_on(view), row.get("last_visit"), row.get("total_mm")
+def _facts_said(book: Book, view: WallView, words: Language) -> Mapping[str, str]:
+    """Every name in braces of the status sentences; '' where the wall has no such number (no sentence uses it then)."""
+    row, unit, said = view.current or {}, view.unit, words["said"]
+    unseen, last, total = unseen_on(view), row.get("last_visit"), row.get("total_mm")
     return {
-        "visits": wording.count_text(row.get("visits") or row.get("visits_all") or 0, "visit"),
-        "next": wording.month_text(following) if following else "not yet arranged",
-        "again": f"in {wording.month_text(following)}" if following else "soon; we will call to arrange it",
-        "confirm": f"It is planned for {wording.month_text(following)}."
-        if following
-        else "We will call to arrange it.",
-        "few": _FEW.get(row.get("visits") or 0, ""),
-        "jump": wording.side_text(row["jump_mm"], unit) if row.get("jump_mm") is not None else "",
-        "span": wording.span_text(row.get("span_years") or 0.0),
-        "swing": wording.length_pair(2 * (row.get("season_mm") or 0.0), unit),
-        "company": company_name(book),
-        "by": wording.day_text(_contact_by(book, view)),
-        "place": _place(view),
-        "total": wording.length_pair(total, unit) if total is not None else "",
-        "limit": wording.length_pair(row.get("total_limit_mm") or book.rules.total_limit_mm, unit),
-        "seen": seen_words(view),
-        "last": wording.day_text(last) if last else "not yet made",
-        "date": wording.day_text(unseen) if unseen else "",
-        "reference": reference(view),
-        **_rate_said(row, unit),
+        "visits": words.count_text(row.get("visits") or row.get("visits_all") or 0, "visit"),
+        "few": said.get(_FEW.get(row.get("visits") or 0, ""), ""),
+        "jump": words.side_text(row["jump_mm"], unit) if row.get("jump_mm") is not None else "",
+        "span": words.span_text(row.get("span_years") or 0.0),
+        "swing": words.length_pair(2 * (row.get("season_mm") or 0.0), unit),
+        "company": company_name(book, words),
+        "by": words.day_text(_contact_by(book, view)),
+        "box": words["stay_out"]["title"],
+        "place": _place(view, words),
+        "total": words.length_pair(total, unit) if total is not None else "",
+        "limit": words.length_pair(row.get("total_limit_mm") or book.rules.total_limit_mm, unit),
+        "seen": seen_words(view, words),
+        "last": words.day_text(last) if last else said["never"],
+        "date": words.day_text(unseen) if unseen else "",
+        "reference": reference(view, words),
+        **_next_said(next_visit(book, view), words),
+        **_rate_said(row, unit, words),
     }
 
 
-def _rate_said(row: Row, unit: str) -> Mapping[str, str]:
+def _next_said(following: date | None, words: Language) -> Mapping[str, str]:
+    said = words["said"]
+    if following is None:
+        return {"next": said["not_arranged"], "again": said["again_soon"], "confirm": said["confirm_soon"]}
+    month = words.month_text(following)
+    return {
+        "next": month,
+        "again": words.say("said", "again_in", month=month),
+        "confirm": words.say("said", "confirm_in", month=month),
+    }
+
+
+def _rate_said(row: Row, unit: str, words: Language) -> Mapping[str, str]:
     rate, lower, upper = row.get("rate_mm_per_year"), row.get("rate_lower"), row.get("rate_upper")
     if rate is None or lower is None or upper is None:
         return {}
-    other, at_most = wording.other_unit(unit), max(upper, 0.0)
+    other, at_most = other_unit(unit), max(upper, 0.0)
     return {
-        "rate": rate_text(rate, unit),
-        "rate_beside": rate_text(rate, other),
-        "range": wording.range_text(lower, upper, unit),
-        "range_beside": wording.rate_range(rate, lower, upper, other),
-        "upper": rate_text(at_most, unit),
-        "upper_beside": rate_text(at_most, other),
-        "comparison": wording.comparison(at_most),
+        "rate": words.rate_text(rate, unit),
+        "rate_beside": words.rate_text(rate, other),
+        "range": words.range_text(lower, upper, unit),
+        "range_beside": words.rate_range(rate, lower, upper, other),
+        "upper": words.rate_text(at_most, unit),
+        "upper_beside": words.rate_text(at_most, other),
+        "comparison": words.comparison(at_most),
     }
 
 
-def _place(view: WallView) -> str:
+def _place(view: WallView, words: Language) -> str:
     """Where a held reading that alarms was taken; a step of the whole wall belongs to no one place."""
     alarming = any(row["rule"] == Rule.HELD and row["urgency"] in _AT_ONCE for row in view.alarms)
-    return place_words(view, view.held[-1]["mark"]) if alarming and view.held and not jumped(view) else view.spoken
+    if alarming and view.held and not jumped(view):
+        return place_words(view, view.held[-1]["mark"], words)
+    return spoken(view, words)
 
 
-def seen_words(view: WallView) -> str:
+def seen_words(view: WallView, words: Language = EN) -> str:
     """What the technician saw at the latest visit that noted anything, in plain words."""
     days = [row["visit_date"] for row in view.readings if row["seen"] and row["visit_date"]]
     if not days:
-        return "a sign of movement"
-    words = {
-        word.strip()
+        return str(words["said"]["a_sign"])
+    signs = {
+        sign.strip()
         for row in view.readings
         if row["visit_date"] == max(days)
-        for word in (row["seen"] or "").split(";")
+        for sign in (row["seen"] or "").split(";")
     }
-    return ", ".join(wording.SEEN_PLAIN.get(word, word) for word in sorted(filter(None, words)))
+    return ", ".join(words["seen"].get(sign, sign) for sign in sorted(filter(None, signs)))
 
 
-def _checked(view: WallView) -> list[str]:
+def _checked(view: WallView, words: Language) -> list[str]:
     """One sentence per day with held readings."""
     said = []
     for day, count in sorted(Counter(row["visit_date"] for row in view.held if row["visit_date"]).items()):
         key = "being checked" if count == 1 else "several being checked"
-        said.append(wording.STATUS[key].format(date=wording.day_text(day), count=count))
+        said.append(words.say("status", key, date=words.day_text(day), count=count))
     return said
 
 
-def _corrected(book: Book, view: WallView) -> list[str]:
+def _corrected(book: Book, view: WallView, words: Language) -> list[str]:
     said = []
     for row in view.readings:
         ruling = next(iter(view.rulings[row["reading_id"]][-1:]), None)
@@ -292,17 +301,19 @@ def _corrected(book: Book, view: WallView) -> list[str]:
         if not ruling or ruling["act"] != Act.CORRECT or before is None:
             continue
         said.append(
-            wording.STATUS["corrected"].format(
-                known=wording.day_text(ruling["known_at"].date()),
-                date=wording.day_text(row["visit_date"]),
+            words.say(
+                "status",
+                "corrected",
+                known=words.day_text(ruling["known_at"].date()),
+                date=words.day_text(row["visit_date"]),
                 old=_as_typed(before["value_raw"], before["unit"]),
                 new=_as_typed(ruling["value_raw"], ruling["unit"])
                 if ruling["value_raw"]
-                else length_text(ruling["value_mm"], view.unit),
+                else words.length_text(ruling["value_mm"], view.unit),
             )
         )
-    if said and (old := _earlier(book, view)):
-        said.append(wording.STATUS["earlier page"].format(old=old))
+    if said and (old := _earlier(book, view, words)):
+        said.append(words.say("status", "earlier page", old=old))
     return said
 
 
@@ -310,9 +321,9 @@ def _as_typed(raw: str, unit: str) -> str:
     return raw if not unit or raw.rstrip('"').endswith(unit) else f"{raw} {unit}"
 
 
-def _earlier(book: Book, view: WallView) -> str:
+def _earlier(book: Book, view: WallView, words: Language) -> str:
     """The short status on the last list, where there was one and it differed."""
     if book.previous is None:
         return ""
     rows = [row for row in book.earlier_results.rows((view.house, view.wall)) if row["is_current"]]
-    return wording.SHORT[_state_of(book, rows[0], None)] if rows else ""
+    return str(words["short"][_state_of(book, rows[0], None)]) if rows else ""

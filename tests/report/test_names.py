@@ -10,6 +10,8 @@ from monitor.report import names
 def test_a_page_is_named_by_its_wall():
     assert names.page_name("DH-01", "N", "wall") == "wall_DH-01_N.html"
     assert names.page_name("DH-01", "N", "homeowner") == "homeowner_DH-01_N.html"
+    assert names.page_name("DH-01", "N", "homeowner.es") == "homeowner_DH-01_N.es.html"
+    assert names.page_name("DH-01", "N.es", "homeowner") == "homeowner_DH-01_N.2e.es.html"
 
 
 def test_there_is_no_page_of_an_unknown_kind():
