@@ -15,6 +15,7 @@ from monitor.errors import ReportError
 from monitor.pipeline import editions, past_lists, runs
 from monitor.pipeline.as_judged import as_judged
 from monitor.pipeline.assessing import made_again, settings_of
+from monitor.pipeline.component_movement import component_movement
 from monitor.pipeline.editions import Edition
 from monitor.pipeline.first_totals import first_totals
 from monitor.report import monthly_files, names, pages
@@ -76,6 +77,7 @@ def book_of_edition(store: Store, edition: Edition) -> Book:
         company=edition.company,
         supersedes=editions.supersedes(store, edition),
         first_totals=first_totals(content.facts),
+        components=component_movement(content),
     )
 
 

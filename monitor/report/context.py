@@ -66,6 +66,7 @@ class WallView:
     periods: Sequence[Row]
     mark_results: Sequence[Row]
     movement: Sequence[Row]
+    components: Sequence[Row]
     findings: Sequence[Row]
     repairs: Sequence[Row]
     planned: Row | None
@@ -140,7 +141,8 @@ class Book:
     corrected as they came in, by reading_id. lists: earlier lists, newest first, as far back as any wall that asks for
     somebody has done so without a break; the age of an item is told from them. supersedes: by file name the earlier
     page whose place a page takes (report_number, judged_on, known_until). first_totals: by wall the total inward
-    deflection at its first visit (total_mm, total_mark, total_reference), where it is known.
+    deflection at its first visit (total_mm, total_mark, total_reference), where it is known. components:
+    schema.COMPONENTS.
     """
 
     facts: schema.Tables
@@ -155,6 +157,7 @@ class Book:
     lists: Sequence[PastList] = ()
     supersedes: Mapping[str, Row] = field(default_factory=dict)
     first_totals: Mapping[Key, Row] = field(default_factory=dict)
+    components: pa.Table = field(default_factory=lambda: schema.empty("components"))
 
     def fact(self, name: str) -> pa.Table:
         """A table of the facts, empty where it was not given."""
@@ -189,7 +192,8 @@ class Book:
         judged = self.assessment
         tables = {name: self.fact(name) for name in ("marks", "events", "readings")}
         tables |= {name: getattr(judged, name) for name in schema.RESULTS}
-        return {name: ByWall(table) for name, table in (tables | {"decisions": self.decisions}).items()}
+        tables |= {"decisions": self.decisions, "components": self.components}
+        return {name: ByWall(table) for name, table in tables.items()}
 
     @cached_property
     def earlier_results(self) -> ByWall:
@@ -218,6 +222,7 @@ class Book:
             periods=sorted(rows["wall_results"], key=lambda row: row["period"]),
             mark_results=sorted(rows["mark_results"], key=lambda row: (row["period"], row["mark"])),
             movement=sorted(rows["movement"], key=_movement_order),
+            components=rows["components"],
             findings=sorted(rows["findings"], key=_finding_order),
             repairs=sorted(rows["repairs"], key=lambda row: row["period"]),
             planned=next(iter(rows["plan"]), None),

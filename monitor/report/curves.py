@@ -1,12 +1,12 @@
 """What a chart of movement shows, as plain points: one home for the static and the interactive picture."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
 
 from monitor.report.context import Book, Row, WallView
-from monitor.terms import EventKind, State
+from monitor.terms import EventKind, Movement, State
 from monitor.units import DAYS_PER_YEAR
 
 
@@ -34,8 +34,8 @@ class Stretch:
 
 
 @dataclass(frozen=True)
-class HeldPoint:
-    """A held reading, put on the zero of the used visit nearest to it."""
+class Unused:
+    """A held or rejected reading, put on the zero of the used visit nearest to it."""
 
     mark: str
     day: date
@@ -44,15 +44,17 @@ class HeldPoint:
 
 @dataclass(frozen=True)
 class Curves:
-    """Movement of all marks of a wall.
+    """Movement of all marks of a wall, or of one component.
 
-    mark: the governing one ('' where nothing can be drawn); work: days of reinforcement; take_up: their windows;
-    other: (day, word) of other events; slope: threshold of the newest period as (day, mm, day, mm).
+    mark: the governing one, or the component ('' where nothing can be drawn); held, rejected: readings not used; work:
+    days of reinforcement; take_up: their windows; other: (day, word) of other events; slope: threshold of the newest
+    period as (day, mm, day, mm).
     """
 
     mark: str
     stretches: Sequence[Stretch]
-    held: Sequence[HeldPoint]
+    held: Sequence[Unused]
+    rejected: Sequence[Unused]
     work: Sequence[date]
     take_up: Sequence[tuple[date, date]]
     other: Sequence[tuple[date, str]]
@@ -74,7 +76,40 @@ def curves(book: Book, view: WallView, *, dots_only: bool = False) -> Curves:
     """The points of a wall's charts; periods whose visits cannot tell a rate, or all if wished, without any line."""
     movement = _told(view, set() if dots_only else view.tellable_periods)
     stretches = _stretches(movement)
-    mark = _governing(view, stretches)
+    return _dated(
+        book,
+        view,
+        _governing(view, stretches),
+        stretches,
+        held=_unused(view, view.held, movement),
+        rejected=_unused(view, _rejected(view), movement),
+    )
+
+
+def component_curves(book: Book, view: WallView) -> Mapping[Movement, Curves]:
+    """The same of each component that the readings tell, in the order bow, tip, slide."""
+    found = {}
+    for part in Movement:
+        rows = [row for row in view.components if row["component"] == part]
+        if rows:
+            by_period = groupby(sorted(rows, key=lambda row: row["period"]), key=lambda row: row["period"])
+            stretches = [
+                Stretch(part, period, 0, [_point(row, row["value_mm"]) for row in visits])
+                for period, visits in by_period
+            ]
+            found[part] = _dated(book, view, part, stretches)
+    return found
+
+
+def _dated(
+    book: Book,
+    view: WallView,
+    mark: str,
+    stretches: Sequence[Stretch],
+    held: Sequence[Unused] = (),
+    rejected: Sequence[Unused] = (),
+) -> Curves:
+    """With reinforcements, take-up windows, other events and the threshold as a slope."""
     work = [row["event_date"] for row in view.reinforcements]
     days = (book.thresholds or {}).get("take_up_days")
     window = timedelta(days=book.rules.take_up_days if days is None else days)
@@ -82,7 +117,8 @@ def curves(book: Book, view: WallView, *, dots_only: bool = False) -> Curves:
     return Curves(
         mark=mark,
         stretches=stretches,
-        held=_held(view, movement),
+        held=held,
+        rejected=rejected,
         work=work,
         take_up=[(day, day + window) for day in work] if window else [],
         other=[(row["event_date"], row["kind"]) for row in view.events if row["kind"] != EventKind.REINFORCEMENT],
@@ -113,22 +149,15 @@ def _stretches(movement: Sequence[Row]) -> list[Stretch]:
 
     found = []
     for (mark, period, number), rows in groupby(movement, key=place):
-        points = [
-            Point(
-                row["visit_date"],
-                row["part"],
-                row["deflection_mm"],
-                row["trend_mm"],
-                row["band_lower_mm"],
-                row["band_upper_mm"],
-                bool(row["counts"]),
-            )
-            for row in rows
-            if row["deflection_mm"] is not None
-        ]
+        points = [_point(row, row["deflection_mm"]) for row in rows if row["deflection_mm"] is not None]
         if points:
             found.append(Stretch(mark, period, number, sorted(points, key=lambda point: point.day)))
     return found
+
+
+def _point(row: Row, mm: float) -> Point:
+    band = (row["trend_mm"], row["band_lower_mm"], row["band_upper_mm"])
+    return Point(row["visit_date"], row["part"], mm, *band, bool(row["counts"]))
 
 
 def _governing(view: WallView, stretches: Sequence[Stretch]) -> str:
@@ -140,18 +169,31 @@ def _governing(view: WallView, stretches: Sequence[Stretch]) -> str:
     return min(names, key=lambda name: (-sum(len(s.points) for s in stretches if s.mark == name), name), default="")
 
 
-def _held(view: WallView, movement: Sequence[Row]) -> list[HeldPoint]:
-    """Held readings on their mark's zero: that of the used visit by the same method which is nearest in days."""
+def _rejected(view: WallView) -> list[Row]:
+    """Rejected readings but those that only say again what is used."""
+    used = {
+        (row["mark"], row["visit_date"], row["deflection_mm"]) for row in view.readings if row["state"] == State.USED
+    }
+    return [
+        row
+        for row in view.readings
+        if row["state"] == State.REJECTED and (row["mark"], row["visit_date"], row["deflection_mm"]) not in used
+    ]
+
+
+def _unused(view: WallView, rows: Sequence[Row], movement: Sequence[Row]) -> list[Unused]:
+    """Readings on their mark's zero: that of the used visit by the same method which is nearest in days."""
     used: dict[tuple[str, str, date], list[float]] = {}
     for row in view.readings:
         if row["state"] == State.USED and row["deflection_mm"] is not None:
             used.setdefault((row["mark"], row["method"], row["visit_date"]), []).append(row["deflection_mm"])
     points = []
-    for row in view.held:
+    for row in rows:
         known = [
             (abs((move["visit_date"] - row["visit_date"]).days), move["visit_date"], move)
             for move in movement
             if row["deflection_mm"] is not None
+            and row["visit_date"] is not None
             and move["deflection_mm"] is not None
             and (row["mark"], row["method"]) == (move["mark"], move["method"])
             and (move["mark"], move["method"], move["visit_date"]) in used
@@ -160,7 +202,7 @@ def _held(view: WallView, movement: Sequence[Row]) -> list[HeldPoint]:
             move = min(known, key=lambda item: item[:2])[2]
             values = used[(move["mark"], move["method"], move["visit_date"])]
             zero = sum(values) / len(values) - move["deflection_mm"]
-            points.append(HeldPoint(row["mark"], row["visit_date"], row["deflection_mm"] - zero))
+            points.append(Unused(row["mark"], row["visit_date"], row["deflection_mm"] - zero))
     return points
 
 

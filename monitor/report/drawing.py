@@ -1,29 +1,37 @@
 """The static chart of movement: there without any script, legible in grey, with its content in words beside it."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import timedelta
 
 from markupsafe import Markup
 
-from monitor.report.curves import Curves, HeldPoint, Point, Stretch
+from monitor.report.curves import Curves, Point, Stretch, Unused
 from monitor.report.svg import Frame, day_ticks, element, length_ticks, path
-from monitor.report.wording import count_text, day_text, limit_pair, side_text
+from monitor.report.wording import count_text, day_text, length_pair, limit_pair, side_text
 from monitor.units import MM_PER_INCH, limit_rate_text
 
 
 @dataclass(frozen=True)
 class Size:
-    """Drawing units of a chart and how much it shows: the plain one leaves out threshold, take-up and held readings."""
+    """Drawing units of a chart and how much it shows: the plain one leaves out threshold, take-up and what is not used.
+
+    margin: room to the right; words: whether threshold and day of reinforcement stand in the chart in words.
+    """
 
     width: int
     height: int
     left: int
+    margin: int
     plain: bool
+    words: bool = True
 
 
-OFFICE = Size(width=760, height=340, left=64, plain=False)
-PLAIN = Size(width=380, height=230, left=52, plain=True)
+OFFICE = Size(width=760, height=340, left=64, margin=120, plain=False)
+PLAIN = Size(width=380, height=230, left=52, margin=14, plain=True)
+SMALL = Size(width=380, height=230, left=52, margin=14, plain=False, words=False)
+_MOST_UNUSED = 0.5
+"""How far readings that are not used may stretch the chart to either side, as a share of what the used ones need."""
 NOTHING_DRAWN = "There are no readings to draw yet."
 
 
@@ -32,13 +40,18 @@ def movement_chart(curves: Curves, unit: str, size: Size, ids: str, place: str =
 
     place: where that mark sits, in words; it takes the mark's id and the office's words from the chart.
     """
-    stretches = curves.of(curves.mark)
-    if not stretches:
+    if not curves.of(curves.mark):
         return Markup("")
-    frame = _frame(curves, stretches, size)
+    title = f"Movement of {place or f'mark {curves.mark}'}"
+    words = plain_words(curves, unit, place) if place else chart_words(curves, unit)
+    return drawn(curves, frame_of([curves], size), unit, size, ids, (title, words))
+
+
+def drawn(curves: Curves, frame: Frame, unit: str, size: Size, ids: str, said: tuple[str, str]) -> Markup:
+    """SVG of a mark or component in a frame; said: its title, and what it shows in words."""
+    stretches = curves.of(curves.mark)
     parts: list[Markup] = [
-        element("title", f"Movement of {place or f'mark {curves.mark}'}", id=f"{ids}-title"),
-        element("desc", plain_words(curves, unit, place) if place else chart_words(curves, unit), id=f"{ids}-desc"),
+        *(element(tag, words, id=f"{ids}-{tag}") for tag, words in zip(("title", "desc"), said, strict=True)),
         *_take_up(frame, curves, size),
         *_axes(frame, unit, size),
         *(part for stretch in stretches for part in _band(frame, stretch)),
@@ -46,12 +59,12 @@ def movement_chart(curves: Curves, unit: str, size: Size, ids: str, place: str =
         *_slope(frame, curves, unit, size),
         *(part for stretch in stretches for part in _trend(frame, stretch)),
         *(part for stretch in stretches for part in _dots(frame, stretch.points)),
-        *_held(frame, curves, size),
+        *_unused(frame, curves, size),
     ]
     return element(
         "svg",
         parts,
-        class_="chart plain" if size.plain else "chart",
+        class_="chart plain" if size.width == PLAIN.width else "chart",
         viewBox=f"0 0 {size.width} {size.height}",
         role="img",
         aria_labelledby=f"{ids}-title {ids}-desc",
@@ -74,7 +87,24 @@ def chart_words(curves: Curves, unit: str) -> str:
             said.append(
                 f"The grey band there runs from {side_text(end.lower_mm, unit)} to {side_text(end.upper_mm, unit)}."
             )
-    return " ".join(said)
+    return " ".join((*said, *slope_words(curves, unit), *_unused_words(curves, unit)))
+
+
+def slope_words(curves: Curves, unit: str) -> list[str]:
+    """Where the threshold's line ends, in words; none where there is no such line."""
+    if curves.slope is None:
+        return []
+    first, low, last, high = curves.slope
+    days = f"from {day_text(first)} to {day_text(last)}"
+    return [f"At the threshold the movement {days} would be {length_pair(high - low, unit)} inward."]
+
+
+def _unused_words(curves: Curves, unit: str) -> list[str]:
+    return [
+        f"Not used: a {word} reading of {day_text(item.day)}, {side_text(item.deflection_mm, unit)} than the zero."
+        for word, items in _unused_here(curves).items()
+        for item in items
+    ]
 
 
 def plain_words(curves: Curves, unit: str, place: str) -> str:
@@ -105,22 +135,26 @@ def _visits(stretches: list[Stretch]) -> str:
     return f"{count_text(days, 'visit')} from {day_text(first)} to {day_text(last)}"
 
 
-def _frame(curves: Curves, stretches: list[Stretch], size: Size) -> Frame:
-    points = [point for stretch in stretches for point in stretch.points]
+def frame_of(together: Sequence[Curves], size: Size) -> Frame:
+    """The days and lengths of one chart, or of several that are to be compared."""
+    points = [point for curves in together for stretch in curves.of(curves.mark) for point in stretch.points]
     heights = [0.0, *(p.deflection_mm for p in points)]
     heights += [mm for p in points for mm in (p.trend_mm, p.lower_mm, p.upper_mm) if mm is not None]
-    days = [p.day for p in points] + list(curves.work)
+    days = [p.day for p in points] + [day for curves in together for day in curves.work]
     if not size.plain:
-        heights += [held.deflection_mm for held in _held_here(curves)]
-        days += [held.day for held in _held_here(curves)]
-        if curves.slope:
-            heights.append(curves.slope[3])
+        heights += [curves.slope[3] for curves in together if curves.slope]
     low, high = min(heights), max(heights)
+    if not size.plain:
+        unused = [item for curves in together for items in _unused_here(curves).values() for item in items]
+        days += [item.day for item in unused]
+        reach = _MOST_UNUSED * (high - low)
+        near = [item.deflection_mm for item in unused if low - reach <= item.deflection_mm <= high + reach]
+        low, high = min([low, *near]), max([high, *near])
     room = max((high - low) * 0.08, MM_PER_INCH / 16)
     margin = timedelta(days=max((max(days) - min(days)).days // 40, 15))
     return Frame(
         left=size.left,
-        right=size.width - (96 if not size.plain else 14),
+        right=size.width - size.margin,
         top=34,
         bottom=size.height - 34,
         first=min(days) - margin,
@@ -131,12 +165,12 @@ def _frame(curves: Curves, stretches: list[Stretch], size: Size) -> Frame:
 
 
 def _axes(frame: Frame, unit: str, size: Size) -> Iterable[Markup]:
-    for mm, words in length_ticks(frame.low_mm, frame.high_mm, unit, 5 if size.plain else 7):
+    for mm, words in length_ticks(frame.low_mm, frame.high_mm, unit, 5 if size.width == PLAIN.width else 7):
         y = frame.y(mm)
         kind = "nought" if abs(mm) < 1e-9 else "grid"
         yield element("path", d=path([(frame.left, y), (frame.right, y)]), class_=kind)
         yield element("text", words, x=frame.left - 7, y=y + 4, text_anchor="end")
-    for day, words in day_ticks(frame.first, frame.last, 4 if size.plain else 7):
+    for day, words in day_ticks(frame.first, frame.last, 4 if size.width == PLAIN.width else 7):
         x = frame.x(day)
         yield element("path", d=path([(x, frame.bottom), (x, frame.bottom + 5)]), class_="tick")
         yield element("text", words, x=x, y=frame.bottom + 20, text_anchor="middle")
@@ -160,7 +194,7 @@ def _work(frame: Frame, curves: Curves, size: Size) -> Iterable[Markup]:
         x = frame.x(day)
         yield element("path", d=path([(x, frame.top - 4), (x, frame.bottom)]), class_="work")
         at_end = x > (frame.left + frame.right) * 0.7
-        words = "straps fitted" if size.plain else f"straps fitted {day.isoformat()}"
+        words = f"straps fitted {day.isoformat()}" if size.words and not size.plain else "straps fitted"
         yield element(
             "text",
             words,
@@ -207,16 +241,29 @@ def _dots(frame: Frame, points: Iterable[Point]) -> Iterable[Markup]:
         )
 
 
-def _held_here(curves: Curves) -> list[HeldPoint]:
-    return [held for held in curves.held if held.mark == curves.mark]
+def _unused_here(curves: Curves) -> Mapping[str, Sequence[Unused]]:
+    """Readings of the chart's mark that are not used, by the word that stands beside them."""
+    both = {"held": curves.held, "rejected": curves.rejected}
+    return {word: [item for item in items if item.mark == curves.mark] for word, items in both.items()}
 
 
-def _held(frame: Frame, curves: Curves, size: Size) -> Iterable[Markup]:
-    if not size.plain:
-        for held in _held_here(curves):
-            x, y = frame.x(held.day), frame.y(held.deflection_mm)
-            yield element("circle", cx=x, cy=y, r=6, class_="held")
-            yield element("text", "held", x=x + 9, y=y + 4)
+def _unused(frame: Frame, curves: Curves, size: Size) -> Iterable[Markup]:
+    """Held readings as rings, rejected ones as crosses; an arrow at the edge where one stands far off the chart."""
+    if size.plain:
+        return
+    for word, items in _unused_here(curves).items():
+        for item in items:
+            x, y = frame.x(item.day), frame.y(item.deflection_mm)
+            beyond = -1 if y < frame.top else 1 if y > frame.bottom else 0
+            if beyond:
+                y = frame.top + 16 if beyond < 0 else frame.bottom - 16
+                tip = y + 11 * beyond
+                yield element("path", d=path([(x - 4, tip - 5 * beyond), (x, tip), (x + 4, tip - 5 * beyond)]))
+            if word == "held":
+                yield element("circle", cx=x, cy=y, r=6, class_="held")
+            else:
+                yield element("path", d=f"M{x - 5:.1f} {y - 5:.1f}l10 10m0-10l-10 10", class_="rejected")
+            yield element("text", f"{word}, off the chart" if beyond else word, x=x + 10, y=y + 4)
 
 
 def _slope(frame: Frame, curves: Curves, unit: str, size: Size) -> Iterable[Markup]:
@@ -224,9 +271,10 @@ def _slope(frame: Frame, curves: Curves, unit: str, size: Size) -> Iterable[Mark
         return
     first, low, last, high = curves.slope
     yield element("path", d=path([(frame.x(first), frame.y(low)), (frame.x(last), frame.y(high))]), class_="slope")
-    words = limit_rate_text(curves.threshold_mm_per_year, unit)
-    yield element("text", "limit", x=frame.x(last) + 6, y=frame.y(high) - 2)
-    yield element("text", words, x=frame.x(last) + 6, y=frame.y(high) + 12)
+    if size.words:
+        yield element("text", "threshold", x=frame.x(last) + 6, y=frame.y(high) - 2)
+        words = limit_rate_text(curves.threshold_mm_per_year, unit)
+        yield element("text", words, x=frame.x(last) + 6, y=frame.y(high) + 12)
 
 
 def legend_words(curves: Curves, unit: str) -> list[tuple[str, str]]:
@@ -236,18 +284,12 @@ def legend_words(curves: Curves, unit: str) -> list[tuple[str, str]]:
         found += [("trend", "fitted line"), ("band", "where the mark could be (one-sided 95 % each way)")]
     if any(not p.counts for stretch in curves.of(curves.mark) for p in stretch.points):
         found.append(("dot early", "in the take-up window, not used for the rate"))
-    if _held_here(curves):
-        found.append(("held", "held reading, not used"))
+    unused = _unused_here(curves)
+    found += [(word, f"{word} reading, not used") for word in ("held", "rejected") if unused[word]]
     if curves.work:
-        found += [("work", "reinforcement"), ("take-up", "take-up window")]
+        found += [("work", "straps fitted"), ("take-up", "take-up window")]
     if curves.slope and curves.threshold_mm_per_year is not None:
         found.append(("slope", f"the threshold as a slope, {limit_pair(curves.threshold_mm_per_year, unit)}"))
     if curves.other:
         found.append(("event", "other event, see the table"))
     return found
-
-
-def day_span(curves: Curves) -> tuple[date, date] | None:
-    """First and last day drawn."""
-    days = [p.day for stretch in curves.of(curves.mark) for p in stretch.points]
-    return (min(days), max(days)) if days else None

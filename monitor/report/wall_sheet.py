@@ -6,10 +6,11 @@ from typing import Any
 
 from monitor.config import Rules
 from monitor.report import names, plan_words, readings_sheet, repair_sheet, wording
+from monitor.report.component_charts import component_charts
 from monitor.report.context import Book, Row, WallView, tellable
-from monitor.report.curves import curves
+from monitor.report.curves import component_curves, curves
 from monitor.report.drawing import OFFICE, legend_words, movement_chart
-from monitor.report.elevation import elevation
+from monitor.report.elevation import elevation, face_legend
 from monitor.report.figures import movement_figure
 from monitor.report.status import reference
 from monitor.terms import Movement, State, Verdict
@@ -58,10 +59,12 @@ def wall_sheet(book: Book, view: WallView) -> Context:
         "chart": chart,
         "chart_mark": drawn.mark,
         "legend": legend_words(drawn, view.unit) if chart else [],
+        "component_charts": component_charts(component_curves(book, view), view, f"part-{ids}"),
         "figure": movement_figure(drawn, view) if chart else None,
         "figure_id": f"chart-{ids}",
         "script": names.SCRIPT,
         "face": elevation(view, f"face-{ids}"),
+        "face_legend": face_legend(view),
         "has_straps": any(row["strap_count"] for row in view.reinforcements),
         "components": _components(view),
         "findings": [_finding(row) for row in view.findings],
