@@ -20,6 +20,7 @@ from monitor.pipeline.editions import Edition
 from monitor.pipeline.first_totals import first_totals
 from monitor.report import monthly_files, names, pages
 from monitor.report.context import Book, Key, Row
+from monitor.report.language import codes
 from monitor.results import Assessment
 from monitor.store import Store, files
 from monitor.terms import Act
@@ -84,7 +85,7 @@ def book_of_edition(store: Store, edition: Edition) -> Book:
 def publish(
     store: Store, assessment: Assessment, to: Path, *, published_at: datetime, progress: Progress | None = None
 ) -> list[Path]:
-    """Write index, monthly list (also as CSV and XLSX), plan, repeatability and three pages per wall into a folder.
+    """Write index, monthly list (also as CSV and XLSX), plan, repeatability and the pages of each wall into a folder.
 
     What was written goes onto the ledger of published pages, as published at that moment; returns the files.
     """
@@ -158,7 +159,9 @@ def _all_pages(content: Book, keys: list[tuple[str, str]]) -> Iterator[tuple[str
     yield names.SCRIPT, pages.plotly_script()
     for house, wall in keys:
         yield names.page_name(house, wall, "wall"), pages.wall_page(content, house, wall)
-        yield names.page_name(house, wall, "homeowner"), pages.homeowner_page(content, house, wall)
+        for code in codes():
+            name = names.page_name(house, wall, names.in_language("homeowner", code))
+            yield name, pages.homeowner_page(content, house, wall, code)
         yield names.page_name(house, wall, "history"), pages.history_page(content, house, wall)
 
 

@@ -5,6 +5,7 @@ from datetime import date
 
 from monitor.report import names, wording
 from monitor.report.context import Book, Key, Row
+from monitor.report.language import codes, language
 from monitor.report.wall_sheet import Context, footer
 
 NOT_JUDGED = "not judged"
@@ -45,6 +46,10 @@ def _wall(book: Book, key: Key, place: Row, result: Row | None, planned: Row | N
         "overdue": (result["overdue_days"] or 0) if result else 0,
         "office": names.page_name(*key, "wall"),
         "homeowner": names.page_name(*key, "homeowner"),
+        "translated": [
+            (code, names.page_name(*key, names.in_language("homeowner", code)), language(code)["language"]["name"])
+            for code in codes()[1:]
+        ],
         "history": names.page_name(*key, "history"),
     }
 

@@ -78,7 +78,8 @@ def before_and_after(view: WallView, *, none_measured: bool, words: Language = E
     if none_measured:
         return _before_only(row, unit, day, words) if changed == "slower" else ""
     size = words.rate_pair(abs(row["difference_mm_per_year"]), unit)
-    pair = words.range_text(*sorted((abs(low), abs(high))), unit)
+    least, most = sorted((abs(low), abs(high)))
+    pair = words.range_text(least, most, unit)
     said = words.say("repair", "compared", day=day, changed=words["repair"][changed], size=size, range=pair)
     return f"{said} {words['repair']['season']}" if row["warning"] and changed == "slower" else said
 

@@ -16,6 +16,7 @@ from written_book import HOSTILE, HOUSE, WALL_OF, book_of, states
 
 from monitor.errors import NotFoundError
 from monitor.report import names, pages, wording
+from monitor.report.language import codes
 
 WALLS = [pytest.param(wall, id=state.replace(" ", "-")) for state, wall in WALL_OF.items()]
 
@@ -94,7 +95,9 @@ def every_page(book):
     yield names.REPEATABILITY, pages.repeatability(book)
     for house, wall in names.wall_keys(book):
         yield names.page_name(house, wall, "wall"), pages.wall_page(book, house, wall)
-        yield names.page_name(house, wall, "homeowner"), pages.homeowner_page(book, house, wall)
+        for code in codes():
+            name = names.page_name(house, wall, names.in_language("homeowner", code))
+            yield name, pages.homeowner_page(book, house, wall, code)
         yield names.page_name(house, wall, "history"), pages.history_page(book, house, wall)
 
 
@@ -113,7 +116,7 @@ def test_every_page_is_well_formed_with_headings_in_order_and_unique_ids(read):
         assert all(after <= before + 1 for before, after in pairwise(levels)), name
         ids = [tag["id"] for _, tag in page.tags if "id" in tag]
         assert len(ids) == len(set(ids)), name
-        assert page.named("html") == [{"lang": "en"}]
+        assert page.named("html") == [{"lang": "es" if name.endswith(".es.html") else "en"}]
 
 
 def test_every_table_has_a_caption_and_every_row_as_many_cells_as_headers(read):
