@@ -467,6 +467,55 @@ band_upper_mm | real | mm | upper end
 """
 )
 
+RESIDUALS = _schema(
+    _WALL
+    + """
+period | whole | | as in the wall results
+reading_id | text | | the reading; every one that the rate of its period is fitted to has a row
+mark | text | | its mark
+visit_date | date | | date of its visit
+part | text | | before / after that day's work
+method | text | | method
+setup | whole | | the model's set-up: one row of a string, one column of a plumb line, else one placing, numbered from 1 within the wall
+deflection_mm | real | mm | the reading, inward positive = trend_mm + season_mm + wobble_mm + setup_mm + residual_mm
+trend_mm | real | mm | level of the mark's stretch and its movement at the fitted rate
+season_mm | real | mm | predicted yearly cycle
+wobble_mm | real | mm | predicted movement of the whole wall at that visit outside trend and cycle
+setup_mm | real | mm | predicted error of the set-up at the mark: offset, yaw and tilt
+residual_mm | real | mm | what is left: the predicted error of the single reading
+normalised | real | | residual over its own standard deviation, moderated scale, which equals the reading less what all others foretell over the sd of that difference; null where nothing else tells the reading
+"""
+)
+
+FITS = _schema(
+    _WALL
+    + """
+period | whole | | as in the wall results
+observations | whole | readings | readings in the least squares, those of earlier periods among them
+fixed_effects | whole | | columns of the least squares: rates, levels, set-up offsets of unknown size
+q | real | mm2/mm2 | quadratic form that the period's own readings add
+d | whole | | degrees of freedom of that
+prior_scale | real | | s0^2, the scale of all the company's walls
+prior_dof | real | | d0, degrees of freedom behind it
+scale | real | | moderated scale (d0 s0^2 + q) / (d0 + d), by which all variances are multiplied
+dof | real | | d0 + d, degrees of freedom of the bounds
+local_mm_per_year | real | mm/yr | sd of a mark's own deviation from the wall's shape
+summary | text | | the fit as statsmodels prints it
+"""
+)
+
+AGREEMENT = _schema(
+    _WALL
+    + """
+period | whole | | as in the wall results
+what | text | | a mark, or a component (terms.Movement)
+own_mm_per_year | real | mm/yr | its rate by the fit that the assessment rests on
+own_se | real | mm/yr | its standard error there, before moderation
+gls_mm_per_year | real | mm/yr | its rate by generalised least squares
+gls_se | real | mm/yr | its standard error there, before moderation
+"""
+)
+
 FINDINGS = _schema(
     _WALL
     + """
@@ -547,8 +596,13 @@ RESULTS: Mapping[str, pa.Schema] = {
 }
 """Tables that an assessment writes; derived, so they can be made again from the facts."""
 
-DRAWN: Mapping[str, pa.Schema] = {"components": COMPONENTS}
-"""Tables that pictures are drawn from, made of an assessment's tables when pages are written; not stored."""
+DRAWN: Mapping[str, pa.Schema] = {
+    "components": COMPONENTS,
+    "residuals": RESIDUALS,
+    "fits": FITS,
+    "agreement": AGREEMENT,
+}
+"""Tables that pages are drawn from, made of an assessment's tables and the facts behind it; not stored."""
 
 
 def empty(name: str) -> pa.Table:

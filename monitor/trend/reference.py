@@ -58,8 +58,7 @@ def dense(
     """
     from statsmodels.regression.linear_model import GLS
 
-    chosen = (cases.rows["counts"] & cases.rows["case"].isin(wall_cases)).to_numpy(bool)
-    rows, seen = cases.rows[chosen].reset_index(drop=True), cases.seen[chosen]
+    rows, seen = rate_rows(cases, wall_cases)
     local = np.array([local_variance[case] for case in rows["case"]])
     sigma = covariance(rows, seen, variances, local)
     fixed, names = fixed_columns(rows, seen, variances)
@@ -84,6 +83,12 @@ def dense(
         ses.append(np.sqrt(variance))
     q = float(residual @ inverse @ residual)
     return Dense(results, names, q, len(y) - len(names), marks, np.array(rates), np.array(ses))
+
+
+def rate_rows(cases: Cases, wall_cases: Sequence[int]) -> tuple[pd.DataFrame, Array]:
+    """Rows of the given cases that count for the rate, in the order of Cases.rows, and their shapes as seen."""
+    chosen = (cases.rows["counts"] & cases.rows["case"].isin(wall_cases)).to_numpy(bool)
+    return cases.rows[chosen].reset_index(drop=True), cases.seen[chosen]
 
 
 def fixed_columns(rows: pd.DataFrame, seen: Array, variances: Variances) -> tuple[Array, list[Column]]:
@@ -128,10 +133,15 @@ def _newest_shapes(rows: pd.DataFrame, case: int) -> tuple[npt.NDArray[np.bool_]
 
 def covariance(rows: pd.DataFrame, seen: Array, variances: Variances, local: Array) -> Array:
     """Covariance of all readings, shape (rows, rows); local: variance of each row's local deviation."""
+    return np.asarray(sum(covariance_parts(rows, seen, variances, local).values()))
+
+
+def covariance_parts(rows: pd.DataFrame, seen: Array, variances: Variances, local: Array) -> dict[str, Array]:
+    """What each source of chance adds to the covariance of all readings, each of shape (rows, rows)."""
     sds = [variances.methods[Method(method)] for method in rows["method"]]
     step, factor = rows["step_mm"].fillna(0).to_numpy(np.float64), rows["error_factor"].fillna(1).to_numpy(np.float64)
-    x_m = (rows["x_mm"] - rows["length_mm"] / 2).to_numpy(np.float64) / 1000
-    z_m = rows["z_mm"].to_numpy(np.float64) / 1000
+    x_m = np.nan_to_num((rows["x_mm"] - rows["length_mm"] / 2).to_numpy(np.float64)) / 1000
+    z_m = np.nan_to_num(rows["z_mm"].to_numpy(np.float64)) / 1000
     bow, years = seen[:, BOW], _years(rows)
 
     def same(*names: str) -> Array:
@@ -145,10 +155,10 @@ def covariance(rows: pd.DataFrame, seen: Array, variances: Variances, local: Arr
     period = rows["period"].to_numpy(np.float64)
     carry = variances.season_carry ** np.abs(np.subtract.outer(period, period))
     turn = np.cos(2 * np.pi * np.subtract.outer(years, years))
-    return np.asarray(
-        np.diag((np.array([sd.reading_mm for sd in sds]) * factor) ** 2 + step**2 / 12)
-        + same("setup") * setup
-        + same("visit") * variances.wobble_mm**2 * np.outer(bow, bow)
-        + carry * variances.season_mm**2 / 2 * turn * np.outer(bow, bow)
-        + same("case", "mark") * local * np.outer(years, years)
-    )
+    return {
+        "reading": np.diag((np.array([sd.reading_mm for sd in sds]) * factor) ** 2 + step**2 / 12),
+        "setup": same("setup") * setup,
+        "wobble": same("visit") * variances.wobble_mm**2 * np.outer(bow, bow),
+        "season": carry * variances.season_mm**2 / 2 * turn * np.outer(bow, bow),
+        "local": same("case", "mark") * local * np.outer(years, years),
+    }
