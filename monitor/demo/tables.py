@@ -2,18 +2,17 @@
 
 import csv
 import io
-import re
-import zipfile
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 
 from openpyxl import Workbook
 
+from monitor.report.spreadsheets import without_clock
+
 Cell = str | int | float | date | None
 Table = Sequence[Mapping[str, Cell]]
 
 _MADE_AT = datetime(2023, 4, 3)  # noqa: DTZ001 (the properties of a workbook know no time zone)
-_STAMP = re.compile(rb"(<dcterms:(created|modified)[^>]*>)[^<]*(</dcterms:)")
 
 
 def csv_bytes(rows: Table, *, delimiter: str = ",", bom: bool = False, title: str = "") -> bytes:
@@ -39,23 +38,10 @@ def workbook_bytes(sheets: Mapping[str, Table]) -> bytes:
     book.properties.created = _MADE_AT
     made = io.BytesIO()
     book.save(made)
-    return _without_clock(made.getvalue())
+    return without_clock(made.getvalue(), _MADE_AT)
 
 
 def _text(cell: Cell) -> str:
     if cell is None:
         return ""
     return cell.isoformat() if isinstance(cell, date) else str(cell)
-
-
-def _without_clock(packed: bytes) -> bytes:
-    """The same workbook with fixed times inside, and stored rather than compressed (compressors differ)."""
-    out = io.BytesIO()
-    stamp = rb"\g<1>" + _MADE_AT.isoformat().encode() + rb"Z\g<3>"
-    with zipfile.ZipFile(io.BytesIO(packed)) as old, zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as new:
-        for name in sorted(old.namelist(), key=lambda name: (name != "[Content_Types].xml", name)):
-            content = old.read(name)
-            if name == "docProps/core.xml":
-                content = _STAMP.sub(stamp, content)
-            new.writestr(zipfile.ZipInfo(name, date_time=(2023, 4, 3, 0, 0, 0)), content)
-    return out.getvalue()

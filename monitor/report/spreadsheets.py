@@ -18,7 +18,7 @@ Cell = str | int | float | date | None
 _STAMP = re.compile(rb"(<dcterms:(created|modified)[^>]*>)[^<]*(</dcterms:)")
 _CELL = "cell of a list"
 """Name of the style of every cell below the header: one for all is quicker than one each."""
-_ZIP_DATE = (1980, 1, 1, 0, 0, 0)
+_FIRST_ZIP_DATE = (1980, 1, 1, 0, 0, 0)
 """The earliest that a ZIP archive knows."""
 _RUNS = tuple("=+-@\t\r\n")
 """A cell that begins with one of these may be run as a formula by a spreadsheet that opens a CSV file."""
@@ -76,13 +76,14 @@ def xlsx_bytes(sheets: Sequence[Sheet], *, title: str, made_at: datetime) -> byt
 def without_clock(packed: bytes, made_at: datetime) -> bytes:
     """The same workbook with fixed times inside, and stored rather than compressed (compressors differ)."""
     out = io.BytesIO()
+    zip_date = max(made_at.timetuple()[:6], _FIRST_ZIP_DATE)
     stamp = rb"\g<1>" + f"{made_at:%Y-%m-%dT%H:%M:%SZ}".encode() + rb"\g<3>"
     with zipfile.ZipFile(io.BytesIO(packed)) as old, zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as new:
         for name in sorted(old.namelist(), key=lambda name: (name != "[Content_Types].xml", name)):
             content = old.read(name)
             if name == "docProps/core.xml":
                 content = _STAMP.sub(stamp, content)
-            new.writestr(zipfile.ZipInfo(name, date_time=_ZIP_DATE), content)
+            new.writestr(zipfile.ZipInfo(name, date_time=zip_date), content)
     return out.getvalue()
 
 
