@@ -24,11 +24,12 @@ from monitor.report.language import codes
 from monitor.results import Assessment
 from monitor.store import Store, files
 from monitor.terms import Act
+from monitor.trend.shares import share_range
 
 Progress = Callable[[int, int], None]
 
 _NUMBER = re.compile(rb'<meta name="report-number" content="([0-9a-f-]+)">')
-_ONLY_ONCE = 7
+_ONLY_ONCE = 8
 """Files beside those of the walls."""
 
 
@@ -79,6 +80,7 @@ def book_of_edition(store: Store, edition: Edition) -> Book:
         supersedes=editions.supersedes(store, edition),
         first_totals=first_totals(content.facts),
         components=component_movement(content),
+        past=past_lists.past_states(store, edition.earlier),
     )
 
 
@@ -156,6 +158,7 @@ def _all_pages(content: Book, keys: list[tuple[str, str]]) -> Iterator[tuple[str
     yield names.MONTHLY_XLSX, monthly_files.monthly_xlsx(content)
     yield names.PLAN, pages.visit_plan(content)
     yield names.REPEATABILITY, pages.repeatability(content)
+    yield names.OVERVIEW, pages.overview(content, share_range)
     yield names.SCRIPT, pages.plotly_script()
     for house, wall in keys:
         yield names.page_name(house, wall, "wall"), pages.wall_page(content, house, wall)

@@ -14,6 +14,7 @@ import pyarrow as pa
 from monitor import schema
 from monitor.config import Rules, Variances
 from monitor.errors import NotFoundError, Where
+from monitor.report.day_states import DayStates
 from monitor.results import Assessment
 from monitor.terms import EventKind, Outcome, Part, State, Urgency
 
@@ -142,7 +143,7 @@ class Book:
     somebody has done so without a break; the age of an item is told from them. supersedes: by file name the earlier
     page whose place a page takes (report_number, judged_on, known_until). first_totals: by wall the total inward
     deflection at its first visit (total_mm, total_mark, total_reference), where it is known. components:
-    schema.COMPONENTS.
+    schema.COMPONENTS. past: walls by state on the days of earlier assessments.
     """
 
     facts: schema.Tables
@@ -158,6 +159,7 @@ class Book:
     supersedes: Mapping[str, Row] = field(default_factory=dict)
     first_totals: Mapping[Key, Row] = field(default_factory=dict)
     components: pa.Table = field(default_factory=lambda: schema.empty("components"))
+    past: Sequence[DayStates] = ()
 
     def fact(self, name: str) -> pa.Table:
         """A table of the facts, empty where it was not given."""

@@ -18,8 +18,9 @@ MONTHLY_XLSX = "monthly-list.xlsx"
 INDEX = "index.html"
 PLAN = "visit-plan.html"
 REPEATABILITY = "repeatability.html"
+OVERVIEW = "overview.html"
 SCRIPT = "plotly.min.js"
-_FILES = {"index": INDEX, "monthly": MONTHLY_LIST, "plan": PLAN, "repeatability": REPEATABILITY}
+_FILES = {"index": INDEX, "monthly": MONTHLY_LIST, "plan": PLAN, "repeatability": REPEATABILITY, "overview": OVERVIEW}
 NUMBER_OF = {MONTHLY_CSV: MONTHLY_LIST, MONTHLY_XLSX: MONTHLY_LIST}
 """Files that bear no number within, and the page whose number is theirs."""
 

@@ -13,6 +13,8 @@ from monitor.report.homeowner_sheet import homeowner_sheet
 from monitor.report.index_sheet import index_sheet
 from monitor.report.language import FIRST, language
 from monitor.report.monthly_sheet import monthly_sheet
+from monitor.report.outcomes import ShareRange
+from monitor.report.overview_sheet import overview_sheet
 from monitor.report.plan_sheet import plan_sheet
 from monitor.report.repeatability_sheet import repeatability_sheet
 from monitor.report.wall_sheet import wall_sheet
@@ -56,6 +58,11 @@ def repeatability(book: Book) -> bytes:
     return _render("repeatability.html", repeatability_sheet(book))
 
 
+def overview(book: Book, share_range: ShareRange) -> bytes:
+    """The whole company in totals; share_range: bounds of a share of walls (trend.shares)."""
+    return _render("overview.html", overview_sheet(book, book.past, share_range))
+
+
 def plotly_script() -> bytes:
     """The charting library, to stand once beside the pages under names.SCRIPT."""
     return figures.script()
@@ -75,6 +82,7 @@ def _environment() -> Environment:
         "monthly_name": names.MONTHLY_LIST,
         "index_name": names.INDEX,
         "plan_name": names.PLAN,
+        "overview_name": names.OVERVIEW,
     }
     return environment
 

@@ -17,6 +17,7 @@ from written_book import HOSTILE, HOUSE, WALL_OF, book_of, states
 from monitor.errors import NotFoundError
 from monitor.report import names, pages, wording
 from monitor.report.language import codes
+from monitor.trend.shares import share_range
 
 WALLS = [pytest.param(wall, id=state.replace(" ", "-")) for state, wall in WALL_OF.items()]
 
@@ -93,6 +94,7 @@ def every_page(book):
     yield names.MONTHLY_LIST, pages.monthly_list(book)
     yield names.PLAN, pages.visit_plan(book)
     yield names.REPEATABILITY, pages.repeatability(book)
+    yield names.OVERVIEW, pages.overview(book, share_range)
     for house, wall in names.wall_keys(book):
         yield names.page_name(house, wall, "wall"), pages.wall_page(book, house, wall)
         for code in codes():
