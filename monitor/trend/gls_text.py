@@ -1,6 +1,7 @@
 """Generalised least squares as the summary that statsmodels prints, without clock, on the scale that bounds are on."""
 
 from collections.abc import Mapping, Sequence
+from textwrap import wrap
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,9 @@ from monitor.trend.shapes import Array
 
 ROUNDING = 1e-9
 """What is nearer to nought is nought and a rounding error."""
+
+WIDTH = 84
+"""Signs in a line of the notes."""
 
 NOT_PARTED = "*"
 """Stands behind a component that these marks and methods cannot tell from the others."""
@@ -100,7 +104,7 @@ def _notes(names: Sequence[str], rows: pd.DataFrame) -> list[str]:
     notes = [
         f"Rates in mm/yr, inward positive; levels and offsets in mm, less {rows['deflection_mm'].mean():.4f} mm, at "
         f"{_day(_middle(rows))}.",
-        "The covariance of the readings is given by the variances above; it is not estimated from this wall.",
+        "The covariance of the readings is given by the company's variances; it is not estimated from this wall.",
         "[0.05 and 0.95] are the pair of one-sided 95 % bounds.",
     ]
     if any(NOT_PARTED in name for name in names):
@@ -108,7 +112,10 @@ def _notes(names: Sequence[str], rows: pd.DataFrame) -> list[str]:
             f"{NOT_PARTED} These marks and methods cannot tell this component from the others: the number stands for "
             "all of them together and means something only as a mark's rate."
         )
-    return ["Notes:", *(f"[{number}] {text}" for number, text in enumerate(notes, start=1))]
+    wrapped = (
+        wrap(f"[{number}] {text}", WIDTH, subsequent_indent="    ") for number, text in enumerate(notes, start=1)
+    )
+    return ["Notes:", *(line for lines in wrapped for line in lines)]
 
 
 def _middle(rows: pd.DataFrame) -> float:

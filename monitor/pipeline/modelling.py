@@ -1,0 +1,33 @@
+"""The fits of walls told for the engineer's page: the only place where the report room's book meets the trend room."""
+
+from collections.abc import Iterator, Sequence
+
+from monitor import schema
+from monitor.config import Settings
+from monitor.pipeline.assessing import of_walls
+from monitor.pipeline.frames import frame, table
+from monitor.report.context import Book, ByWall, Key
+from monitor.report.engineer_sheet import Model
+from monitor.trend.summary import summaries
+
+WALLS_AT_ONCE = 50
+"""Walls told together: dense fits are of one wall each, tables of many walls are slow to look through."""
+
+_TABLES = ("fits", "residuals", "agreement")
+
+
+def models(content: Book, keys: Sequence[Key]) -> Iterator[Model]:
+    """What the fits of each wall say, in the order of the keys, made of the facts behind the book's assessment."""
+    for start in range(0, len(keys), WALLS_AT_ONCE):
+        chunk = keys[start : start + WALLS_AT_ONCE]
+        found = {name: ByWall(rows) for name, rows in told(content, chunk).items()}
+        for key in chunk:
+            yield Model(**{name: found[name].rows(key) for name in _TABLES})
+
+
+def told(content: Book, keys: Sequence[Key]) -> schema.Tables:
+    """Tables `fits`, `residuals` and `agreement` of some walls."""
+    facts = {name: frame(of_walls(content.fact(name), keys)) for name in ("readings", "walls", "marks", "events")}
+    settings = Settings(rules=content.rules, variances=content.variances)
+    found = summaries(**facts, settings=settings, judged_on=content.assessment.judged_on)
+    return {name: table(name, getattr(found, name)) for name in _TABLES}
