@@ -256,8 +256,8 @@ def _unused(frame: Frame, curves: Curves, size: Size) -> Iterable[Markup]:
             x, y = frame.x(item.day), frame.y(item.deflection_mm)
             beyond = -1 if y < frame.top else 1 if y > frame.bottom else 0
             if beyond:
-                y = frame.top + 16 if beyond < 0 else frame.bottom - 16
-                tip = y + 11 * beyond
+                y = frame.top + 20 if beyond < 0 else frame.bottom - 20
+                tip = y + 16 * beyond
                 yield element("path", d=path([(x - 4, tip - 5 * beyond), (x, tip), (x + 4, tip - 5 * beyond)]))
             if word == "held":
                 yield element("circle", cx=x, cy=y, r=6, class_="held")

@@ -94,4 +94,6 @@ def test_the_wall_page_shows_them_with_a_text_for_each_and_none_where_none_is_to
     pictures = [item for item in page.named("svg") if item.get("role") == "img"]
     assert len(pictures) == 4  # movement, bow, tip, the wall from inside
     assert all(item["aria-labelledby"] for item in pictures)
-    assert "Bow, tip and slide" not in Page(pages.wall_page(book, HOUSE, WALL_OF["moving"])).text
+    without = Page(pages.wall_page(book, HOUSE, WALL_OF["moving"])).text
+    assert "Bow, tip and slide" not in without
+    assert "Marks and method of this wall do not tell bow, tip and slide apart" in without
