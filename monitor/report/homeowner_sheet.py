@@ -56,6 +56,7 @@ def homeowner_sheet(book: Book, view: WallView, words: Language = EN) -> Context
         "status": first.status,
         "sentence": _either(*(one.status.sentence for one in told)),
         "beside": [_either(*pair) for pair in zip(*(one.status.beside for one in told), strict=True)],
+        "corrections": [_either(*pair) for pair in zip(*(one.status.corrections for one in told), strict=True)],
         "sizes": [
             (rows[0][0], _either(rows[0][1], rows[1][1]), _either(rows[0][2], rows[1][2]))
             for rows in zip(*(one.sizes for one in told), strict=True)
@@ -80,9 +81,9 @@ def homeowner_sheet(book: Book, view: WallView, words: Language = EN) -> Context
 
 
 def _other(code: str, view: WallView) -> tuple[str, str, str]:
-    """(code, file name, words in that language) of the same page in another language."""
+    """(code, file name, name of the language in itself) of the same page in another language."""
     name = names.page_name(view.house, view.wall, names.in_language("homeowner", code))
-    return code, name, language(code)["language"]["this_page"]
+    return code, name, language(code)["language"]["name"]
 
 
 def _either(first: str, second: str) -> Markup:

@@ -97,7 +97,7 @@ class PlainChart:
 
     def key(self) -> str:
         """What dots and band are, in one line."""
-        said = ["dots"]
+        said = ["dots" if all(point.counts for point in self.points) else "dots_pale"]
         if any(point.lower_mm is not None for point in self.points):
             said.append("band")
         if any(_outside(point) for point in self.points):

@@ -1,5 +1,6 @@
 """Which sentence a homeowner reads first: a written rule from verdict and findings, nothing else."""
 
+import re
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -20,6 +21,7 @@ _AT_ONCE = (Urgency.KEEP_OUT, Urgency.SAME_DAY)
 SUDDEN = ("large change", "jump", "seen")
 """States after which no sentence comforts."""
 _FEW = {1: "one_visit", 2: "two_visits"}
+_PART_OF_INCH = re.compile(r"0?[ -]?\d+/\d+")
 _RATED = ("moving", "moving after straps")
 
 
@@ -27,13 +29,14 @@ _RATED = ("moving", "moving after straps")
 class Status:
     """What is said of one wall.
 
-    state: a key of the phrases' section status; sentence: what is read first; beside: what follows; meaning: in plain
-    words; short: the state in two or three words.
+    state: a key of the phrases' section status; sentence: what is read first; beside: what is true as well; corrections
+    of readings, and what the earlier page said; meaning: in plain words; short: the state in two or three words.
     """
 
     state: str
     sentence: str
     beside: tuple[str, ...]
+    corrections: tuple[str, ...]
     meaning: str
     short: str
 
@@ -58,8 +61,8 @@ def status(book: Book, view: WallView, words: Language = EN) -> Status:
     facts = _facts_said(book, view, words)
     sentences = [words.say("status", name, **facts) for name in rest]
     first = held.pop(0) if state in waiting else words.say("status", state, **facts)
-    beside = (*sentences, *held, *_corrected(book, view, words))
-    return Status(state, first, beside, words["meaning"][state], words["short"][state])
+    corrections = tuple(_corrected(book, view, words))
+    return Status(state, first, (*sentences, *held), corrections, words["meaning"][state], words["short"][state])
 
 
 def _held_state(view: WallView) -> str:
@@ -306,8 +309,8 @@ def _corrected(book: Book, view: WallView, words: Language) -> list[str]:
                 "corrected",
                 known=words.day_text(ruling["known_at"].date()),
                 date=words.day_text(row["visit_date"]),
-                old=_as_typed(before["value_raw"], before["unit"]),
-                new=_as_typed(ruling["value_raw"], ruling["unit"])
+                old=_as_typed(before["value_raw"], before["unit"], words),
+                new=_as_typed(ruling["value_raw"], ruling["unit"], words)
                 if ruling["value_raw"]
                 else words.length_text(ruling["value_mm"], view.unit),
             )
@@ -317,8 +320,13 @@ def _corrected(book: Book, view: WallView, words: Language) -> list[str]:
     return said
 
 
-def _as_typed(raw: str, unit: str) -> str:
-    return raw if not unit or raw.rstrip('"').endswith(unit) else f"{raw} {unit}"
+def _as_typed(raw: str, unit: str, words: Language) -> str:
+    """A value as it was written down, with its unit in words where it bears none itself."""
+    number = raw.strip().removesuffix('"').removesuffix(unit).strip()
+    if unit != "in":
+        return words.say("units", "mm", n=number) if unit == "mm" else raw
+    part = _PART_OF_INCH.fullmatch(number)
+    return words.say("units", "part_of_inch" if part else "one_inch" if number == "1" else "inches", n=number)
 
 
 def _earlier(book: Book, view: WallView, words: Language) -> str:
