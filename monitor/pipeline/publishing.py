@@ -165,7 +165,8 @@ def _all_pages(content: Book, keys: list[tuple[str, str]]) -> Iterator[tuple[str
         for code in codes():
             name = names.page_name(house, wall, names.in_language("homeowner", code))
             yield name, pages.homeowner_page(content, house, wall, code)
-        yield names.page_name(house, wall, "history"), pages.history_page(content, house, wall)
+            name = names.page_name(house, wall, names.in_language("history", code))
+            yield name, pages.history_page(content, house, wall, code)
 
 
 def _write(path: Path, data: bytes) -> Path:

@@ -3,274 +3,212 @@
 No name of a person, no address, no note as somebody wrote it, no word on the company's promises.
 """
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
-from monitor.report import history_words as words
-from monitor.report import wording
+from monitor.report import history_record as record
+from monitor.report import names
 from monitor.report.context import Book, Row, WallView, tellable
 from monitor.report.curves import curves
-from monitor.report.drawing import PLAIN, movement_chart, plain_words
-from monitor.report.history_words import RATE, SAID, STATE
-from monitor.report.places import place_words
-from monitor.report.status import company_name, jumped, reference, seen_words, status, unseen_on
-from monitor.report.wall_sheet import Context, footer, not_measured, scope
-from monitor.terms import Act, EventKind, State
-from monitor.units import DAYS_PER_YEAR, feet_text, length_text, rate_text
+from monitor.report.history_record import used_days
+from monitor.report.language import Language, codes, language, other_unit
+from monitor.report.places import place_words, spoken
+from monitor.report.plain_chart import PlainChart
+from monitor.report.status import jumped, reference, seen_words, status, unseen_on
+from monitor.report.wall_sheet import Context, footer, not_measured
+from monitor.report.wording import EN
+from monitor.terms import EventKind, State
+from monitor.units import DAYS_PER_YEAR, feet_text
 
 _CHANGES_LEVEL = tuple(
     kind for kind in EventKind if kind not in (EventKind.DRAINAGE, EventKind.DIGGING, EventKind.COVERED)
 )
-_STATES = (
-    (State.USED, "used"),
-    (State.HELD, "held"),
-    (State.REJECTED, "set aside"),
-    (State.COULD_NOT_READ, "could not be read"),
-)
+"""Kinds of events across which two totals are not simply to be compared."""
 
 
-def history_sheet(book: Book, view: WallView) -> Context:
+def history_sheet(book: Book, view: WallView, words: Language = EN) -> Context:
     """Context of history.html."""
-    drawn, said = curves(book, view, dots_only=jumped(view)), status(book, view)
-    foot = footer(book, "history", view.house, view.wall)
-    days, place, company = _visit_days(view), place_words(view, drawn.mark), company_name(book)
+    said = status(book, view, words)
+    drawn = curves(book, view, dots_only=jumped(view))
+    chart = PlainChart(drawn, place_words(view, drawn.mark, words), view.unit, words)
     return {
-        "title": SAID["title"].format(wall=view.spoken),
-        "nav": False,
-        "dated": SAID["dated"].format(
-            known_on=wording.day_text(book.assessment.known_until.date()),
-            judged_on=wording.day_text(book.assessment.judged_on),
-        ),
-        "for_whom": SAID["for"].format(company=company),
-        "address": SAID["address"],
+        **_about(book, view, words),
         "status": said,
-        "state": _state(view, said.state, days),
-        "rates": _rates(view),
-        "wall": _wall(view),
-        "found": _found(book, view),
-        "between": _between(view),
-        "visits": _visits(view, company),
-        "work": [_work(row, view) for row in view.events],
-        "seen": _seen(view),
-        "counts": _counts(view),
-        "special": _special(book, view),
-        "table": _by_visit(view),
-        "chart": movement_chart(drawn, view.unit, PLAIN, "move", place),
-        "chart_words": plain_words(drawn, view.unit, place),
-        "has_band": any(point.lower_mm is not None for stretch in drawn.of(drawn.mark) for point in stretch.points),
-        "not_measured": not_measured(view, wording.NOT_MEASURED),
-        "meanings": words.MEANINGS,
-        "scope": scope(view, reference(view)),
-        "confirm": SAID["confirm"].format(
-            company=company,
-            contact=f" ({foot['contact']})" if foot["contact"] else "",
-            number=foot["report_number"],
-        ),
-        "takes_place": SAID["takes place"].format(
-            number=foot["supersedes"]["report_number"], judged_on=wording.day_text(foot["supersedes"]["judged_on"])
-        )
-        if foot["supersedes"]
-        else "",
+        "state": _state(view, said.state, words),
+        "found": _found(book, view, words),
+        "between": _between(view, words),
+        "seen": record.seen(view, words),
+        "work": [record.work(row, view, words) for row in view.events],
+        "facts": _facts(view, words, _company(book, words)),
+        "rates": _rates(view, words),
+        "chart": chart.svg("move"),
+        "chart_words": chart.in_words(),
+        "key": chart.key(),
+        "counts": record.counts(view, words),
+        "table": record.by_visit(view, words),
+        "special": record.special(book, view, words),
+        "not_measured": not_measured(view, words["not_measured"]),
+        "meanings": list(words["history_words"].values()),
+        "scope": _scope(view, words),
+    }
+
+
+def _about(book: Book, view: WallView, words: Language) -> Context:
+    """What the page says of itself."""
+    foot = footer(book, names.in_language("history", words.code), view.house, view.wall)
+    company, contact, before = _company(book, words), foot["contact"], foot["supersedes"]
+    judged_on = words.day_text(book.assessment.judged_on)
+    known_on = words.day_text(book.assessment.known_until.date())
+    return {
         **foot,
-    }  # fmt: skip
+        "words": words,
+        "lang": words.code,
+        "others": [_other(code, view) for code in codes() if code != words.code],
+        "title": words.say("history", "title", wall=spoken(view, words)),
+        "nav": False,
+        "dated": words.say("history", "dated", known_on=known_on, judged_on=judged_on),
+        "for_whom": words.say("history", "for", company=company),
+        "confirm": words.say("history", "confirm", company=f"{company} ({contact})" if contact else company),
+        "takes_place": words.say(
+            "history", "takes_place", number=before["report_number"], judged_on=words.day_text(before["judged_on"])
+        )
+        if before
+        else "",
+    }
 
 
-def _visit_days(view: WallView) -> list[date]:
-    """Days on which a reading of the wall was used."""
-    return sorted({row["visit_date"] for row in view.readings if row["state"] == State.USED and row["visit_date"]})
+def _other(code: str, view: WallView) -> tuple[str, str, str]:
+    """(code, file name, name of the language in itself) of the same page in another language."""
+    name = names.page_name(view.house, view.wall, names.in_language("history", code))
+    return code, name, language(code)["language"]["name"]
 
 
-def _state(view: WallView, state: str, days: Sequence[date]) -> str:
-    unseen = unseen_on(view)
-    return STATE[state].format(
-        seen=seen_words(view),
-        last=wording.day_text(days[-1]) if days else "any visit",
-        unseen=wording.day_text(unseen) if unseen else "",
+def _company(book: Book, words: Language) -> str:
+    """The company within a sentence."""
+    office = str(words["said"]["office"])
+    return book.company.get("name") or office[:1].lower() + office[1:]
+
+
+def _state(view: WallView, state: str, words: Language) -> str:
+    days, unseen, said = used_days(view), unseen_on(view), words["history_state"]
+    return words.say(
+        "history_state",
+        state,
+        seen=seen_words(view, words),
+        last=words.say("history_state", "since", day=words.day_text(days[-1])) if days else said["never"],
+        unseen=words.day_text(unseen) if unseen else "",
     )
 
 
-def _wall(view: WallView) -> str:
-    """What the wall is: material, length, height."""
-    place, unit = view.place, view.unit
-    sizes = [("long", place["length_mm"]), ("high inside", place["clear_height_mm"])]
-    parts = [place["material"] or "", *(f"{feet_text(mm, unit)} {what}" for what, mm in sizes if mm is not None)]
-    return ", ".join(filter(None, parts))
-
-
-def _found(book: Book, view: WallView) -> list[tuple[str, str]]:
-    """How far in the wall stood at the first visit and at the latest, and whether the two may be compared."""
-    days, row = _visit_days(view), view.current
+def _found(book: Book, view: WallView, words: Language) -> list[tuple[str, str]]:
+    """How far in the wall stood at the first visit, and at the latest where there are more."""
+    days = used_days(view)
     if not days:
         return []
     first = book.first_totals.get((view.house, view.wall))
-    if not first and view.place["zero_total_mm"] is not None:
-        first = {"total_mm": view.place["zero_total_mm"], "total_mark": "", "total_reference": "a reference on record"}
-    rows = [(f"First visit, {wording.day_text(days[0])}", _total(view, first))]
-    if len(days) > 1 and row:
-        rows.append((f"Latest visit, {wording.day_text(days[-1])}", _total(view, row)))
-    return rows
+    rows = [("first_visit", days[0], first), ("last_visit", days[-1], view.current)]
+    return [
+        (words.say("history", key, day=words.day_text(day)), _total(view, row, words))
+        for key, day, row in rows[: len(days)]
+    ]
 
 
-def _total(view: WallView, row: Row | None) -> str:
+def _total(view: WallView, row: Row | None, words: Language) -> str:
     if not row or row["total_mm"] is None:
-        return SAID["total unknown"]
-    place = place_words(view, row["total_mark"])
-    reference_words = row["total_reference"] or reference(view)
-    return SAID["total"].format(
-        total=wording.length_pair(row["total_mm"], view.unit), reference=reference_words, place=place
+        return str(words["history"]["total_unknown"])
+    return words.say(
+        "history",
+        "total",
+        total=words.length_pair(row["total_mm"], view.unit),
+        reference=words["history_reference"].get(row["total_reference"]) or reference(view, words),
+        place=place_words(view, row["total_mark"], words),
     )
 
 
-def _between(view: WallView) -> str:
+def _between(view: WallView, words: Language) -> str:
     """Why the difference of the first total and the latest is not simply the movement; '' where it is."""
-    days = _visit_days(view)
+    days = used_days(view)
     kinds = [row["kind"] for row in view.events if days and days[0] <= row["event_date"] <= days[-1]]
-    named = [words.WORK[kind] for kind in dict.fromkeys(kinds) if kind in _CHANGES_LEVEL]
-    return SAID["not the movement"].format(work=", ".join(named)) if named and len(days) > 1 else ""
+    work = [words["history_work"][kind] for kind in dict.fromkeys(kinds) if kind in _CHANGES_LEVEL]
+    return words.say("history", "not_the_movement", work=", ".join(work)) if work and len(days) > 1 else ""
 
 
-def _visits(view: WallView, company: str) -> list[tuple[str, str]]:
-    days = _visit_days(view)
+def _facts(view: WallView, words: Language, company: str) -> list[tuple[str, str]]:
+    """The wall, its visits, how often, how and by whom it was read."""
+    days, said = used_days(view), words["history"]
+    rows = [(said["wall"], _wall(view, words))]
     if not days:
-        return [("Visits", SAID["never"])]
-    first, last = wording.day_text(days[0]), wording.day_text(days[-1])
-    count = wording.count_text(len(days), "visit")
-    rows = [("Visits", SAID["visits"].format(visits=count, first=first, last=last))]
-    if len(days) == 1:
-        rows = [("Visits", SAID["one visit"].format(first=first))]
-    else:
-        apart = (days[-1] - days[0]).days / DAYS_PER_YEAR / (len(days) - 1)
-        rows.append(("How often", SAID["often"].format(months=wording.span_text(apart))))
+        return [(name, text) for name, text in (*rows, (said["visits"], said["none"])) if text]
+    first, last = (words.day_text(day) for day in (days[0], days[-1]))
+    key = "first_to_last" if len(days) > 1 else "one_visit"
+    visits = words.say("history", key, visits=words.count_text(len(days), "visit"), first=first, last=last)
+    rows.append((said["visits"], visits))
+    if len(days) > 1:
+        apart = words.span_text((days[-1] - days[0]).days / DAYS_PER_YEAR / (len(days) - 1))
+        rows.append((said["often"], words.say("history", "about_every", span=apart)))
     used = [row for row in view.readings if row["state"] == State.USED]
-    methods = dict.fromkeys(words.METHOD[row["method"]] for row in used if row["method"] in words.METHOD)
-    people = wording.count_text(len({row["technician"] for row in used if row["technician"]}) or 1, "technician")
-    rows += [("How", "; ".join(methods)), ("By whom", SAID["by"].format(people=people, company=company))]
-    return rows
+    people = words.count_text(len({row["technician"] for row in used if row["technician"]}) or 1, "technician")
+    rows.append((said["how"], record.methods(used, words)))
+    rows.append((said["by_whom"], words.say("history", "people", people=people, company=company)))
+    return [(name, text) for name, text in rows if text]
 
 
-def _rates(view: WallView) -> list[tuple[str, str, str]]:
+def _wall(view: WallView, words: Language) -> str:
+    """What the wall is: material as registered, length, height."""
+    place = view.place
+    sizes = [("long", place["length_mm"]), ("high", place["clear_height_mm"])]
+    parts = [words.say("history", key, length=_feet(mm, view.unit, words)) for key, mm in sizes if mm is not None]
+    return ", ".join(filter(None, (place["material"], *parts)))
+
+
+def _feet(mm: float, unit: str, words: Language) -> str:
+    feet, _, inches = feet_text(mm, unit).partition(" ft ")
+    return words.say("history", "feet", feet=feet, inches=inches.removesuffix(" in")) if inches else feet
+
+
+def _rates(view: WallView, words: Language) -> list[tuple[str, str, str]]:
     """(period, its visits that count, its rate in plain words), oldest first."""
-    work = [row["event_date"] for row in view.reinforcements]
+    work: Sequence[date] = [row["event_date"] for row in view.reinforcements]
     rows = []
     for row in view.periods:
         number = row["period"]
-        name = SAID["before straps"] if work else SAID["only period"]
+        name = str(words["history"]["before_straps" if work else "all_visits"])
         if number:
             day = work[number - 1] if number <= len(work) else row["started_on"]
-            name = SAID["since straps"].format(day=wording.day_text(day))
-        rows.append((name, wording.count_text(row["visits"] or 0, "visit"), _rate(view, row)))
+            name = words.say("history", "since_straps", day=words.day_text(day))
+        rows.append((name, words.count_text(row["visits"] or 0, "visit"), _rate(view, row, words)))
     return rows
 
 
-def _rate(view: WallView, row: Row) -> str:
+def _rate(view: WallView, row: Row, words: Language) -> str:
     rate, lower, upper = row["rate_mm_per_year"], row["rate_lower"], row["rate_upper"]
     if row["is_current"] and jumped(view):
-        return RATE["jump"]
+        return str(words["history_rate"]["jump"])
     if not tellable(row):
-        return RATE["none"].format(visits=wording.count_text(row["visits"] or 0, "visit"))
+        return words.say("history_rate", "few", visits=words.count_text(row["visits"] or 0, "visit"))
     if rate is None or lower is None or upper is None:
-        return RATE["not measured"]
-    unit, other = view.unit, wording.other_unit(view.unit)
+        return str(words["history_rate"]["not_measured"])
     limit = row["threshold_mm_per_year"]
     key = "inward" if lower > 0 else "quiet" if limit is not None and upper < limit else "open"
-    return RATE["open outward" if key == "open" and rate <= 0 else key].format(
-        rate=rate_text(rate, unit),
-        beside=rate_text(rate, other),
-        range=wording.range_text(lower, upper, unit),
-        upper=rate_text(max(upper, 0.0), unit),
-        upper_beside=rate_text(max(upper, 0.0), other),
-    )
+    key = "open_outward" if key == "open" and rate <= 0 else key
+    return words.say("history_rate", key, **_bounds(view, row, words))
 
 
-def _work(row: Row, view: WallView) -> tuple[str, str, list[str]]:
-    """(day, what was done, the as-built facts of it)."""
-    return wording.day_text(row["event_date"]), words.WORK.get(row["kind"], row["kind"]), _as_built(row, view.unit)
+def _bounds(view: WallView, row: Row, words: Language) -> Mapping[str, Any]:
+    unit, other, at_most = view.unit, other_unit(view.unit), max(row["rate_upper"], 0.0)
+    return {
+        "rate": words.rate_text(row["rate_mm_per_year"], unit),
+        "beside": words.rate_text(row["rate_mm_per_year"], other),
+        "range": words.range_text(row["rate_lower"], row["rate_upper"], unit),
+        "upper": words.rate_text(at_most, unit),
+        "upper_beside": words.rate_text(at_most, other),
+        "place": place_words(view, row["governing_mark"], words),
+    }
 
 
-def _as_built(row: Row, unit: str) -> list[str]:
-    if row["kind"] != EventKind.REINFORCEMENT:
-        return []
-    said = []
-    if row["strap_count"] and row["strap_spacing_mm"]:
-        spacing = wording.length_pair(row["strap_spacing_mm"], unit)
-        said.append(SAID["strap facts"].format(count=row["strap_count"], spacing=spacing))
-    elif row["strap_count"]:
-        said.append(wording.count_text(row["strap_count"], "strap"))
-    said += [texts[0] if row[name] else texts[1] for name, texts in words.FACTS.items() if row[name] is not None]
-    said += [words.ANCHOR[row["top_anchor"]]] if row["top_anchor"] in words.ANCHOR else []
-    if row["bottom_hole_depth_mm"] is not None:
-        said.append(words.BOTTOM_DEPTH.format(depth=wording.length_pair(row["bottom_hole_depth_mm"], unit)))
-    return said or [words.NO_RECORD]
-
-
-def _seen(view: WallView) -> list[str]:
-    found: dict[date, set[str]] = {}
-    for row in view.readings:
-        if row["seen"] and row["visit_date"] and row["state"] != State.REJECTED:
-            found.setdefault(row["visit_date"], set()).update(word.strip() for word in row["seen"].split(";"))
-    return [
-        SAID["seen"].format(
-            day=wording.day_text(day),
-            seen=", ".join(wording.SEEN_PLAIN.get(word, word) for word in sorted(filter(None, seen))),
-        )
-        for day, seen in sorted(found.items())
-    ]
-
-
-def _counts(view: WallView) -> str:
-    counts = Counter(row["state"] for row in view.readings)
-    parts = [f"{counts[state]} {said}" for state, said in _STATES if counts[state]]
-    received = wording.count_text(len(view.readings), "reading")
-    return SAID["of all"].format(received=received, parts=", ".join(parts)) if parts else ""
-
-
-def _special(book: Book, view: WallView) -> list[str]:
-    """Every reading that was held or ruled on, by day."""
-    held = Counter(row["visit_date"] for row in view.held if row["visit_date"])
-    said = [
-        SAID["held" if count == 1 else "several held"].format(date=wording.day_text(day), count=count)
-        for day, count in sorted(held.items())
-    ]
-    ruled = [(row, view.rulings[row["reading_id"]][-1]) for row in view.readings if view.rulings[row["reading_id"]]]
-    return said + [text for row, ruling in ruled if (text := _ruled(book, view, row, ruling))]
-
-
-def _ruled(book: Book, view: WallView, row: Row, ruling: Row) -> str:
-    keys = {Act.RELEASE: "released", Act.REJECT: "set aside", Act.CORRECT: "corrected"}
-    act, before = Act(ruling["act"]), book.received.get(row["reading_id"])
-    if act not in keys or (act is Act.CORRECT and before is None) or not row["visit_date"]:
-        return ""
-    new = _as_typed(ruling) if ruling["value_raw"] else length_text(ruling["value_mm"] or 0.0, view.unit)
-    return SAID[keys[act]].format(
-        date=wording.day_text(row["visit_date"]),
-        known=wording.day_text(ruling["known_at"].date()),
-        old=_as_typed(before) if before else "",
-        new=new,
-    )
-
-
-def _as_typed(row: Row) -> str:
-    return f"{row['value_raw']} {row['unit']}".strip()
-
-
-def _by_visit(view: WallView) -> list[Mapping[str, Any]]:
-    """One row per visit: day, how it was read, readings used, and what was not used."""
-    days: dict[tuple[date, str], list[Row]] = {}
-    for row in view.readings:
-        if row["visit_date"] and row["reason_code"] not in ("already-in", "replaced"):
-            days.setdefault((row["visit_date"], row["part"]), []).append(row)
-    return [
-        {
-            "day": wording.day_text(day) + (f", {part} the work" if part else ""),
-            "how": "; ".join(dict.fromkeys(words.METHOD.get(row["method"], "") for row in rows if row["method"])),
-            "used": sum(row["state"] == State.USED for row in rows),
-            "not_used": ", ".join(
-                f"{count} {said}"
-                for state, said in _STATES[1:]
-                if (count := sum(row["state"] == state for row in rows))
-            ),
-        }
-        for (day, part), rows in days.items()
-    ]
+def _scope(view: WallView, words: Language) -> str:
+    """The second of the cautions: relative to what, which wall, up to when."""
+    days, said = used_days(view), words["caution"]
+    last = words.say("caution", "until", day=words.day_text(days[-1])) if days else said["first_visit"]
+    return words.say("caution", "scope", reference=reference(view, words), wall=spoken(view, words), date=last)

@@ -46,12 +46,18 @@ def _wall(book: Book, key: Key, place: Row, result: Row | None, planned: Row | N
         "overdue": (result["overdue_days"] or 0) if result else 0,
         "office": names.page_name(*key, "wall"),
         "homeowner": names.page_name(*key, "homeowner"),
-        "translated": [
-            (code, names.page_name(*key, names.in_language("homeowner", code)), language(code)["language"]["name"])
-            for code in codes()[1:]
-        ],
+        "translated": _translated(key, "homeowner"),
         "history": names.page_name(*key, "history"),
+        "history_translated": _translated(key, "history"),
     }
+
+
+def _translated(key: Key, kind: str) -> list[tuple[str, str, str]]:
+    """(code, file name, name of the language in itself) of a page in every language but the office's."""
+    return [
+        (code, names.page_name(*key, names.in_language(kind, code)), language(code)["language"]["name"])
+        for code in codes()[1:]
+    ]
 
 
 def _next_visit(result: Row | None, planned: Row | None) -> date | None:

@@ -33,9 +33,12 @@ def homeowner_page(book: Book, house: str, wall: str, code: str = FIRST) -> byte
     return _render("homeowner.html", homeowner_sheet(book, book.view(house, wall), language(code)))
 
 
-def history_page(book: Book, house: str, wall: str) -> bytes:
-    """The dated history of one wall for a sale: no script. NotFoundError where the register has no such wall."""
-    return _render("history.html", history_sheet(book, book.view(house, wall)))
+def history_page(book: Book, house: str, wall: str, code: str = FIRST) -> bytes:
+    """The dated history of one wall for a sale, in one language: one file, no script.
+
+    NotFoundError where the register has no such wall.
+    """
+    return _render("history.html", history_sheet(book, book.view(house, wall), language(code)))
 
 
 def monthly_list(book: Book) -> bytes:

@@ -100,7 +100,8 @@ def every_page(book):
         for code in codes():
             name = names.page_name(house, wall, names.in_language("homeowner", code))
             yield name, pages.homeowner_page(book, house, wall, code)
-        yield names.page_name(house, wall, "history"), pages.history_page(book, house, wall)
+            name = names.page_name(house, wall, names.in_language("history", code))
+            yield name, pages.history_page(book, house, wall, code)
 
 
 @pytest.fixture(scope="module")
