@@ -596,13 +596,47 @@ RESULTS: Mapping[str, pa.Schema] = {
 }
 """Tables that an assessment writes; derived, so they can be made again from the facts."""
 
+VISITS = _schema(
+    _WALL
+    + """
+visit_date | date | | date of the visit; null where rows came without one
+part | text | | before / after that day's work
+methods | text | | methods, separated by '; '
+setups | whole | | placings of string, line, laser or base plate, as typed
+technicians | text | | person ids of who read, separated by '; '
+received | whole | rows | rows received, = used + held + rejected + could_not_read
+used | whole | rows | readings in use
+held | whole | rows | readings held
+rejected | whole | rows | readings rejected
+could_not_read | whole | rows | marks that could not be read
+seen | text | | what was seen, words of terms.Seen separated by '; '
+weather | text | | as written, separated by '; '
+photos | text | | names of photo files, separated by '; '
+"""
+)
+
+PHOTOS = _schema(
+    _WALL
+    + """
+photo | text | | name of the photo file as written with the reading
+reading_id | text | | the reading it is tied to
+mark | text | | its mark
+visit_date | date | | its visit
+part | text | | before / after that day's work
+packed_as | text | | where the file stands in the pack, '' where it was not given or could not be stripped
+note | text | | what was taken out of the file, or why it is not there
+"""
+)
+
 DRAWN: Mapping[str, pa.Schema] = {
     "components": COMPONENTS,
     "residuals": RESIDUALS,
     "fits": FITS,
     "agreement": AGREEMENT,
+    "visits": VISITS,
+    "photos": PHOTOS,
 }
-"""Tables that pages are drawn from, made of an assessment's tables and the facts behind it; not stored."""
+"""Tables that pages and packs are drawn from, made of an assessment's tables and the facts behind it; not stored."""
 
 
 def empty(name: str) -> pa.Table:

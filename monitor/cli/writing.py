@@ -1,4 +1,4 @@
-"""Commands that write folders: reports, export, demo."""
+"""Commands that write folders and archives: reports, export, pack, demo."""
 
 from datetime import datetime
 from pathlib import Path
@@ -13,6 +13,9 @@ def add_to(app: typer.Typer) -> None:
     """Add this room's commands."""
     app.command(epilog=options.example("wallbow reports --store reports/demo/store --to reports/demo/pages"))(reports)
     app.command(epilog=options.example("wallbow export --store reports/demo/store --to reports/demo/export"))(export)
+    app.command(
+        epilog=options.example("wallbow pack DH-02-E --store reports/demo/store --to reports/demo/DH-02-E.zip")
+    )(pack)
     app.command(epilog=options.example("wallbow demo"))(demo)
 
 
@@ -64,6 +67,29 @@ def export(
 
     written = exporting.export(stores.open(store), to, known_on=options.known(known_on))
     show.say(f"Wrote {len(written)} files to {to}; dictionary.csv says what each column means.")
+
+
+def pack(
+    wall: options.WallKey,
+    to: Annotated[Path, typer.Option("--to", metavar="FILE", help="The archive to write, e.g. DH-02-E.zip.")],
+    store: options.StorePath = options.DEFAULT_STORE,
+    month: options.Month = None,
+    photos: Annotated[
+        Path | None,
+        typer.Option("--photos", metavar="FOLDER", help="Folder with the photos that the readings name (JPEG)."),
+    ] = None,
+) -> None:
+    """Write all about one wall into one archive: readings, geometry, events, results, settings, the engineer's page.
+
+    No person is named in it. What a camera writes into a photo (place, time, device) is taken out.
+    """
+    from monitor import store as stores
+    from monitor.pipeline import assessing
+    from monitor.pipeline import pack as packing
+
+    opened = stores.open(store)
+    files = packing.pack(opened, assessing.newest(opened, month), wall, to, photos=photos)
+    show.say(f"Wrote {len(files)} files into {to}; README.txt in it says what each one is.")
 
 
 def demo(

@@ -47,9 +47,9 @@ def _written(tables: schema.Tables, to: Path) -> list[Path]:
     written = []
     for name, rows in tables.items():
         path = to / f"{name}.csv"
-        pa_csv.write_csv(_harmless(rows), path)
+        path.write_bytes(csv_bytes(rows))
         written.append(path)
-    pa_csv.write_csv(dictionary(tables), to / "dictionary.csv")
+    (to / "dictionary.csv").write_bytes(csv_bytes(dictionary(tables)))
     (to / "README.txt").write_text(_readme(tables), encoding="utf-8")
     return [*written, to / "dictionary.csv", to / "README.txt"]
 
@@ -78,6 +78,13 @@ def dictionary(tables: schema.Tables) -> pa.Table:
         for field in table.schema
     ]
     return pa.Table.from_pylist(rows)
+
+
+def csv_bytes(rows: pa.Table) -> bytes:
+    """A table as CSV, UTF-8, header in the first row; no text cell of it runs as a formula in a spreadsheet."""
+    buffer = pa.BufferOutputStream()
+    pa_csv.write_csv(_harmless(rows), buffer)
+    return bytes(buffer.getvalue().to_pybytes())
 
 
 def _harmless(rows: pa.Table) -> pa.Table:

@@ -12,7 +12,7 @@ import pyarrow.compute as pc
 
 from monitor import __version__, schema
 from monitor.errors import ReportError
-from monitor.pipeline import editions, past_lists, runs
+from monitor.pipeline import editions, modelling, past_lists, runs
 from monitor.pipeline.as_judged import as_judged
 from monitor.pipeline.assessing import made_again, settings_of
 from monitor.pipeline.component_movement import component_movement
@@ -160,8 +160,9 @@ def _all_pages(content: Book, keys: list[tuple[str, str]]) -> Iterator[tuple[str
     yield names.REPEATABILITY, pages.repeatability(content)
     yield names.OVERVIEW, pages.overview(content, share_range)
     yield names.SCRIPT, pages.plotly_script()
-    for house, wall in keys:
+    for (house, wall), model in zip(keys, modelling.models(content, keys), strict=True):
         yield names.page_name(house, wall, "wall"), pages.wall_page(content, house, wall)
+        yield names.page_name(house, wall, "engineer"), pages.engineer_page(content, house, wall, model)
         for code in codes():
             name = names.page_name(house, wall, names.in_language("homeowner", code))
             yield name, pages.homeowner_page(content, house, wall, code)

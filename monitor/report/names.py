@@ -11,7 +11,7 @@ def in_language(kind: str, code: str) -> str:
     return kind if code == FIRST else f"{kind}.{code}"
 
 
-KINDS = ("wall", *(in_language(kind, code) for kind in ("homeowner", "history") for code in codes()))
+KINDS = ("wall", *(in_language(kind, code) for kind in ("homeowner", "history") for code in codes()), "engineer")
 MONTHLY_LIST = "monthly-list.html"
 MONTHLY_CSV = "monthly-list.csv"
 MONTHLY_XLSX = "monthly-list.xlsx"

@@ -8,6 +8,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from monitor.report import figures, names, wording
 from monitor.report.context import Book
+from monitor.report.engineer_sheet import Model, engineer_sheet
 from monitor.report.history_sheet import history_sheet
 from monitor.report.homeowner_sheet import homeowner_sheet
 from monitor.report.index_sheet import index_sheet
@@ -39,6 +40,11 @@ def history_page(book: Book, house: str, wall: str, code: str = FIRST) -> bytes:
     NotFoundError where the register has no such wall.
     """
     return _render("history.html", history_sheet(book, book.view(house, wall), language(code)))
+
+
+def engineer_page(book: Book, house: str, wall: str, model: Model) -> bytes:
+    """The engineer's page of one wall: no script. NotFoundError where the register has no such wall."""
+    return _render("engineer.html", engineer_sheet(book, book.view(house, wall), model))
 
 
 def monthly_list(book: Book) -> bytes:

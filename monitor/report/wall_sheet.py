@@ -84,6 +84,7 @@ def wall_sheet(book: Book, view: WallView) -> Context:
         "relative_to": _relative_to(view),
         "scope": scope(view, reference(view)),
         "homeowner_page": names.page_name(view.house, view.wall, "homeowner"),
+        "engineer_page": names.page_name(view.house, view.wall, "engineer"),
         "settings": settings_rows(book.rules),
         "signed": book.thresholds,
         **footer(book, "wall", view.house, view.wall),
