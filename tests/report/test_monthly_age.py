@@ -122,6 +122,13 @@ def test_a_wall_closed_by_other_settings_says_so():
     assert closing(now, before)[0][2] == ["settings, thresholds or variances changed"]
 
 
+def test_other_settings_are_named_only_where_nothing_else_came_in():
+    before, after = held_and_then(last_visit=date(2026, 4, 20))
+    now = book_of({"held reading": after})
+    now = replace(now, assessment=replace(now.assessment, settings_sha256="6" * 64))
+    assert closing(now, before)[0][2] == ["visit of 2026-04-20"]
+
+
 def test_a_wall_closed_by_straps_names_their_day():
     rows = states()["moving after straps"]
     before = book_of({"moving after straps": rows})
