@@ -45,6 +45,7 @@ def _wall(book: Book, key: Key, place: Row, result: Row | None, planned: Row | N
         "next": _next_visit(result, planned),
         "overdue": (result["overdue_days"] or 0) if result else 0,
         "office": names.page_name(*key, "wall"),
+        "engineer": names.page_name(*key, "engineer"),
         "homeowner": names.page_name(*key, "homeowner"),
         "translated": _translated(key, "homeowner"),
         "history": names.page_name(*key, "history"),
