@@ -240,11 +240,12 @@ class Book:
                 judged.settings_sha256,
                 judged.judged_on.isoformat(),
                 judged.known_until.isoformat(),
-                before.facts_sha256 + before.judged_on.isoformat() if before else "",
+                f"{before.judged_on} {before.facts_sha256} {before.settings_sha256}" if before else "",
                 self.code_version,
                 *(f"{name}={text}" for name, text in sorted(self.company.items())),
                 *sorted(str(sorted(row.items())) for row in self.decisions.to_pylist()),
                 *(f"{past.judged_on} {sorted(past.places.items())}" for past in self.lists),
+                *map(str, self.past),
             )
         )
 
