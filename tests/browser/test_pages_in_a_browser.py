@@ -1,0 +1,45 @@
+"""Every kind of page that the demo publishes, as a browser shows it."""
+
+from pathlib import Path
+
+import pytest
+from looking import SHEETS, Seen, kind_of
+
+pytestmark = pytest.mark.xdist_group("demo")
+
+KINDS = ("homeowner en", "homeowner es", "wall en", "history en", "index en", "monthly-list en", "visit-plan en",
+         "repeatability en")  # fmt: skip
+MOST_BYTES = 60_000
+"""Of a homeowner's page: a few seconds on a slow phone."""
+
+
+def test_every_kind_of_page_is_looked_at(seen: Seen) -> None:
+    assert [kind for kind in KINDS if kind not in seen.kinds] == []
+
+
+def test_no_page_is_wider_than_its_window_at_any_width_or_zoom(seen: Seen) -> None:
+    assert seen.overflows == []
+
+
+def test_no_page_says_anything_on_the_console(seen: Seen) -> None:
+    assert seen.said == []
+
+
+def test_no_page_asks_for_anything_outside_its_folder(seen: Seen) -> None:
+    assert seen.outside == []
+
+
+def test_the_accessibility_checker_objects_to_nothing(seen: Seen) -> None:
+    assert seen.barriers == []
+
+
+def test_a_homeowners_page_prints_on_one_sheet_in_every_language(seen: Seen) -> None:
+    homeowners = sum(number for kind, number in seen.kinds.items() if kind.startswith("homeowner"))
+    assert len(seen.sheets) == homeowners * len(SHEETS) > 0
+    assert {where: number for where, number in seen.sheets.items() if number != 1} == {}
+
+
+def test_a_homeowners_page_is_light_and_bears_no_script(chosen: list[Path]) -> None:
+    pages = [path for path in chosen if kind_of(path) == "homeowner"]
+    assert {path.name: size for path in pages if (size := path.stat().st_size) >= MOST_BYTES} == {}
+    assert [path.name for path in pages if b"<script" in path.read_bytes()] == []
