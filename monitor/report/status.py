@@ -1,4 +1,10 @@
-"""Which sentence a homeowner reads first: a written rule from verdict and findings, nothing else."""
+"""Which sentence a homeowner reads first: a written rule from verdict and findings, nothing else.
+
+The rule state by state is docs/homeowner-statuses.md, held to this module by tests. In short: the first that is true is
+said first, of an alarm, movement shown, a visit overdue, a visit at which nothing could be read, a reading held, and
+else the verdict. What else is true stands beside it; but after a sudden change or a sign seen no sentence says that
+nothing moved, and after a jump none says a rate, for the jump is in it.
+"""
 
 import re
 from collections import Counter
