@@ -12,7 +12,6 @@ import pandas as pd
 
 from monitor.config import Variances
 from monitor.terms import End, Method
-from monitor.trend import shapes
 from monitor.trend import variances as sds
 from monitor.trend.cases import CASE, PARTS, WALL, days, seen_by
 from monitor.trend.shapes import COMPONENTS, Array
@@ -25,6 +24,8 @@ _LEVEL = [*CASE, "mark", "stretch"]
 _VISIT = [*CASE, "visit_date", "part"]
 _FREE_SD_MM = 1e3
 """Stands for a set-up offset of unknown size: far beyond any wall."""
+_LEAST, _APART = 1e-12, 1e-3
+"""Information below this share is none; a component that keeps all but this share of itself is told apart."""
 
 
 def components(
@@ -59,8 +60,8 @@ def components(
 
 def _rows(movement: pd.DataFrame, results: pd.DataFrame, walls: pd.DataFrame, marks: pd.DataFrame) -> pd.DataFrame:
     """Movement of the periods that tell a rate, with each mark's place and the components' rates, sorted by visit."""
-    told = results[results["tellable"].eq(True)]
     bounded = [f"{part}_{end}" for part in COMPONENTS for end in ("mm_per_year", "lower", "upper")]
+    told = results[results["tellable"].eq(True) & results[bounded].notna().any(axis=1)]
     place = marks.drop_duplicates([*WALL, "mark"], keep="last")[[*WALL, "mark", "x_mm", "z_mm"]]
     size = walls.drop_duplicates(WALL, keep="last")
     size = size.assign(left_free=size["left_end"] == End.FREE, right_free=size["right_end"] == End.FREE)
@@ -108,15 +109,12 @@ def _split(rest: Array, seen: Array, covariance: Array) -> tuple[Array, npt.NDAr
 
     One whose error would be as large as a free offset's is not told.
     """
-    weight = np.linalg.inv(covariance)
-    information = seen.T @ weight @ seen
-    there = np.diagonal(information) > shapes.NOTHING
-    inverse = np.zeros_like(information)
-    inverse[np.ix_(there, there)] = np.linalg.pinv(information[np.ix_(there, there)], rcond=1e-12, hermitian=True)
-    kept = inverse @ information
-    told = there & np.isclose(np.diagonal(kept), 1.0, atol=1e-3)
-    told &= np.sqrt(np.maximum(np.diagonal(inverse), 0.0)) < _FREE_SD_MM / 10
-    return inverse @ (seen.T @ weight @ rest), told
+    weighted = np.linalg.solve(covariance, seen).T
+    information = weighted @ seen
+    inverse = np.linalg.pinv(information, rcond=_LEAST, hermitian=True)
+    apart = np.abs(np.diagonal(inverse @ information) - 1) < _APART
+    told = apart & (np.diagonal(inverse) < (_FREE_SD_MM / 10) ** 2)
+    return inverse @ (weighted @ rest), told
 
 
 def _table(visits: pd.DataFrame, value: Array, told: npt.NDArray[np.bool_]) -> pd.DataFrame:
