@@ -84,7 +84,8 @@ def counts(view: WallView, words: Language) -> str:
 
 
 def _parts(number: Mapping[str, int], words: Language, states: Iterable[State] = tuple(_STATES)) -> str:
-    return ", ".join(words.say("history", _STATES[state], n=number[state]) for state in states if number[state])
+    one_and_many = {state: words["history"][_STATES[state]] for state in states if number[state]}
+    return ", ".join(texts[number[state] != 1].format(n=number[state]) for state, texts in one_and_many.items())
 
 
 def by_visit(view: WallView, words: Language) -> list[Mapping[str, Any]]:

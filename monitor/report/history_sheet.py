@@ -32,6 +32,7 @@ def history_sheet(book: Book, view: WallView, words: Language = EN) -> Context:
     said = status(book, view, words)
     drawn = curves(book, view, dots_only=jumped(view))
     chart = PlainChart(drawn, place_words(view, drawn.mark, words), view.unit, words)
+    table = record.by_visit(view, words)
     return {
         **_about(book, view, words),
         "status": said,
@@ -46,7 +47,8 @@ def history_sheet(book: Book, view: WallView, words: Language = EN) -> Context:
         "chart_words": chart.in_words(),
         "key": chart.key(),
         "counts": record.counts(view, words),
-        "table": record.by_visit(view, words),
+        "table": table,
+        "how_differs": len({row["how"] for row in table if row["how"]}) > 1,
         "special": record.special(book, view, words),
         "not_measured": not_measured(view, words["not_measured"]),
         "meanings": list(words["history_words"].values()),
@@ -159,7 +161,8 @@ def _wall(view: WallView, words: Language) -> str:
     place = view.place
     sizes = [("long", place["length_mm"]), ("high", place["clear_height_mm"])]
     parts = [words.say("history", key, length=_feet(mm, view.unit, words)) for key, mm in sizes if mm is not None]
-    return ", ".join(filter(None, (place["material"], *parts)))
+    material = words["history_material"].get(place["material"], place["material"])
+    return ", ".join(filter(None, (material, *parts)))
 
 
 def _feet(mm: float, unit: str, words: Language) -> str:
