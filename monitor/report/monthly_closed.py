@@ -35,7 +35,8 @@ class Closed:
     @property
     def why(self) -> str:
         """What came in, and what the verdict rests on now, in one cell."""
-        return f"{'; '.join(self.came)}. {self.reason}".strip()
+        came = "; ".join(self.came)
+        return f"{came[:1].upper()}{came[1:]}. {self.reason}".strip()
 
 
 def closed(book: Book, found: List) -> list[Closed]:

@@ -153,7 +153,7 @@ def test_the_page_names_what_closed_with_its_last_decision():
     now = replace(now, decisions=table("decisions", [decided]))
     row = Page(pages.monthly_list(now)).table("Closed: 1 wall").rows[0]
     assert row[0].startswith(f"{HOUSE}-{WALL_OF['held reading']}")
-    assert row[1:4] == ["held readings", "too early to say", "visit of 2026-04-20. Too early."]
+    assert row[1:4] == ["held readings", "too early to say", "Visit of 2026-04-20. Too early."]
     assert row[4].startswith("O2call engineer by 2026-05-12")
 
 
