@@ -55,7 +55,7 @@ def of(store: Store, assessment: Assessment, published_at: datetime) -> Edition:
     """The edition of an assessment as it would be published now; where it was published before, as it was then."""
     made = Edition(
         run=runs.of(store, assessment),
-        earlier=runs.before(store, assessment.judged_on, assessment.known_until),
+        earlier=tuple(runs.before(store, assessment.judged_on, assessment.known_until)),
         company=store.office.company(),
         code_version=__version__,
         published_at=published_at,
@@ -69,7 +69,7 @@ def on_record(store: Store) -> list[Edition]:
     return [
         Edition(
             run=known[row["run_id"]],
-            earlier=[known[run_id] for run_id in row["earlier_run_ids"].split()],
+            earlier=tuple(known[run_id] for run_id in row["earlier_run_ids"].split()),
             company=json.loads(row["company"]),
             code_version=row["code_version"],
             published_at=row["known_at"],

@@ -76,7 +76,7 @@ def known_by(store: Store, known_on: datetime, month: str | None = None) -> Edit
 def _never_published(store: Store, run: Run) -> Edition:
     return Edition(
         run=run,
-        earlier=runs.before(store, run.judged_on, run.known_until),
+        earlier=tuple(runs.before(store, run.judged_on, run.known_until)),
         company=store.office.company(),
         code_version=__version__,
         published_at=run.known_until,
