@@ -8,7 +8,7 @@ from looking import SHEETS, Seen, kind_of
 pytestmark = pytest.mark.xdist_group("demo")
 
 KINDS = ("homeowner en", "homeowner es", "wall en", "history en", "index en", "monthly-list en", "visit-plan en",
-         "repeatability en")  # fmt: skip
+         "repeatability en", "overview en")  # fmt: skip
 MOST_BYTES = 60_000
 """Of a homeowner's page: a few seconds on a slow phone."""
 
