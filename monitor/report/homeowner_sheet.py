@@ -13,13 +13,14 @@ from markupsafe import Markup, escape
 from monitor.report import names, repair_sheet
 from monitor.report.context import Book, WallView, tellable
 from monitor.report.curves import curves
+from monitor.report.history_record import used_days
 from monitor.report.language import Language, codes, language, other_unit
 from monitor.report.places import place_words, spoken
 from monitor.report.plain_chart import PlainChart
 from monitor.report.status import SUDDEN, Status, company_name, jumped, next_visit, reference, status
 from monitor.report.wall_sheet import Context, footer, not_measured
 from monitor.report.wording import EN
-from monitor.terms import Movement, State
+from monitor.terms import Movement
 
 _JOBS = ("gutters", "slope", "load", "marks", "tell")
 
@@ -29,7 +30,7 @@ class _Told:
     """All that bears a length or a rate, with one unit first."""
 
     status: Status
-    sizes: Sequence[tuple[str, str, str]]
+    sizes: Sequence[tuple[str, str]]
     compared: str
     chart: Markup
     chart_words: Markup
@@ -58,8 +59,8 @@ def homeowner_sheet(book: Book, view: WallView, words: Language = EN) -> Context
         "beside": [_either(*pair) for pair in zip(*(one.status.beside for one in told), strict=True)],
         "corrections": [_either(*pair) for pair in zip(*(one.status.corrections for one in told), strict=True)],
         "sizes": [
-            (rows[0][0], _either(rows[0][1], rows[1][1]), _either(rows[0][2], rows[1][2]))
-            for rows in zip(*(one.sizes for one in told), strict=True)
+            (what, _either(size, turned_size))
+            for (what, size), (_, turned_size) in zip(*(one.sizes for one in told), strict=True)
         ],
         "compared": _either(*(one.compared for one in told)),
         "chart": _either(*(one.chart for one in told)),
@@ -67,7 +68,7 @@ def homeowner_sheet(book: Book, view: WallView, words: Language = EN) -> Context
         "key": chart.key(),
         "last": words.day_text(last) if last else words["page"]["none_yet"],
         "next": words.month_text(following) if following else words["said"]["not_arranged"],
-        "visits": words.count_text(sum(row["visits_all"] or 0 for row in view.periods), "visit"),
+        "visits": words.count_text(len(used_days(view)), "visit"),
         "work": words["calendar"]["between_days"].join(
             words.day_text(row["event_date"]) for row in view.reinforcements
         ),
@@ -109,8 +110,8 @@ def _chart(book: Book, view: WallView, words: Language) -> PlainChart:
     return PlainChart(drawn, place_words(view, drawn.mark, words), view.unit, words)
 
 
-def _sizes(view: WallView, state: str, words: Language) -> list[tuple[str, str, str]]:
-    """(what, size, what that is on a tape measure and beside a thing at hand)."""
+def _sizes(view: WallView, state: str, words: Language) -> list[tuple[str, str]]:
+    """(what, how much that is, on a tape measure and beside a thing at hand)."""
     row: Any = view.current or {}
     rows: list[tuple[str, float, Callable[[float, str], str]]] = []
     if state.startswith("moving"):
@@ -123,8 +124,13 @@ def _sizes(view: WallView, state: str, words: Language) -> list[tuple[str, str, 
     return [
         (
             words["page"][name],
-            shown(mm, view.unit),
-            words.say("page", "beside", tape=words.tape_text(mm, view.unit), thing=words.comparison(mm)),
+            words.say(
+                "page",
+                "beside",
+                size=shown(mm, view.unit),
+                tape=words.tape_text(mm, view.unit),
+                thing=words.comparison(mm),
+            ),
         )
         for name, mm, shown in rows
     ]
@@ -147,7 +153,6 @@ def _not_measured(view: WallView, words: Language) -> list[str]:
 
 def _scope(view: WallView, words: Language) -> str:
     """The second of the cautions: relative to what, which wall, up to when."""
-    days = [row["visit_date"] for row in view.readings if row["state"] == State.USED and row["visit_date"]]
-    said = words["caution"]
-    until = words.say("caution", "until", day=words.day_text(max(days))) if days else said["first_visit"]
+    days, said = used_days(view), words["caution"]
+    until = words.say("caution", "until", day=words.day_text(days[-1])) if days else said["first_visit"]
     return words.say("caution", "scope", reference=reference(view, words), wall=spoken(view, words), date=until)

@@ -74,11 +74,12 @@ class PlainChart:
         if not self.points:
             return str(said["none"])
         days = [point.day for point in self.points]
-        visits = words.count_text(len({(point.day, point.part) for point in self.points}), "visit")
+        visits = words.count_text(len(set(days)), "visit")
         place = f"{self.place[:1].upper()}{self.place[1:]}"
         first, last = words.day_text(min(days)), words.day_text(max(days))
         told = [words.say("chart", "first", place=place, visits=visits, first=first, last=last)]
-        told += [words.say("chart", "straps", day=words.day_text(day)) for day in self.curves.work]
+        if self.curves.work:
+            told.append(str(said["straps"]))
         newest = self.stretches[-1].points
         counting = [point for point in newest if point.counts] or list(newest)
         if len(counting) > 1:
