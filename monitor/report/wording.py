@@ -7,7 +7,7 @@ kept out by a test. "Very likely" stands only beside a one-sided 95 % bound, "be
 from collections.abc import Mapping, Sequence
 
 from monitor.report.language import FIRST, language, other_unit
-from monitor.terms import Movement, Seen, Urgency, Verdict
+from monitor.terms import Movement, Urgency, Verdict
 from monitor.units import rate_number, rate_unit
 
 __all__ = ["other_unit"]
@@ -19,9 +19,7 @@ CAUTION_STRONG: str = EN["caution"]["strong"]
 CAUTION_AFTER: str = EN["caution"]["after"]
 SCOPE: str = EN["caution"]["scope"]
 LOCAL_RULES: str = EN["caution"]["local_rules"]
-NOT_MEASURED: Mapping[str, str] = {part: EN["not_measured"][part] for part in Movement}
 STAY_OUT: str = EN["stay_out"]["text"]
-SEEN_PLAIN: Mapping[str, str] = {sign: EN["seen"][sign] for sign in Seen}
 
 day_text = EN.day_text
 month_text = EN.month_text

@@ -207,7 +207,7 @@ def test_a_component_that_cannot_be_seen_is_not_measured_and_never_nought(book):
         **dict.fromkeys(("bow", "tip", "slide"), "not measured"),
     }
     text = homeowner(book, WALL_OF["string only"]).text
-    for line in wording.NOT_MEASURED.values():
+    for line in wording.EN["not_measured"].values():
         assert line in text
 
 
