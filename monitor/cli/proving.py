@@ -13,10 +13,7 @@ if TYPE_CHECKING:
 
 def add_to(app: typer.Typer) -> None:
     """Add this room's command."""
-    app.command(
-        epilog=options.example("wallbow verify --store reports/demo/store")
-        + "; a page: wallbow verify --store reports/demo/store --page reports/demo/pages/index.html"
-    )(verify)
+    app.command(epilog=options.example("wallbow verify --store reports/demo/store"))(verify)
 
 
 def verify(

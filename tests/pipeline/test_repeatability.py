@@ -9,9 +9,9 @@ import pytest
 from monitor import store as stores
 from monitor.config import Variances
 from monitor.demo.run import JUDGED_ON, Done
-from monitor.pipeline import listing, repeatability
+from monitor.pipeline import editions, listing, repeatability
 from monitor.pipeline.assessing import settings_on
-from monitor.pipeline.publishing import book_of
+from monitor.pipeline.publishing import book_of_edition
 from monitor.report import pages
 from monitor.store import Store
 from monitor.terms import Method
@@ -91,7 +91,7 @@ def test_the_technicians_table_names_who_stands_apart_and_warns_of_small_numbers
 
 
 def test_the_page_is_the_same_twice_names_nobody_and_is_linked_from_the_index(demo: Done) -> None:
-    book = book_of(demo.store, demo.assessment, demo.store.assessment(JUDGED_ON[0]))
+    book = book_of_edition(demo.store, editions.on_record(demo.store)[-1])
     page = pages.repeatability(book)
     assert page == pages.repeatability(book)
     assert (demo.index.parent / "repeatability.html").read_bytes() == page
