@@ -19,20 +19,21 @@ SHEETS = ("Letter", "A4")
 _MARGINS = dict.fromkeys(("top", "right", "bottom", "left"), "10mm")
 
 _CHART_WAIT_MS = 20_000
-_CHECK = """() => axe.run({resultTypes: ["violations"], iframes: false}).then((found) => found.violations)"""
+_CHECK = """() => axe.run({resultTypes: ["violations"], iframes: false, preload: false}).then((found) => found.violations)"""
 _SHORTEN = """() => {
   for (const chart of document.querySelectorAll(".live")) chart.replaceChildren();
   for (const body of document.querySelectorAll("tbody")) {
     const kept = {};
     for (const row of [...body.rows]) {
       kept[row.className] = (kept[row.className] ?? 0) + 1;
-      if (kept[row.className] > 6) row.remove();
+      if (kept[row.className] > 3) row.remove();
     }
   }
 }"""
-"""The checker takes minutes for tables of hundreds of rows, so it is given six rows of each kind of every table: the
+"""The checker takes minutes for tables of hundreds of rows, so it is given three rows of each kind of every table: the
 others are made by the same lines of the template. And without the interactive chart: the library's own drawing, whose
 words and numbers the static picture and the tables of the same page give as well."""
+_STATE = """() => document.querySelector(".lead .word")?.textContent ?? location.href"""
 _WIDER = """() => {
   const wide = document.documentElement.scrollWidth, room = window.innerWidth;
   if (wide <= room) return null;
@@ -82,11 +83,12 @@ def look(browser: Browser, folder: Path, paths: Sequence[Path]) -> Seen:
     """Open every page once: widths, then paper (homeowners' pages), then barriers.
 
     The first page of each kind in each language is looked at in every width, the others in the narrowest of either
-    zoom, where a page breaks first.
+    zoom, where a page breaks first. Of pages of one kind whose lead bears the same words one is checked for barriers.
     """
-    seen = Seen()
+    seen, checked = Seen(), set()
     context, page = opened(browser, folder, 2, seen)
     for path in paths:
+        page.set_viewport_size({"width": ZOOMED[0], "height": HEIGHT})
         page.goto(path.resolve().as_uri())
         kind = f"{kind_of(path)} {page.locator('html').get_attribute('lang')}"
         seen.kinds[kind] = seen.kinds.get(kind, 0) + 1
@@ -98,6 +100,10 @@ def look(browser: Browser, folder: Path, paths: Sequence[Path]) -> Seen:
                 seen.overflows.append(f"{path.name}, {width} px: {wider}")
         if kind.startswith("homeowner"):
             seen.sheets |= {f"{path.name}, {sheet}": sheets_of(page, sheet) for sheet in SHEETS}
+        state = (kind, page.evaluate(_STATE))
+        if state in checked:
+            continue
+        checked.add(state)
         page.evaluate(_SHORTEN)
         page.evaluate(AXE_SCRIPT)
         for width in _widths(page, WIDTHS[:number]):
