@@ -3,11 +3,14 @@
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from monitor.ingest.cells import Cell, Line, Sheet, place
 from monitor.lengths import tidy, unit_of
 
 _LOOK_AT_ROWS = 40
+_REMEMBERED = 4096
+"""Texts of cells whose key is kept: the same few headings and words stand in every file."""
 _PER_YEAR = re.compile(r"\s*(?:per|a)?\s*(?:year|yr)$")
 _TIME_UNITS = {
     "min": "min", "mins": "min", "minute": "min", "minutes": "min",
@@ -105,12 +108,14 @@ def rows_below(sheet: Sheet, header: Header) -> list[Row]:
     ]
 
 
+@lru_cache(maxsize=_REMEMBERED)
 def _readings_of(title: str) -> tuple[tuple[str, str], ...]:
     """What a heading can say, as key and unit: with a unit at its end, as it is, or without what stands in brackets."""
     bare = re.sub(r"[(\[].*?[)\]]", " ", title)
     return _split_unit(title), (_key(title), ""), _split_unit(bare)
 
 
+@lru_cache(maxsize=_REMEMBERED)
 def _key(text: str) -> str:
     """Letters and digits only: 'Set-up No.' -> 'setupno'."""
     return re.sub(r"[^0-9a-z]", "", tidy(text).lower())
