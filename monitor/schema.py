@@ -316,6 +316,38 @@ known_at | instant | UTC | when it was first published
 """
 )
 
+ACCOUNTS = _schema(
+    """
+account | text | | name to sign in by: the person id
+role | text | | terms.Role: technician, office or engineer
+state | text | | terms.AccountState
+password_hash | text | | Argon2id hash of the password, '' where there is none
+key_hash | text | | Argon2id hash of the personal key for scripts, '' where there is none
+known_at | instant | UTC | from when on this row stands; of the rows of one account the latest does
+"""
+)
+
+SESSIONS_ENDED = _schema(
+    """
+session | text | | SHA-256 of the session's id
+account | text | | whose session it was
+known_at | instant | UTC | when that person signed out
+"""
+)
+
+AUDIT = _schema(
+    """
+audit_id | text | | 32 hex digits
+who | text | | account, '' where nobody was signed in
+act | text | | what was asked for, in a word or two
+what | text | | what it was about: an upload, an account, a page
+wall | text | | wall, written house-wall, '' where it is about no one wall
+address | text | | address that it came from
+result | text | | what came of it, in a few words
+known_at | instant | UTC | when
+"""
+)
+
 FACTS: Mapping[str, pa.Schema] = {
     "readings": READINGS,
     "rulings": RULINGS,
@@ -337,6 +369,9 @@ OFFICE: Mapping[str, pa.Schema] = {
     "settings_kept": SETTINGS_KEPT,
     "editions": EDITIONS,
     "pages": PAGES,
+    "accounts": ACCOUNTS,
+    "sessions_ended": SESSIONS_ENDED,
+    "audit": AUDIT,
 }
 """Tables of office records (SQLite)."""
 
@@ -357,6 +392,9 @@ KEY: Mapping[str, tuple[str, ...]] = {
     "settings_kept": ("settings_sha256",),
     "editions": ("edition_id",),
     "pages": ("report_number", "page", "sha256"),
+    "accounts": ("account", "known_at"),
+    "sessions_ended": ("session",),
+    "audit": ("audit_id",),
 }
 
 REGISTER = ("houses", "walls", "marks", "instruments", "thresholds", "events", "people")

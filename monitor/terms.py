@@ -167,6 +167,13 @@ class Step(StrEnum):
     NO_ACTION = "no action"
 
 
+class AccountState(StrEnum):
+    """Whether a person's account lets them in."""
+
+    OPEN = "open"
+    CLOSED = "closed"
+
+
 class Role(StrEnum):
     """What a person is to the company."""
 

@@ -25,6 +25,7 @@ LAYER = {
     "simulate": 4,
     "study": 4,
     "cli": 5,
+    "web": 5,
     "__main__": 6,
     "__init__": 6,
 }
@@ -37,16 +38,23 @@ DOORS = {
     "numpy": {"trend", "store", "demo", "simulate", "study"},
     "scipy": {"trend", "study"},
     "statsmodels": {"trend"},
-    "pydantic": {"config", "store"},
+    "pydantic": {"config", "store", "web"},
     "openpyxl": {"ingest", "report", "demo"},
     "plotly": {"report"},
-    "jinja2": {"report"},
+    "jinja2": {"report", "web"},
     "typer": {"cli"},
     "rich": {"cli"},
     "filelock": {"store"},
     "sqlite3": {"store"},
     "rapidfuzz": {"ingest", "pipeline"},
     "charset_normalizer": {"ingest"},
+    "fastapi": {"web"},
+    "starlette": {"web"},
+    "uvicorn": {"web"},
+    "argon2": {"web"},
+    "limits": {"web"},
+    "itsdangerous": {"web"},
+    "python_multipart": {"web"},
 }
 """Heavy libraries and the rooms whose door they come in by."""
 
@@ -103,8 +111,14 @@ def test_every_room_has_a_place_on_the_plan() -> None:
 
 def test_only_the_doors_to_people_read_the_clock() -> None:
     for path in files():
-        if room_of(path) == "cli":
+        if room_of(path) in ("cli", "web"):
             continue
         text = path.read_text(encoding="utf-8")
         for clock in ("datetime.now(", "date.today(", "utcnow(", "time.time("):
             assert clock not in text, f"{named(path)} reads the clock ({clock})"
+
+
+def test_the_web_room_never_asks_the_commands() -> None:
+    for path in files():
+        if room_of(path) == "web":
+            assert not any(module.startswith("monitor.cli") for module in imports_of(path)), named(path)

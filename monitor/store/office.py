@@ -17,7 +17,7 @@ Row = Mapping[str, Any]
 
 FILE = "office.sqlite"
 _SQL_TYPES = {pa.string(): "TEXT NOT NULL", pa.float64(): "REAL", pa.int32(): "INTEGER", pa.bool_(): "INTEGER"}
-_APPEND_ONLY = ("decisions", "runs", "settings_kept", "editions", "pages")
+_APPEND_ONLY = ("decisions", "runs", "settings_kept", "editions", "pages", "accounts", "sessions_ended", "audit")
 
 
 def ddl() -> str:
