@@ -1,0 +1,44 @@
+"""The app, made of its rooms."""
+
+from pathlib import Path
+
+from fastapi import FastAPI
+from starlette.middleware import Middleware
+from starlette.middleware.sessions import SessionMiddleware
+from starlette.middleware.trustedhost import TrustedHostMiddleware
+
+from monitor.web import problems, signing_in
+from monitor.web.headers import SecurityHeaders
+from monitor.web.service import Clock, Service
+from monitor.web.settings import WebSettings
+
+ROOMS = (signing_in,)
+"""Modules with a `router` of guarded routes."""
+
+
+def make_app(store_root: Path, settings: WebSettings, clock: Clock) -> FastAPI:
+    """The service over one store. clock: the time now, UTC."""
+    cookie = "__Host-wallbow" if settings.over_tls else "wallbow"
+    hosts = sorted({host.rpartition(":")[0] or host for host in settings.hosts})
+    app = FastAPI(
+        title="wallbow",
+        openapi_url=None,  # the document is one of the guarded routes
+        redirect_slashes=False,
+        middleware=[
+            Middleware(SecurityHeaders, over_tls=settings.over_tls),
+            Middleware(TrustedHostMiddleware, allowed_hosts=hosts, www_redirect=False),
+            Middleware(
+                SessionMiddleware,
+                secret_key=settings.secret,
+                session_cookie=cookie,
+                max_age=None,
+                same_site="lax",
+                https_only=settings.over_tls,
+            ),
+        ],
+    )
+    app.state.service = Service(store_root, settings, clock)
+    for room in ROOMS:
+        app.include_router(room.router)
+    problems.add_to(app)
+    return app

@@ -1,0 +1,44 @@
+"""Who may open which door: the one table of all routes. A route that does not stand here cannot be made.
+
+Every role that may read may not therefore change: each method of a path has its own line.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from monitor.terms import Role
+
+TECHNICIAN, OFFICE, ENGINEER = Role.TECHNICIAN, Role.OFFICE, Role.ENGINEER
+STAFF = frozenset({TECHNICIAN, OFFICE, ENGINEER})
+READERS = frozenset({OFFICE, ENGINEER})
+UPLOADERS = frozenset({TECHNICIAN, OFFICE})
+DESK = frozenset({OFFICE})
+
+
+@dataclass(frozen=True)
+class Door:
+    """roles: who may come in; None: anybody, signed in or not (the sign-in page alone).
+
+    is_upload: takes files, so the body may be large and the rate of uploads counts.
+    """
+
+    roles: frozenset[Role] | None
+    is_upload: bool = False
+
+
+DOORS: Mapping[str, Door] = {
+    "GET /sign-in": Door(None),
+    "POST /sign-in": Door(None),
+    "POST /sign-out": Door(STAFF),
+    "GET /": Door(STAFF),
+    "GET /audit": Door(DESK),
+}
+"""By method and path as the route is written."""
+
+API = "/api/"
+"""Paths below it answer scripts: JSON, problems as RFC 9457 has them, a personal key or a session with its token."""
+
+
+def door(method: str, path: str) -> Door:
+    """The door of a route. KeyError, when the app is made, where none is declared."""
+    return DOORS[f"{method} {path}"]

@@ -1,0 +1,83 @@
+"""What goes wrong, told in one shape: problem details (RFC 9457) to scripts, a page with the same words to people."""
+
+from fastapi import FastAPI, Request, Response
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse, RedirectResponse
+from pydantic import BaseModel, Field
+from starlette.exceptions import HTTPException
+
+from monitor.errors import BowError, NotFoundError, StoreError
+from monitor.pipeline.review import RulingError
+from monitor.web.doors import API
+from monitor.web.guard import SIGN_IN, SignInFirst
+from monitor.web.pages import page
+
+JSON = "application/problem+json"
+_TITLES = {
+    400: "This cannot be read",
+    401: "Sign in first",
+    403: "Not allowed",
+    404: "Not found",
+    405: "Not done this way",
+    409: "Something has changed meanwhile",
+    413: "Too large",
+    415: "Not this kind of file",
+    422: "Not taken",
+    429: "Too much at once",
+    500: "A fault of the program",
+    503: "The store cannot be used",
+}
+
+
+class Problem(BaseModel):
+    """What went wrong (RFC 9457)."""
+
+    title: str = Field(description="what kind of problem it is", examples=["Not taken"])
+    status: int = Field(description="the HTTP status", examples=[422])
+    detail: str = Field(description="what is wrong, and the mend", examples=["The file is empty."])
+    instance: str = Field(description="the path that was asked for", examples=["/api/uploads/preview"])
+
+
+def add_to(app: FastAPI) -> None:
+    """Let every error of the app be told this way."""
+
+    async def http(request: Request, error: HTTPException) -> Response:
+        by_hand = request.method == "GET" and not request.url.path.startswith(API)
+        if isinstance(error, SignInFirst) and by_hand and "authorization" not in request.headers:
+            return RedirectResponse(SIGN_IN, 303)
+        return told(request, error.status_code, error.detail, dict(error.headers or {}))
+
+    async def own(request: Request, error: BowError) -> Response:
+        return told(request, status_of(error), str(error))
+
+    async def unreadable(request: Request, error: RequestValidationError) -> Response:
+        first = error.errors()[0]
+        place = ".".join(str(part) for part in first["loc"])
+        return told(request, 422, f"{place}: {first['msg']}.")
+
+    async def fault(request: Request, error: Exception) -> Response:
+        del error  # the server's log has it; nobody outside needs to
+        return told(request, 500, "The program failed, and nothing of this request was acknowledged. Tell the office.")
+
+    app.add_exception_handler(HTTPException, http)  # type: ignore[arg-type]
+    app.add_exception_handler(BowError, own)  # type: ignore[arg-type]
+    app.add_exception_handler(RequestValidationError, unreadable)  # type: ignore[arg-type]
+    app.add_exception_handler(Exception, fault)
+
+
+def status_of(error: BowError) -> int:
+    """The HTTP status of an error of this package."""
+    if isinstance(error, NotFoundError):
+        return 404
+    if isinstance(error, StoreError):
+        return 503
+    return 409 if isinstance(error, RulingError) else 422
+
+
+def told(request: Request, status: int, detail: str, headers: dict[str, str] | None = None) -> Response:
+    """The problem, as a page or as problem details."""
+    title = _TITLES.get(status, "Not done")
+    if request.url.path.startswith(API):
+        problem = Problem(title=title, status=status, detail=detail, instance=request.url.path)
+        return JSONResponse(problem.model_dump(), status, headers, JSON)
+    return page(request, "problem.html", status=status, headers=headers, title=title, detail=detail)

@@ -1,0 +1,61 @@
+"""How the service stands: where people reach it, how long a session lasts, how much it takes."""
+
+from dataclasses import dataclass
+from urllib.parse import urlsplit
+
+from monitor.errors import SettingsError
+
+LOOPBACK = "http://127.0.0.1:8765"
+_SAME_MACHINE = ("127.0.0.1", "localhost", "[::1]")
+
+
+@dataclass(frozen=True)
+class WebSettings:
+    """public_url: the address people type; the session's cookie goes over TLS only where it begins with https.
+
+    secret: signs the sessions. Limits on rates are written as the limits library reads them ('10 per 15 minute').
+    The numbers are common practice, no source.
+    """
+
+    secret: str
+    public_url: str = LOOPBACK
+    idle_minutes: int = 120
+    absolute_minutes: int = 12 * 60
+    sign_in_failures_by_address: str = "30 per 15 minute"
+    sign_in_failures_by_account: str = "10 per 15 minute"
+    uploads_by_account: str = "120 per 1 minute"
+    form_bytes: int = 64 * 1024
+    upload_bytes: int = 40 * 1024 * 1024
+    upload_files: int = 50
+    keep_uploads_hours: int = 24
+
+    def __post_init__(self) -> None:
+        """Refuse an address nobody could type."""
+        parts = urlsplit(self.public_url)
+        if parts.scheme not in ("http", "https") or not parts.hostname or parts.path not in ("", "/") or parts.query:
+            raise SettingsError(
+                "This is no address that people could reach the service by.",
+                got=self.public_url,
+                expected="like https://walls.example or http://127.0.0.1:8765",
+                mend="Give scheme and host, with the port where it is not the usual one, and no path.",
+            )
+
+    @property
+    def over_tls(self) -> bool:
+        """Whether people reach the service over TLS."""
+        return urlsplit(self.public_url).scheme == "https"
+
+    @property
+    def origins(self) -> frozenset[str]:
+        """Origins that the service's own pages have: scheme, host and port; on this machine by each of its names."""
+        parts = urlsplit(self.public_url)
+        return frozenset(f"{parts.scheme}://{host}" for host in self.hosts)
+
+    @property
+    def hosts(self) -> tuple[str, ...]:
+        """What a request's Host header may say, port included where it is not the usual one."""
+        parts = urlsplit(self.public_url)
+        named = parts.netloc.rpartition("@")[2]
+        port = f":{parts.port}" if parts.port is not None else ""
+        names = {host + port for host in _SAME_MACHINE} if named.removesuffix(port) in _SAME_MACHINE else {named}
+        return tuple(sorted(names))

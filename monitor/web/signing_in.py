@@ -1,0 +1,76 @@
+"""Signing in and out, and the page everybody starts at."""
+
+from typing import Annotated
+
+from fastapi import Form, Request
+from fastapi.responses import RedirectResponse, Response
+from starlette.exceptions import HTTPException
+
+from monitor.web import accounts, guard, sessions
+from monitor.web.guard import SIGN_IN
+from monitor.web.pages import page
+from monitor.web.service import Asking, Here, Service, Visitor, note
+
+router = guard.router()
+_WRONG = "No open account has this name and password. After many failures signing in waits for a quarter of an hour."
+
+
+@router.get(SIGN_IN)
+def sign_in_form(request: Request, asking: Asking) -> Response:
+    """The form to sign in by."""
+    if asking.account:
+        return RedirectResponse("/", 303)
+    return page(request, "sign_in.html", title="Sign in", wrong="", name="")
+
+
+@router.post(SIGN_IN)
+def sign_in(
+    request: Request,
+    here: Here,
+    asking: Asking,
+    name: Annotated[str, Form(max_length=100)],
+    password: Annotated[str, Form(max_length=1000)],
+) -> Response:
+    """Begin a session, or say that name and password do not open one."""
+    _not_too_many(here, asking, name)
+    account = accounts.by_password(here.store(), name, password)
+    if account is None:
+        here.allowed(here.settings.sign_in_failures_by_address, "address", asking.address)
+        here.allowed(here.settings.sign_in_failures_by_account, "account", name.strip().casefold())
+        note(here, asking, "sign in", "refused", what=name)
+        return page(request, "sign_in.html", status=401, title="Sign in", wrong=_WRONG, name=name)
+    sessions.begin(request.session, account, here.now())
+    note(here, Visitor(account, asking.address), "sign in", "done")
+    return RedirectResponse("/", 303)
+
+
+def _not_too_many(here: Service, asking: Visitor, name: str) -> None:
+    settings = here.settings
+    by_address = here.exceeded(settings.sign_in_failures_by_address, "address", asking.address)
+    if by_address or here.exceeded(settings.sign_in_failures_by_account, "account", name.strip().casefold()):
+        note(here, asking, "sign in", "refused: too many failures", what=name)
+        raise guard.too_many()
+
+
+@router.post("/sign-out")
+def sign_out(request: Request, here: Here, asking: Asking) -> Response:
+    """End the session for good."""
+    if asking.by_key:
+        raise HTTPException(400, "A personal key has no session to end.")
+    sessions.end(request.session, here.store(), here.now())
+    note(here, asking, "sign out", "done")
+    return RedirectResponse(SIGN_IN, 303)
+
+
+@router.get("/")
+def start(request: Request, asking: Asking) -> Response:
+    """Where everybody starts: what this role comes for."""
+    assert asking.account is not None
+    return page(request, "start.html", title="Start", role=asking.account.role)
+
+
+@router.get("/audit")
+def audit_page(request: Request, here: Here) -> Response:
+    """The newest rows of the audit."""
+    rows = here.store().office.rows("audit")[-300:][::-1]
+    return page(request, "audit.html", title="Who did what", rows=rows)
