@@ -1,10 +1,11 @@
-"""Received bytes to a book of text cells: XLSX or CSV, told by content, not by name."""
+"""Received bytes to a book of text cells: XLSX, CSV or a field sheet's file, told by content, not by name."""
 
 import hashlib
 
 from monitor.errors import IntakeError, Where
 from monitor.ingest.cells import MAX_BYTES, Book
 from monitor.ingest.csv_file import read_csv
+from monitor.ingest.visit_sheet import looks_like_sheet, read_visit_sheet
 from monitor.ingest.xlsx_file import read_xlsx
 
 _ZIP = b"PK\x03\x04"
@@ -30,6 +31,8 @@ def read_book(name: str, data: bytes) -> Book:
         )
     if data.startswith(_ZIP):
         sheets, notes = read_xlsx(name, data)
+    elif looks_like_sheet(data):
+        sheets, notes = read_visit_sheet(name, data)
     else:
         sheet, notes = read_csv(name, data)
         sheets = [sheet] if sheet.lines else []
@@ -40,4 +43,4 @@ def read_book(name: str, data: bytes) -> Book:
             expected="a header row and rows below it",
             mend="Look whether the right file was sent.",
         )
-    return Book(name, hashlib.sha256(data).hexdigest(), tuple(sheets), tuple(notes))
+    return Book(name, hashlib.sha256(data).hexdigest(), tuple(sheets), tuple(notes), looks_like_sheet(data))

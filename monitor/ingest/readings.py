@@ -153,7 +153,7 @@ def _tables_of(book: Book) -> tuple[list[tuple[Sheet, Header]], list[str]]:
         f"{Where(book.name, sheet.name)}: left aside, no headings of readings"
         f" ({_listed([title for title in header.titles if title][:8])})."
         for sheet, header, whole in looked
-        if not whole
+        if not whole and not book.one_visit
     ]
     return found, notes
 

@@ -64,6 +64,8 @@ def _tables_of(book: Book) -> tuple[list[tuple[Sheet, Header, str]], list[str]]:
         raise refuse_readings(book, readings[0])
     for sheet in book.sheets:
         if sheet in readings:
+            if book.one_visit:
+                continue
             left_aside.append(f"{Where(book.name, sheet.name)}: left aside, readings; send them with `wallbow ingest`.")
             continue
         named = _named(sheet.name) or (_named(book.name) if len(book.sheets) == 1 else "")
