@@ -4,6 +4,7 @@ from monitor.errors import IntakeError, Where
 from monitor.ingest.cells import Book, Sheet
 from monitor.ingest.columns import READING_NEEDS, REGISTER_NEEDS, reading_names, register_names
 from monitor.ingest.headers import find_header
+from monitor.ingest.reader import read_book
 
 
 def holds_readings(sheet: Sheet) -> bool:
@@ -19,6 +20,17 @@ def register_table(sheet: Sheet) -> str:
         (len(header.columns), table) for table, header, whole in looked if whole and len(header.columns) >= as_readings
     ]
     return max(found, default=(0, ""))[1]
+
+
+def kinds_of(name: str, data: bytes) -> frozenset[str]:
+    """What a file holds by its headings: 'readings', 'register' or both; 'readings' where it has neither's.
+
+    Raises IntakeError where it cannot be opened.
+    """
+    sheets = read_book(name, data).sheets
+    readings = [sheet for sheet in sheets if holds_readings(sheet)]
+    register = any(register_table(sheet) for sheet in sheets if sheet not in readings)
+    return frozenset(({"register"} if register else set()) | ({"readings"} if readings or not register else set()))
 
 
 def refuse_readings(book: Book, sheet: Sheet) -> IntakeError:

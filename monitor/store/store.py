@@ -1,14 +1,15 @@
 """The store of one company: facts that are only ever added, office records, assessments, settings, received files."""
 
 import os
-from collections.abc import Collection, Iterable
-from contextlib import suppress
+from collections.abc import Collection, Iterable, Iterator
+from contextlib import contextmanager, suppress
 from datetime import date, datetime
 from hashlib import sha256
 from pathlib import Path
 
 import pyarrow as pa
 import pyarrow.compute as pc
+from filelock import FileLock
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from monitor import schema
@@ -25,6 +26,7 @@ INBOX_LIMIT = 500
 _LOOK_EVERY = 50
 _CARD = "store.json"
 _SETTINGS = "settings.json"
+_TAKING_LOCK = "taking.lock"
 RECEIVED = "files"
 
 
@@ -102,6 +104,11 @@ class Store:
         self.tiers = Tiers(path)
         self._adds = 0
 
+    @property
+    def set_up_at(self) -> datetime:
+        """When the store was set up, which never changes: what is drawn by lot for its company is drawn from it."""
+        return _Card.model_validate_json((self.path / _CARD).read_bytes()).created_at
+
     # facts, in
 
     def add(self, table_name: str, rows: pa.Table) -> bool:
@@ -129,6 +136,17 @@ class Store:
         except StoreError as error:
             raise StoreError(f"{name} could not be kept.", where=error.where, got=error.got, mend=error.mend) from error
         return file_sha256
+
+    @contextmanager
+    def taking_in(self) -> Iterator[None]:
+        """Until the block ends nobody else, in whatever thread or process, takes a file in. Not to be nested."""
+        lock = FileLock(self.path / _TAKING_LOCK)
+        with files.writing(self.path / _TAKING_LOCK):
+            lock.acquire()
+        try:
+            yield
+        finally:
+            lock.release()
 
     def compact(self) -> bool:
         """Take the inbox into a new generation (it happens by itself, too); False where there was nothing to take."""

@@ -1,0 +1,146 @@
+"""Received bytes judged against what the store knows, nothing written: the one way for previews and for takings in."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from functools import cached_property
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from monitor import ingest, schema
+from monitor.errors import IntakeError, Where
+from monitor.pipeline.assessing import settings_on
+from monitor.pipeline.expecting import expected_at
+from monitor.results import Intake
+from monitor.store import Store, views
+from monitor.terms import State
+
+_PROVENANCE = frozenset({"source_sha256", "source_name", "source_sheet", "source_row", "known_at"})
+
+
+@dataclass(frozen=True)
+class Known:
+    """What a file is judged against: the register, and all rows of readings with the rulings on them."""
+
+    register: schema.Tables
+    rows: pa.Table
+    rulings: pa.Table
+
+    @cached_property
+    def readings(self) -> pa.Table:
+        """Effective readings."""
+        return views.effective(self.rows, self.rulings)
+
+
+@dataclass(frozen=True)
+class Judged:
+    """One table of a received file: the intake, the rows of it that the store does not have, when it first came."""
+
+    intake: Intake
+    fresh: pa.Table
+    first_received: datetime | None
+
+
+def known_now(store: Store) -> Known:
+    """What the store knows now."""
+    return Known(current_register(store), store.facts("readings"), store.facts("rulings"))
+
+
+def current_register(store: Store) -> dict[str, pa.Table]:
+    """The register as known now, people included."""
+    return {name: store.office.people() if name == "people" else store.current(name) for name in schema.REGISTER}
+
+
+def judged(
+    store: Store, known: Known, name: str, data: bytes, *, received_at: datetime, sender: str, today: date
+) -> list[Judged]:
+    """A file of either kind, or of both, told by its headings: the register's tables first, then the readings.
+
+    Raises IntakeError where nothing of it can be taken in.
+    """
+    kinds = ingest.kinds_of(name, data)
+    found: list[Judged] = []
+    if "register" in kinds:
+        found += judged_register(store, known, name, data, received_at=received_at, sender=sender)
+        known = after(known, found)
+    if "readings" in kinds:
+        found.append(judged_readings(store, known, name, data, received_at=received_at, sender=sender, today=today))
+    return found
+
+
+def judged_register(
+    store: Store, known: Known, name: str, data: bytes, *, received_at: datetime, sender: str
+) -> list[Judged]:
+    """The register's tables in a file. Raises IntakeError where there is none, or no row in any."""
+    intakes = ingest.read_register(name, data, known.register, received_at=received_at, sender=sender)
+    _refuse_empty(name, intakes)
+    return [Judged(intake, _fresh_register(intake, known), _first_received(store, intake)) for intake in intakes]
+
+
+def judged_readings(
+    store: Store, known: Known, name: str, data: bytes, *, received_at: datetime, sender: str, today: date
+) -> Judged:
+    """A file's readings, judged against register, stored readings, and what the model expects of the walls it names.
+
+    Raises IntakeError where there are none.
+    """
+    visits = ingest.visits_named(name, data, known.register)
+    expected = expected_at(store, visits, known.register, known.readings, received_at)
+    rules = settings_on(store, today, received_at).rules
+    intake = ingest.read_readings(
+        name, data, known.register, known.readings, received_at, sender, today, expected, rules
+    )
+    _refuse_empty(name, [intake])
+    return Judged(intake, _fresh_readings(intake.table, known.readings), _first_received(store, intake))
+
+
+def after(known: Known, found: Sequence[Judged]) -> Known:
+    """What would be known after these were taken in."""
+    for each in found:
+        holds = each.intake.holds
+        if holds == "readings":
+            known = replace(known, rows=pa.concat_tables([known.rows, each.fresh]))
+        else:
+            both = pa.concat_tables([known.register[holds], each.fresh.select(schema.find(holds).names)])
+            known = replace(known, register={**known.register, holds: views.latest(both, schema.KEY[holds])})
+    return known
+
+
+def _refuse_empty(name: str, intakes: Sequence[Intake]) -> None:
+    """Headings without any row below them are hardly what somebody meant to send."""
+    if not any(intake.received for intake in intakes):
+        raise IntakeError(
+            "The file has headings and no row below them; nothing was taken in.",
+            where=Where(file=name),
+            expected=f"rows of {' and '.join(intake.holds for intake in intakes)}",
+            mend="Look whether the right file was sent.",
+        )
+
+
+def _fresh_readings(rows: pa.Table, earlier: pa.Table) -> pa.Table:
+    """Rows that the store does not have, or has only as not used while they would be used now."""
+    known = dict(zip(earlier["reading_id"].to_pylist(), earlier["state"].to_pylist(), strict=True))
+    keep = [
+        reading not in known or (known[reading] in (State.REJECTED, State.HELD) and state == State.USED)
+        for reading, state in zip(rows["reading_id"].to_pylist(), rows["state"].to_pylist(), strict=True)
+    ]
+    return rows.filter(pa.array(keep, pa.bool_()))
+
+
+def _fresh_register(intake: Intake, known: Known) -> pa.Table:
+    """Register rows that are new or differ from what stands, provenance aside; of people all, as each is replaced."""
+    rows, key = intake.table, schema.KEY[intake.holds]
+    if intake.holds == "people":
+        return rows
+    said = [name for name in rows.column_names if name not in _PROVENANCE]
+    current = known.register[intake.holds].select(said).to_pylist()
+    standing = {tuple(row[part] for part in key): row for row in current}
+    keep = [standing.get(tuple(row[part] for part in key)) != row for row in rows.select(said).to_pylist()]
+    return rows.filter(pa.array(keep, pa.bool_()))
+
+
+def _first_received(store: Store, intake: Intake) -> datetime | None:
+    receipts = store.facts("receipts")
+    same = receipts.filter(pc.equal(receipts["source_sha256"], intake.source_sha256))
+    return pc.min(same["known_at"]).as_py() if same.num_rows else None
