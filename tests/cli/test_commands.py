@@ -32,8 +32,9 @@ def example_of(text: str) -> list[str]:
 
 @pytest.mark.parametrize("name", COMMANDS)
 def test_the_help_of_every_command_ends_with_an_example_that_works_on_the_demo(
-    name: str, call, demo: Done, demo_home: Path, tmp_path: Path
+    name: str, call, demo: Done, demo_home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr("uvicorn.run", lambda app, **_: None)  # else `serve` serves until it is stopped
     shown = call(name, "--help")
     assert shown.code == exits.OK
     words = example_of(shown.out)
@@ -44,7 +45,8 @@ def test_the_help_of_every_command_ends_with_an_example_that_works_on_the_demo(
     words = [str(tmp_path / "try-store") if word == "try-store" else word for word in words]
     words = [str(path) for word in words for path in (sorted(demo_home.glob(word)) if "*" in word else [word])]
     if name == "demo":
-        words += ["--to", str(tmp_path / "again")]
+        assert words == ["demo"], "what the fixture typed"
+        return
     if name in ("register", "ingest"):
         call("setup", "--store", str(tmp_path / "try-store"))
     if name == "ingest":

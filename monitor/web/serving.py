@@ -1,0 +1,76 @@
+"""The service as a process: its secret, and uvicorn around the app."""
+
+import os
+import secrets
+from ipaddress import ip_address
+from pathlib import Path
+
+import uvicorn
+
+from monitor.errors import StoreError, Where
+from monitor.web.app import make_app
+from monitor.web.service import Clock
+from monitor.web.settings import WebSettings
+
+SECRET_FILE = "web.secret"
+SECRET_VARIABLE = "WALLBOW_SECRET"
+_SHORTEST_SECRET = 32
+_GRACE_SECONDS = 30
+
+
+def secret_of(root: Path) -> str:
+    """What signs the sessions of a store: the environment's, else the store's own, made at the first call.
+
+    The file can be read by its owner only. StoreError where it is too short, or cannot be read or made.
+    """
+    file = root / SECRET_FILE
+    found = os.environ.get(SECRET_VARIABLE, "") or _from_file(file)
+    if len(found) < _SHORTEST_SECRET:
+        raise StoreError(
+            "The secret that signs sessions is too short.",
+            where=Where(file=SECRET_VARIABLE if os.environ.get(SECRET_VARIABLE) else str(file)),
+            got=f"{len(found)} signs",
+            expected=f"at least {_SHORTEST_SECRET}",
+            mend="Remove it, and another is made; everybody then signs in again.",
+        )
+    return found
+
+
+def _from_file(file: Path) -> str:
+    try:
+        handle = os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    except FileExistsError:
+        return file.read_text(encoding="ascii").strip()
+    except OSError as error:
+        raise StoreError(
+            "The secret that signs sessions could not be made.",
+            where=Where(file=str(file)),
+            got=error.strerror or str(error),
+            mend=f"Make the store's folder writable for this user, or set {SECRET_VARIABLE}.",
+        ) from error
+    made = secrets.token_urlsafe(48)
+    with os.fdopen(handle, "w", encoding="ascii") as out:
+        out.write(made + "\n")
+    return made
+
+
+def is_loopback(host: str) -> bool:
+    """Whether nobody but this machine reaches the service there."""
+    try:
+        return ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
+
+
+def serve(root: Path, host: str, port: int, *, public_url: str, trusted_proxies: str, clock: Clock) -> None:
+    """Serve until stopped. trusted_proxies: addresses, with commas, whose forwarded headers are taken as true."""
+    app = make_app(root, WebSettings(secret=secret_of(root), public_url=public_url), clock)
+    uvicorn.run(
+        app,
+        host=host,
+        port=port,
+        proxy_headers=bool(trusted_proxies),
+        forwarded_allow_ips=trusted_proxies or None,
+        server_header=False,
+        timeout_graceful_shutdown=_GRACE_SECONDS,
+    )
