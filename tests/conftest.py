@@ -1,10 +1,13 @@
 """The demo, run once for all tests that look at it (they share one worker: mark them `on_the_demo`)."""
 
+import sys
 from pathlib import Path
 
 import pytest
 
-from monitor.demo.run import Done, run
+from monitor.cli import main
+from monitor.demo import run as demo_run
+from monitor.demo.run import Done
 
 ROOT = Path(__file__).parent.parent
 
@@ -20,4 +23,18 @@ def demo_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="session")
 def demo(demo_home: Path) -> Done:
-    return run(demo_home / "data" / "demo", demo_home / "reports" / "demo")
+    """What `wallbow demo`, typed in that folder, made."""
+    made: list[Done] = []
+    run = demo_run.run
+
+    def kept(sent: Path, to: Path, **more: object) -> Done:
+        made.append(run(sent.absolute(), to.absolute(), **more))
+        return made[0]
+
+    with pytest.MonkeyPatch.context() as patch, pytest.raises(SystemExit) as left:
+        patch.chdir(demo_home)
+        patch.setattr(demo_run, "run", kept)
+        patch.setattr(sys, "argv", ["wallbow", "demo"])
+        main()
+    assert not left.value.code
+    return made[0]

@@ -27,7 +27,7 @@ def add_to(app: typer.Typer) -> None:
         setup
     )
     app.command(epilog=options.example("wallbow register --store try-store data/demo/register/*"))(register)
-    app.command(epilog=options.example("wallbow ingest --store try-store data/demo/visits/*"))(ingest)
+    app.command(epilog=options.example("wallbow ingest --store try-store data/demo/visits/2023-04-*"))(ingest)
 
 
 def setup(
