@@ -91,14 +91,15 @@ def _expected(rows: Sequence[Mapping[str, Any]], marks: Mapping[str, Fact], wall
             bow=row["bow"],
             spread=dict(zip(row["others"], row["spread_mm2"], strict=True)),
             errors=dict(zip(row["others"], row["setup_mm2"], strict=True)),
-            line=_line(row["method"], mark),
+            line=line_of(row["method"], mark),
             row=str(mark["row"] or mark["z_mm"]),
             x_mm=x_mm,
             to_end_mm=min(x_mm, length_mm - x_mm),
         )
 
 
-def _line(method: str, mark: Fact) -> str:
+def line_of(method: str, mark: Fact) -> str:
+    """The line a mark is read on: its row of a string, its column of a plumb line; other methods have but one."""
     if method == Method.STRING:
         return str(mark["row"] or mark["z_mm"])
     return str(mark["column"] or mark["x_mm"]) if method == Method.PLUMB else ""

@@ -74,15 +74,19 @@ def _block(reading: Placed) -> tuple[int, str]:
 
 def weigh(readings: Sequence[Placed], *more: Sequence[float]) -> Weights:
     """The weights of the readings' residuals; `more`: columns of any size that are allowed besides."""
-    keys = [_block(reading) for reading in readings]
+    return weigh_targets([reading.target for reading in readings], [_block(reading) for reading in readings], *more)
+
+
+def weigh_targets(targets: Sequence[Expected], keys: Sequence[tuple[int, str]], *more: Sequence[float]) -> Weights:
+    """The weights of residuals of one reading for each target; readings of one key share the errors of a set-up."""
     covariance = [
         [
-            one.target.spread[other.target.mark] + (one.target.errors[other.target.mark] if key == at else 0.0)
-            for other, at in zip(readings, keys, strict=True)
+            one.spread[other.mark] + (one.errors[other.mark] if key == at else 0.0)
+            for other, at in zip(targets, keys, strict=True)
         ]
-        for one, key in zip(readings, keys, strict=True)
+        for one, key in zip(targets, keys, strict=True)
     ]
-    anywhere = {key: None for reading, key in zip(readings, keys, strict=True) if reading.target.is_free}
+    anywhere = {key: None for target, key in zip(targets, keys, strict=True) if target.is_free}
     offsets = [[float(key == at) for at in keys] for key in anywhere]
     return weights(covariance, [*offsets, *more])
 

@@ -5,7 +5,7 @@ Of slips of 6, 9.5, 12.7 and 15.9 mm at one mark, third and fifth visit, row of 
 0.98-0.99 and 0.99 were held. A laser plane may be turned, which leaves a row of five less to tell by: see the table.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from math import log
 from statistics import fmean
 
@@ -13,6 +13,7 @@ from monitor import slips
 from monitor.config import END_REACH_MM
 from monitor.ingest import fits
 from monitor.ingest.draft import Draft, StoredDraft, span
+from monitor.ingest.expectation import Expected
 from monitor.ingest.findings import Finding
 from monitor.ingest.fits import Placed
 from monitor.ingest.visit import Verdicts, Visit
@@ -52,6 +53,25 @@ def misread(visit: Visit) -> Verdicts:
         for reading, off_mm, sd_mm in found:
             if not _confirmed(reading, off_mm, readings, visit):
                 yield reading.draft, _slip(reading, off_mm, sd_mm)
+
+
+def let_pass_mm(expected: Mapping[str, Expected]) -> dict[str, float | None]:
+    """How far each mark's reading may be off before `misread` doubts it, where the visit's others come as expected.
+
+    expected: one method's marks, each read once. Never further than a single reading may be off by itself; None where
+    nothing tells the reading.
+    """
+    targets = list(expected.values())
+    keys = [(1, target.line) for target in targets]
+    plain, bowed = fits.weigh_targets(targets, keys), fits.weigh_targets(targets, keys, [t.bow for t in targets])
+    found: dict[str, float | None] = {}
+    for i, target in enumerate(targets):
+        weight, left = plain.matrix[i][i], bowed.matrix[i][i]
+        widths = [] if target.is_free else [OFF * target.sd_mm]
+        if len(targets) >= _LEAST_MARKS and left >= _KEPT * weight > 0:
+            widths.append(max(OFF * weight**-0.5, OFF_A_BOW * left**-0.5))
+        found[target.mark] = min(widths, default=None)
+    return found
 
 
 def _outlier(readings: Sequence[Placed]) -> tuple[Placed, float, float] | None:

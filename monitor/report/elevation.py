@@ -1,8 +1,9 @@
 """The wall seen from inside, to scale: a map of rates at its marks, with crack, soil outside and recorded straps."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import pi
+from typing import Protocol
 
 from markupsafe import Markup
 
@@ -20,6 +21,30 @@ _SAME_AREA = (pi / 2) ** 0.5
 """Half the diagonal of a diamond as large as a disc of radius 1."""
 _NARROW = 420.0
 _ENDS = {"return": "held by a return wall", "free": "free"}
+
+
+class Wall(Protocol):
+    """What of a wall the bare picture needs."""
+
+    @property
+    def key(self) -> str:
+        """House and wall as people write them."""
+
+    @property
+    def unit(self) -> str:
+        """'in' or 'mm'."""
+
+    @property
+    def place(self) -> Row:
+        """The wall's row of the register."""
+
+    @property
+    def marks(self) -> Sequence[Row]:
+        """Rows of its marks."""
+
+    @property
+    def reinforcements(self) -> Sequence[Row]:
+        """Events that bonded straps to it."""
 
 
 @dataclass(frozen=True)
@@ -80,6 +105,31 @@ def elevation(view: WallView, ids: str) -> Markup:
     )
 
 
+def bare_elevation(wall: Wall, ids: str) -> Markup:
+    """SVG of the wall from inside with the names of its marks; '' where its length or height is not registered."""
+    place = wall.place
+    if not place["length_mm"] or not place["clear_height_mm"]:
+        return Markup("")
+    face = _Face(place["length_mm"], place["clear_height_mm"])
+    placed = [mark for mark in wall.marks if mark["x_mm"] is not None and mark["z_mm"] is not None]
+    spots = [_spot(face.x(mark["x_mm"]), face.y(mark["z_mm"]), mark["mark"]) for mark in placed]
+    parts = [
+        element("title", f"{wall.key} seen from inside, with its marks", id=ids),
+        *_wall(face, wall),
+        *_straps(face, wall),
+        *_crack(face, place),
+        *(part for spot in spots for part in spot),
+        *_scale_bar(face, wall.unit),
+    ]
+    view_box = f"0 0 760 {face.bottom + _FOOT:.0f}"
+    return element("svg", parts, class_="chart plain face", viewBox=view_box, role="img", aria_labelledby=ids)
+
+
+def _spot(x: float, y: float, name: str) -> list[Markup]:
+    cross = element("path", d=f"M{x - 5:.1f} {y:.1f}h10m-5-5v10", class_="spot")
+    return [cross, element("text", name, x=x, y=y - 9, text_anchor="middle", class_="mark-word first")]
+
+
 def face_words(view: WallView) -> str:
     """The map in words: ends, crack, straps, then each mark with its place and rate."""
     place, unit = view.place, view.unit
@@ -133,7 +183,7 @@ def face_legend(view: WallView) -> list[tuple[str, str]]:
     return legend
 
 
-def _wall(face: _Face, view: WallView) -> Iterable[Markup]:
+def _wall(face: _Face, view: Wall) -> Iterable[Markup]:
     place = view.place
     yield element("rect", x=_LEFT, y=_TOP, width=face.right - _LEFT, height=face.bottom - _TOP, class_="wall")
     narrow = face.right - _LEFT < _NARROW
@@ -171,7 +221,7 @@ def _scale_bar(face: _Face, unit: str) -> Iterable[Markup]:
     yield element("text", f"{words}, the wall to scale", x=end + 8, y=y + 4)
 
 
-def _straps(face: _Face, view: WallView) -> Iterable[Markup]:
+def _straps(face: _Face, view: Wall) -> Iterable[Markup]:
     for event in view.reinforcements:
         if count := event["strap_count"]:
             for place in strap_places_mm(face.length_mm, count, event["strap_spacing_mm"]):

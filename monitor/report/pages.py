@@ -6,9 +6,11 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from monitor.report import field_sheet as fields
 from monitor.report import figures, names, wording
 from monitor.report.context import Book
 from monitor.report.engineer_sheet import Model, engineer_sheet
+from monitor.report.field_record import FieldSheet
 from monitor.report.history_sheet import history_sheet
 from monitor.report.homeowner_sheet import homeowner_sheet
 from monitor.report.index_sheet import index_sheet
@@ -45,6 +47,11 @@ def history_page(book: Book, house: str, wall: str, code: str = FIRST) -> bytes:
 def engineer_page(book: Book, house: str, wall: str, model: Model) -> bytes:
     """The engineer's page of one wall: no script. NotFoundError where the register has no such wall."""
     return _render("engineer.html", engineer_sheet(book, book.view(house, wall), model))
+
+
+def field_sheet(sheet: FieldSheet) -> bytes:
+    """The sheet that a technician fills in: one file, for paper and for a phone without signal."""
+    return _render("field-sheet.html", fields.field_sheet(sheet))
 
 
 def monthly_list(book: Book) -> bytes:

@@ -1,0 +1,278 @@
+// The sheet at work: keys, what is asked, what is kept, the file. The rules stand in fieldRules and fieldRows.
+addEventListener("DOMContentLoaded", async () => {
+  const $ = (id) => document.getElementById(id), all = (what) => [...document.querySelectorAll(what)];
+  const sheet = JSON.parse($("sheet-data").textContent);
+  const rules = fieldRules, {at, asked, lineOf} = fieldRows;
+  const kept = await fieldKept();
+  const empty = () => ({technician: "", date: "", slots: {}, marks: {}, walls: {}, instruments: {}, wall: 0});
+  let state = empty(), open = null, typing = {whole: "", part: "", unit: "in", doubt: ""}, failed = kept.where === "";
+
+  const today = () => {
+    const now = new Date();
+    return [now.getFullYear(), now.getMonth() + 1, now.getDate()].map((n) => String(n).padStart(2, "0")).join("-");
+  };
+
+  let saving = Promise.resolve();
+  function keep() {
+    const now = structuredClone(state);
+    saving = saving.then(() => kept.save(sheet.id, now)).then(() => { failed = kept.where === ""; }, () => { failed = true; })
+      .then(warn);
+    return saving;
+  }
+
+  function changed() {
+    if (!state.date) { state.date = today(); $("date").value = state.date; }
+    keep();
+    show();
+  }
+
+  function warn() {
+    const on = state.date || today(), {made_long_ago_days: long, data_old_days: old} = sheet.rules;
+    const made = rules.days(sheet.day, on), data = rules.days(sheet.known_until, on), said = [];
+    if (failed) said.push("This browser keeps nothing. Do not close or reload this page before the file is saved, or write on paper.");
+    if (made > long) said.push(`Stale: this sheet was made for ${sheet.day}, ${made} days before the visit. Its ranges may not hold; ask for a new one.`);
+    else if (made < 0) said.push(`This sheet was made for ${sheet.day}, which is still to come.`);
+    if (data > old) said.push(`Stale: what it was made from was known ${data} days before the visit.`);
+    const text = said.join("\n");
+    if ($("warnings").dataset.said === text) return;
+    $("warnings").dataset.said = text;
+    $("warnings").replaceChildren(...said.map((line) => Object.assign(document.createElement("p"), {className: "told", textContent: line})));
+  }
+
+  // what stands on the page
+
+  const slotOf = (place) => state.slots[place];
+  const shown = (slot) => slot?.not ? slot.not : slot?.typed?.length ? slot.typed[slot.typed.length - 1].text : "";
+
+  // Marks of a wall that are to be read: [place, whether it is done].
+  function places(w) {
+    const found = [];
+    sheet.walls[w].lines.forEach((line, l) => line.marks.forEach((_, m) => {
+      const asks = asked(sheet, w, l, m, state);
+      for (const placing of [0, 1]) {
+        if (placing && !second(w, l)) continue;
+        const place = at(w, l, m, placing), slot = slotOf(place);
+        const wanted = !placing || sheet.walls[w].second || ["second", "agreed", "differ"].includes(asks);
+        if (wanted) found.push([place, slot?.not || (slot?.typed?.length && (placing || asks !== "again"))]);
+      }
+    }));
+    return found;
+  }
+
+  // Whether a line is read from a second placing: the whole wall is, or a mark of it asked for it.
+  function second(w, l) {
+    const line = sheet.walls[w].lines[l];
+    return sheet.walls[w].second || line.marks.some((_, m) =>
+      slotOf(at(w, l, m, 1)) || ["second", "agreed", "differ"].includes(asked(sheet, w, l, m, state)));
+  }
+
+  function fineText(w, l, m, placing) {
+    const line = lineOf(sheet, w, l, state), fine = rules.range(line, line.marks[m], fieldRows.read(line, w, l, placing, state));
+    if (!fine) return "";
+    const step = line.unit === "in" ? 25.4 / 16 : 1;
+    const [low, high] = [Math.ceil(fine.low / step - 1e-9), Math.floor(fine.high / step + 1e-9)].map((n) => rules.written(n * step, line.unit));
+    return `${rules.written(fine.middle, line.unit)}, fine from ${low} to ${high}`;
+  }
+
+  function show() {
+    for (const part of all(".field")) part.hidden = Number(part.dataset.wall) !== state.wall;
+    for (const button of all(".slot")) {
+      const [w, l, m, placing] = button.dataset.at.split(".").map(Number), line = sheet.walls[w].lines[l];
+      const text = shown(slotOf(button.dataset.at)), asks = asked(sheet, w, l, m, state);
+      button.textContent = text;
+      button.hidden = placing === 1 && !second(w, l);
+      button.classList.toggle("out", text !== "" && asks !== "");
+      button.classList.toggle("asked", placing === 1 && text === "" && asks === "second");
+      button.setAttribute("aria-label", `${line.marks[m].mark}, set-up ${placing ? line.again : line.number}: ${text || "not read yet"}`);
+    }
+    for (const part of all(".fine")) {
+      const [w, l, m] = part.dataset.at.split(".").map(Number);
+      part.hidden = sheet.blind && !slotOf(at(w, l, m, 0));
+      part.textContent = fineText(w, l, m, 0) || (part.dataset.said ??= part.textContent);
+    }
+    for (const part of all(".alarm")) {
+      const seen = state.walls[part.dataset.at]?.seen ?? [];
+      const urgent = all(".seen[data-urgent]").some((box) => box.dataset.at === part.dataset.at && seen.includes(box.value));
+      part.textContent = urgent ? "Leave the area by the wall, keep others out, and call the office from outside. See the box at the end." : "";
+    }
+    const counts = sheet.walls.map((_, w) => places(w)).map((found) => [found.filter(([, done]) => done).length, found.length]);
+    all("#chooser button").forEach((button, w) => {
+      button.textContent = `${sheet.walls[w].key} (${counts[w][0]} of ${counts[w][1]})`;
+      button.setAttribute("aria-pressed", String(w === state.wall));
+    });
+    const [done, wanted] = counts.reduce(([a, b], [c, d]) => [a + c, b + d], [0, 0]);
+    $("progress").textContent = `${done} of ${wanted} readings are there or have a reason. ` + (failed ? "" : "Kept on this phone.");
+    warn();
+  }
+
+  // the keys
+
+  const typedText = () => typing.unit === "in"
+    ? [typing.whole, typing.part].filter(Boolean).join(" ") + typing.doubt : typing.whole + typing.doubt;
+
+  function showTyped() {
+    $("typed").value = [typedText(), typedText() && typing.unit].filter(Boolean).join(" ");
+    $("unit").textContent = typing.unit === "in" ? "mm" : "in";
+    $("unit").setAttribute("aria-label", `read in ${typing.unit === "in" ? "mm" : "inches"}`);
+    $("parts").hidden = typing.unit === "mm";
+    $("point").hidden = typing.unit === "in";
+  }
+
+  function openKeys(place) {
+    const [w, l, m, placing] = place.split(".").map(Number), line = lineOf(sheet, w, l, state), mark = line.marks[m];
+    open = {place, w, l, m, placing};
+    typing = {whole: "", part: "", unit: line.unit, doubt: ""};
+    $("keys-head").textContent = `${mark.mark}: ${line.kind.toUpperCase()}, set-up ${placing ? line.again : line.number}`;
+    const said = all(".fine").find((part) => part.dataset.at === at(w, l, m))?.dataset.said ?? "";
+    $("keys-fine").textContent = sheet.blind && !slotOf(place) ? "" : fineText(w, l, m, placing) || said;
+    $("minus").hidden = line.kind !== "deflection";
+    $("asked").textContent = slotOf(place) ? `Written down: ${shown(slotOf(place))}. Enter writes what was read again.` : "";
+    const more = state.marks[at(w, l, m)] ?? {};
+    for (const name of ["crack", "photos", "note"]) $(name).value = more[name] ?? "";
+    for (const part of all("#keys details")) part.open = false;
+    showTyped();
+    if (!$("keys").open) $("keys").showModal();
+  }
+
+  function enter() {
+    const text = typedText(), {place, w, l, m, placing} = open;
+    if (rules.millimetres(text, typing.unit) === null) { $("asked").textContent = "Type what was read, or say why it could not be."; return; }
+    const before = slotOf(place)?.typed ?? [];
+    state.slots[place] = {typed: [...before, {text, unit: typing.unit}]};
+    changed();
+    const asks = asked(sheet, w, l, m, state), mark = sheet.walls[w].lines[l].marks[m].mark, fine = fineText(w, l, m, placing);
+    const outside = `${text} is outside the range (${fine}).`;
+    const said = {
+      again: `${outside} Read mark ${mark} again.`,
+      second: `${outside} The same twice. Take the set-up down, put it up anew, and read ${mark} again as set-up ${sheet.walls[w].lines[l].again}. Photograph the rule at the mark.`,
+      differ: `${outside} The two set-ups differ. Read both again; if they still differ, leave both as they are.`,
+      agreed: `${outside} Two set-ups agree: it is accepted, and the office is told. Call them before you leave.`,
+    }[asks] ?? "";
+    if (said) {
+      openKeys(asks === "second" ? at(w, l, m, 1) : place);
+      $("asked").textContent = said;
+    } else next();
+  }
+
+  // On to the next mark of the wall that is not done, in the order of the sheet; else back to the page.
+  function next() {
+    const order = places(open.w), here = order.findIndex(([place]) => place === open.place);
+    const line = [...order.slice(here + 1), ...order.slice(0, here)].find(([place, done]) => !done && place.split(".")[3] === String(open.placing));
+    if (line) openKeys(line[0]);
+    else $("keys").close();
+  }
+
+  for (const key of all(".digits .key")) key.addEventListener("click", () => { typing.whole = (typing.whole + key.value).slice(0, 7); showTyped(); });
+  for (const key of all(".part")) key.addEventListener("click", () => { typing.part = key.value; if (!key.value && !typing.whole) typing.whole = "0"; showTyped(); });
+  $("minus").addEventListener("click", () => { typing.whole = typing.whole.startsWith("-") ? typing.whole.slice(1) : `-${typing.whole}`; showTyped(); });
+  $("point").addEventListener("click", () => { if (!typing.whole.includes(".")) typing.whole += typing.whole ? "." : "0."; showTyped(); });
+  $("doubt").addEventListener("click", () => { typing.doubt = typing.doubt ? "" : "?"; showTyped(); });
+  $("unit").addEventListener("click", () => { typing = {whole: "", part: "", unit: typing.unit === "in" ? "mm" : "in", doubt: ""}; showTyped(); });
+  $("back").addEventListener("click", () => {
+    if (typing.doubt) typing.doubt = ""; else if (typing.part) typing.part = ""; else typing.whole = typing.whole.slice(0, -1);
+    showTyped();
+  });
+  $("enter").addEventListener("click", enter);
+  $("close").addEventListener("click", () => $("keys").close());
+  for (const key of all(".not")) key.addEventListener("click", () => { state.slots[open.place] = {not: key.value}; changed(); next(); });
+  for (const name of ["crack", "photos", "note"]) $(name).addEventListener("input", () => {
+    const place = at(open.w, open.l, open.m);
+    state.marks[place] = {...state.marks[place], [name]: $(name).value};
+    changed();
+  });
+  for (const button of all(".slot")) button.addEventListener("click", () => openKeys(button.dataset.at));
+
+  // the rest of the page
+
+  const ofWall = (w, more) => { state.walls[w] = {...state.walls[w], ...more}; changed(); };
+  for (const box of all(".seen")) box.addEventListener("change", () => ofWall(box.dataset.at, {
+    seen: all(".seen").filter((one) => one.dataset.at === box.dataset.at && one.checked).map((one) => one.value),
+  }));
+  for (const box of all(".weather")) box.addEventListener("change", () => ofWall(box.dataset.at, {weather: box.value}));
+  for (const text of all("textarea.note")) text.addEventListener("input", () => ofWall(text.dataset.at, {note: text.value}));
+  for (const button of all(".whole")) button.addEventListener("click", () => {
+    for (const [place, done] of places(Number(button.dataset.at))) if (!done) state.slots[place] = {not: button.value};
+    changed();
+  });
+  for (const list of all(".instrument")) list.addEventListener("change", () => { state.instruments[list.dataset.at] = list.value; changed(); });
+  $("technician").addEventListener("input", () => { state.technician = $("technician").value.trim(); changed(); });
+  $("date").addEventListener("change", () => { state.date = $("date").value; keep(); show(); });
+  sheet.walls.forEach((wall, w) => {
+    const button = Object.assign(document.createElement("button"), {type: "button", className: "act"});
+    button.addEventListener("click", () => { state.wall = w; changed(); });
+    if (sheet.walls.length > 1) $("chooser").append(button);
+  });
+
+  function fill() {
+    $("technician").value = state.technician;
+    $("date").value = state.date;
+    for (const box of all(".seen")) box.checked = (state.walls[box.dataset.at]?.seen ?? []).includes(box.value);
+    for (const box of all(".weather")) box.checked = state.walls[box.dataset.at]?.weather === box.value;
+    for (const text of all("textarea.note")) text.value = state.walls[text.dataset.at]?.note ?? "";
+    for (const list of all(".instrument")) if (list.dataset.at in state.instruments) list.value = state.instruments[list.dataset.at];
+    show();
+  }
+
+  // the file
+
+  const content = () => JSON.stringify(fieldRows.file(sheet, state), null, 1);
+  const name = () => `visit_${state.date || today()}_${state.technician.replace(/[^\w-]/g, "") || "unnamed"}_${sheet.id}`;
+  const tell = (text) => { $("sent").textContent = text; };
+
+  function whole() {
+    if (!state.technician) { tell("Write your id under “Read by” first."); $("technician").focus(); return false; }
+    if (!fieldRows.file(sheet, state).tables.readings.length) { tell("Nothing is written down yet."); return false; }
+    return true;
+  }
+
+  $("save").addEventListener("click", () => {
+    if (!whole()) return;
+    const link = document.createElement("a");
+    link.href = URL.createObjectURL(new Blob([content()], {type: "application/json"}));
+    link.download = `${name()}.json`;
+    link.click();
+    setTimeout(() => URL.revokeObjectURL(link.href), 60000);
+    tell(`Saved as ${link.download}. Send that file to the office. The sheet stays on this phone until you clear it.`);
+  });
+
+  // Some browsers pass on no JSON, but text; the file is known by what is in it.
+  const files = () => [["json", "application/json"], ["txt", "text/plain"]]
+    .map(([end, type]) => ({files: [new File([content()], `${name()}.${end}`, {type})]})).find((one) => navigator.canShare?.(one));
+  $("share").hidden = !files();
+  $("share").addEventListener("click", () => { if (whole()) navigator.share(files()).then(() => tell("Shared."), (error) => tell(`Not shared (${error.message}). Save the file.`)); });
+
+  async function post(step) {
+    const answer = await fetch(`${sheet.upload_to}/${step}`, {
+      method: "POST", credentials: "same-origin", headers: {"content-type": "application/json"}, body: content(),
+    });
+    const said = await answer.json().catch(() => ({}));
+    if (!answer.ok) throw new Error(said.detail?.what ?? said.detail ?? said.what ?? `the office answered ${answer.status}`);
+    return said.summary ?? said.says ?? "";
+  }
+
+  $("send").hidden = !sheet.upload_to;
+  $("send").addEventListener("click", async () => {
+    if (!whole()) return;
+    tell("Sending …");
+    try {
+      const adds = await post("preview");
+      if (!confirm(`${adds || "The office can read it."} Send it?`)) { tell("Not sent."); return; }
+      tell(`Sent. ${await post("confirm")}`);
+    } catch (error) { tell(`Not sent: ${error.message}. It is kept here; send it later, or save the file.`); }
+  });
+
+  $("print").addEventListener("click", () => print());
+  $("clear").addEventListener("click", () => {
+    if (!confirm("Clear all that was written on this sheet? Save or send the file first.")) return;
+    state = empty();
+    keep();
+    fill();
+    tell("Cleared.");
+  });
+
+  for (const part of all(".fine")) part.dataset.said = part.textContent;
+  state = {...empty(), ...(await kept.load(sheet.id).catch(() => { failed = true; return null; }))};
+  navigator.storage?.persist?.().catch(() => {});
+  fill();
+  document.body.dataset.ready = kept.where || "not kept";
+});
