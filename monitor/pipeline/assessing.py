@@ -32,23 +32,27 @@ def assess(
     made_at: datetime | None = None,
     settings: Settings | None = None,
     progress: Progress | None = None,
+    walls: Collection[tuple[str, str]] | None = None,
 ) -> Assessment:
     """Assess every wall with a visit up to `judged_on`, from what was known at `known_on`.
 
     Saved, and put on record as made at `made_at` (known_on where it is left out), unless told not to.
-    settings: those to use in place of the company's on that day.
+    settings: those to use in place of the company's on that day. walls: those alone, which is never saved; the numbers
+    are those of an assessment of all, but for places in the visit plan.
     """
     settings = settings or settings_on(store, judged_on, known_on)
     register = {name: store.current(name, known_on=known_on) for name in ("walls", "marks", "events")}
     cold = cold_houses(store.current("houses", known_on=known_on))
-    buckets = store.buckets(known_on)
+    buckets = store.buckets(known_on) if walls is None else [list(walls)]
     parts: dict[str, list[pd.DataFrame]] = {name: [] for name in schema.RESULTS}
     for done, bucket in enumerate(buckets, start=1):
         keys = set(bucket)
         readings = store.readings(known_on=known_on, walls=keys)
         readings = readings.filter(pc.less_equal(readings["visit_date"], pa.scalar(judged_on, pa.date32())))
-        walls, marks, events = (frame(of_walls(register[name], keys)) for name in ("walls", "marks", "events"))
-        results = assess_walls(frame(readings), walls, marks, events, settings, judged_on, cold=cold)
+        rows_of = {name: frame(of_walls(rows, keys)) for name, rows in register.items()}
+        results = assess_walls(
+            frame(readings), rows_of["walls"], rows_of["marks"], rows_of["events"], settings, judged_on, cold=cold
+        )
         for name, part in results.items():
             parts[name].append(part)
         if progress:
@@ -64,7 +68,7 @@ def assess(
         facts_sha256=store.facts_sha256(known_on=known_on),
         **{name: _in_order(found) for name, found in done_tables.items()},
     )
-    if save:
+    if save and walls is None:
         store.save_assessment(assessment)
         runs.record(store, assessment, settings, made_at or known_on)
     return assessment

@@ -1,0 +1,53 @@
+"""The verdicts of a few walls as they would be now, beside those of the last assessment; nothing is saved."""
+
+from collections.abc import Collection
+from datetime import date, datetime
+
+from monitor.errors import TrendError
+from monitor.pipeline import keys
+from monitor.pipeline.answers import WallAnswer
+from monitor.pipeline.assessing import assess
+from monitor.results import Assessment
+from monitor.store import Store
+from monitor.terms import Outcome
+
+Wall = tuple[str, str]
+
+
+def new_verdicts(store: Store, walls: Collection[Wall], *, judged_on: date, known_on: datetime) -> list[WallAnswer]:
+    """One answer for each of those walls that is registered and was visited, by wall.
+
+    A wall that the model cannot take gets the model's words in place of a verdict; its readings are in all the same.
+    """
+    register = store.current("walls", known_on)
+    known = set(zip(register["house"].to_pylist(), register["wall"].to_pylist(), strict=True))
+    wanted = sorted(known & set(walls))
+    if not wanted:
+        return []
+    before = _verdicts(store.assessment(tables=("wall_results",)))
+    try:
+        found = assess(store, judged_on=judged_on, known_on=known_on, walls=wanted)
+    except TrendError as error:
+        return [WallAnswer(keys.written(*wall), "", before.get(wall, ""), str(error), "", ()) for wall in wanted]
+    rows = [row for row in found.wall_results.to_pylist() if row["is_current"]]
+    findings = [row for row in found.findings.to_pylist() if row["outcome"] == Outcome.YES and row["rule"] != "trend"]
+    return [
+        WallAnswer(
+            wall=keys.written(row["house"], row["wall"]),
+            verdict=row["verdict"],
+            before=before.get((row["house"], row["wall"]), ""),
+            reason=row["reason"],
+            missing=row["missing"],
+            alarms=tuple(
+                f"{each['urgency']}: {each['reason']} {each['next_step']}"
+                for each in findings
+                if all(each[name] == row[name] for name in ("house", "wall", "period"))
+            ),
+        )
+        for row in rows
+    ]
+
+
+def _verdicts(assessment: Assessment | None) -> dict[Wall, str]:
+    rows = assessment.wall_results.to_pylist() if assessment else []
+    return {(row["house"], row["wall"]): row["verdict"] for row in rows if row["is_current"]}

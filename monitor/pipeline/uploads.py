@@ -1,0 +1,205 @@
+"""Uploads: files judged and told of without anything stored, then stored exactly so once somebody confirms.
+
+Between the two the files lie apart from the facts, for a day. What is acknowledged is on the disk.
+"""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from hashlib import sha256
+
+from monitor import ingest
+from monitor.errors import IntakeError, NotFoundError
+from monitor.pipeline import answers, intake, judging
+from monitor.pipeline.answers import CHANGED, PREVIEWED, STORED, FileAnswer, Upload
+from monitor.pipeline.judging import Judged
+from monitor.pipeline.new_verdicts import Wall, new_verdicts
+from monitor.store import Store
+from monitor.store import uploads as kept
+
+KEEP = timedelta(days=1)
+_LONGEST_NAME = 150
+_UNSEEN = re.compile(r"[\x00-\x1f\x7f]+")
+
+
+@dataclass(frozen=True)
+class Sent:
+    """A file as it was sent."""
+
+    name: str
+    data: bytes
+
+    @property
+    def sha256(self) -> str:
+        """SHA-256 of its bytes."""
+        return sha256(self.data).hexdigest()
+
+
+@dataclass(frozen=True)
+class _Looked:
+    """A file and what was found in it, or why nothing could be."""
+
+    sent: Sent
+    found: Sequence[Judged]
+    problem: str = ""
+
+
+def named(name: str) -> str:
+    """A file's name as it is kept: without folders and unseen signs."""
+    last = _UNSEEN.sub(" ", name.replace("\\", "/").rpartition("/")[2]).strip()
+    return last[-_LONGEST_NAME:] or "unnamed"
+
+
+def preview(store: Store, files: Sequence[Sent], *, account: str, at: datetime, today: date) -> Upload:
+    """Judge files as if they came one after the other, the register's first; nothing of them is stored as a fact.
+
+    The same files of the same account are the same upload, so that asking twice is harmless. Raises IntakeError where
+    there is no file.
+    """
+    if not files:
+        raise IntakeError("No file was sent.", mend="Choose one or more files.")
+    _forget_old(store, at)
+    whose = [account, *(part for sent in files for part in (sent.name, sent.sha256))]
+    upload_id = sha256("\n".join(whose).encode()).hexdigest()[:32]
+    looked = _look(store, files, at, account, today)
+    upload = _answered(upload_id, looked, account, at, PREVIEWED)
+    kept.keep(
+        store.path, upload_id, upload.to_bytes(), _mend_sheets(looked) | {sent.sha256: sent.data for sent in files}
+    )
+    return upload
+
+
+def confirm(store: Store, upload_id: str, *, account: str, at: datetime, today: date) -> Upload:
+    """Store what was previewed; confirming twice stores once and answers the same.
+
+    Where the store's knowledge changed since the preview, so that other rows would be stored or other words said,
+    nothing is stored: the answer is a new preview, its state 'changed'. Raises NotFoundError where there is no such
+    upload of this account, or its day is over.
+    """
+    with store.taking_in():
+        upload = find(store, upload_id, account=account, at=at)
+        if upload.state == STORED:
+            return upload
+        looked = _look(store, _files(store, upload), at, account, today)
+        now = _answered(upload_id, looked, account, at, STORED)
+        if now.fingerprint != upload.fingerprint:
+            now = _answered(upload_id, looked, account, at, CHANGED)
+            return _kept(store, now, _mend_sheets(looked))
+        for each in looked:
+            if each.found:
+                intake.keep(store, each.sent.name, each.sent.data, each.found, received_at=at, sender=account)
+        _kept(store, now, {})
+    return _kept(store, replace(now, walls=new_verdicts(store, _touched(looked), judged_on=today, known_on=at)), {})
+
+
+def find(store: Store, upload_id: str, *, account: str, at: datetime) -> Upload:
+    """An upload of this account. Raises NotFoundError where there is none, or its day is over."""
+    card = kept.card(store.path, upload_id)
+    upload = Upload.from_bytes(card) if card else None
+    if upload is None or upload.account != account or upload.expires_at <= at:
+        raise NotFoundError(
+            "There is no such upload of yours; one that nobody confirms is forgotten after a day.",
+            got=upload_id,
+            mend="Send the files again: what is in already is not taken twice.",
+        )
+    return upload
+
+
+def mend_sheet(store: Store, upload_id: str, name: str, *, account: str, at: datetime) -> bytes:
+    """A mend sheet of an upload, by the name its answer gives. Raises NotFoundError."""
+    upload = find(store, upload_id, account=account, at=at)
+    names = [table.mend for file in upload.files for table in file.tables if table.mend]
+    data = kept.file(store.path, upload_id, name) if name in names else None
+    if data is None:
+        raise NotFoundError("This upload has no such mend sheet.", got=name, expected=", ".join(names))
+    return data
+
+
+def _look(store: Store, files: Sequence[Sent], at: datetime, sender: str, today: date) -> list[_Looked]:
+    """Each file judged with those before it taken as in, the register's first; in the order they were sent."""
+    known = judging.known_now(store)
+    looked: dict[int, _Looked] = {}
+    for number in sorted(range(len(files)), key=lambda number: (not _is_register(files[number]), number)):
+        sent = files[number]
+        try:
+            found = judging.judged(store, known, sent.name, sent.data, received_at=at, sender=sender, today=today)
+        except IntakeError as error:
+            looked[number] = _Looked(sent, (), str(error))
+            continue
+        looked[number] = _Looked(sent, found)
+        known = judging.after(known, found)
+    return [looked[number] for number in range(len(files))]
+
+
+def _is_register(sent: Sent) -> bool:
+    try:
+        return "register" in ingest.kinds_of(sent.name, sent.data)
+    except IntakeError:
+        return False
+
+
+def _answered(upload_id: str, looked: Sequence[_Looked], account: str, at: datetime, state: str) -> Upload:
+    files = [
+        FileAnswer(each.sent.name, each.sent.sha256, (), each.problem)
+        if each.problem
+        else answers.of_file(each.sent.name, each.sent.sha256, each.found, number, preview=state != STORED)
+        for number, each in enumerate(looked)
+    ]
+    return Upload(
+        upload_id=upload_id,
+        account=account,
+        made_at=at,
+        expires_at=at + KEEP,
+        state=state,
+        says=answers.in_one_sentence(files, state),
+        fingerprint=answers.fingerprint(
+            [(each.sent.name, each.sent.sha256, each.problem, each.found) for each in looked]
+        ),
+        files=tuple(files),
+    )
+
+
+def _mend_sheets(looked: Sequence[_Looked]) -> dict[str, bytes]:
+    sheets = {}
+    for number, each in enumerate(looked):
+        answer = answers.of_file(each.sent.name, each.sent.sha256, each.found, number, preview=True)
+        for table, found in zip(answer.tables, each.found, strict=True):
+            if table.mend and found.intake.mend_sheet is not None:
+                sheets[table.mend] = found.intake.mend_sheet
+    return sheets
+
+
+def _kept(store: Store, upload: Upload, some: Mapping[str, bytes]) -> Upload:
+    """The upload as whoever asks for it next will find it."""
+    card = upload.to_bytes()
+    kept.keep(store.path, upload.upload_id, card, some)
+    return Upload.from_bytes(card)
+
+
+def _files(store: Store, upload: Upload) -> list[Sent]:
+    found = []
+    for file in upload.files:
+        data = kept.file(store.path, upload.upload_id, file.sha256)
+        if data is None or sha256(data).hexdigest() != file.sha256:
+            raise NotFoundError("A file of this upload is damaged.", got=file.name, mend="Send the files again.")
+        found.append(Sent(file.name, data))
+    return found
+
+
+def _touched(looked: Sequence[_Looked]) -> set[Wall]:
+    """Walls that new rows speak of."""
+    return {
+        (row["house"], row["wall"])
+        for each in looked
+        for found in each.found
+        if {"house", "wall"} <= set(found.fresh.column_names)
+        for row in found.fresh.select(["house", "wall"]).to_pylist()
+    }
+
+
+def _forget_old(store: Store, at: datetime) -> None:
+    for upload_id in kept.waiting(store.path):
+        card = kept.card(store.path, upload_id)
+        if card is not None and Upload.from_bytes(card).expires_at <= at:
+            kept.drop(store.path, upload_id)
