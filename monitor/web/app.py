@@ -1,5 +1,6 @@
 """The app, made of its rooms."""
 
+from functools import cache
 from pathlib import Path
 
 from fastapi import FastAPI
@@ -7,12 +8,13 @@ from starlette.middleware import Middleware
 from starlette.middleware.sessions import SessionMiddleware
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 
-from monitor.web import problems, signing_in
+from monitor.web import problems, signing_in, upload_api, uploading
+from monitor.web.document import document
 from monitor.web.headers import SecurityHeaders
 from monitor.web.service import Clock, Service
 from monitor.web.settings import WebSettings
 
-ROOMS = (signing_in,)
+ROOMS = (signing_in, uploading, upload_api)
 """Modules with a `router` of guarded routes."""
 
 
@@ -41,4 +43,5 @@ def make_app(store_root: Path, settings: WebSettings, clock: Clock) -> FastAPI:
     for room in ROOMS:
         app.include_router(room.router)
     problems.add_to(app)
+    app.openapi = cache(lambda: document(app.routes))  # type: ignore[method-assign]
     return app

@@ -32,6 +32,16 @@ DOORS: Mapping[str, Door] = {
     "POST /sign-out": Door(STAFF),
     "GET /": Door(STAFF),
     "GET /audit": Door(DESK),
+    "GET /uploads": Door(UPLOADERS),
+    "POST /uploads": Door(UPLOADERS, is_upload=True),
+    "GET /uploads/{upload}": Door(UPLOADERS),
+    "POST /uploads/{upload}/confirm": Door(UPLOADERS),
+    "GET /uploads/{upload}/mend/{name}": Door(UPLOADERS),
+    "POST /api/uploads/preview": Door(UPLOADERS, is_upload=True),
+    "POST /api/uploads/{upload}/confirm": Door(UPLOADERS),
+    "GET /api/uploads/{upload}": Door(UPLOADERS),
+    "GET /api/uploads/{upload}/mend/{name}": Door(UPLOADERS),
+    "GET /api/openapi.json": Door(STAFF),
 }
 """By method and path as the route is written."""
 

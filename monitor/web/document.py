@@ -1,0 +1,29 @@
+"""The OpenAPI document: what FastAPI makes of the routes, with what the table of doors says of each."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from fastapi.openapi.utils import get_openapi
+from starlette.routing import BaseRoute
+
+from monitor import __version__
+from monitor.web.doors import DOORS
+
+_ABOUT = (
+    "Readings of basement walls in, and what became of each. Send a personal key with every request. Problems come as "
+    "RFC 9457 has them. A flag is not a structural assessment, and neither is its absence: only a licensed engineer "
+    "who has seen the wall can judge it, and local codes apply."
+)
+_KEY = {"personalKey": {"type": "http", "scheme": "bearer", "description": "made by `wallbow account new-key`"}}
+
+
+def document(routes: Sequence[BaseRoute]) -> dict[str, Any]:
+    """The document of the routes that are in the schema; each says which roles may ask."""
+    found = get_openapi(title="wallbow", version=__version__, description=_ABOUT, routes=routes)
+    found.setdefault("components", {})["securitySchemes"] = _KEY
+    for path, operations in found["paths"].items():
+        for method, operation in operations.items():
+            roles = DOORS[f"{method.upper()} {path}"].roles or ()
+            operation["security"] = [{"personalKey": []}]
+            operation["description"] += f"\n\nFor: {', '.join(sorted(roles))}."
+    return found

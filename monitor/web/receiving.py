@@ -1,0 +1,47 @@
+"""Files received with a request, and what both doors of uploads do with them: judge, tell, store, put on record."""
+
+from collections.abc import Sequence
+
+from fastapi import UploadFile
+from starlette.exceptions import HTTPException
+
+from monitor.pipeline import uploads
+from monitor.pipeline.answers import STORED, Upload
+from monitor.pipeline.uploads import Sent
+from monitor.web.service import Service, Visitor, note
+
+_PICTURES = (b"\xff\xd8\xff", b"\x89PNG", b"GIF8", b"%PDF", b"\x00\x00\x00\x18ftyp", b"\x00\x00\x00\x1cftyp")
+
+
+def preview(here: Service, asking: Visitor, received: Sequence[UploadFile]) -> Upload:
+    """The answer that confirming would give, with nothing stored. Raises HTTPException 413, 415, 422."""
+    if len(received) > here.settings.upload_files:
+        raise HTTPException(413, f"These are {len(received)} files; send at most {here.settings.upload_files} at once.")
+    sent = [Sent(uploads.named(file.filename or ""), file.file.read()) for file in received]
+    sent = [file for file in sent if file.data or file.name != "unnamed"]  # a form with no file chosen sends one empty
+    if strange := [file.name for file in sent if file.data.startswith(_PICTURES)]:
+        raise HTTPException(
+            415, f"{', '.join(strange)}: pictures and PDF cannot be read. Send CSV, XLSX or a field sheet's file."
+        )
+    upload = uploads.preview(here.store(), sent, account=asking.name, at=here.now(), today=here.today())
+    note(here, asking, "upload preview", upload.says, what=upload.upload_id)
+    return upload
+
+
+def confirm(here: Service, asking: Visitor, upload_id: str) -> Upload:
+    """The upload stored, or told anew where the store's knowledge changed. Raises NotFoundError."""
+    upload = uploads.confirm(here.store(), upload_id, account=asking.name, at=here.now(), today=here.today())
+    walls = " ".join(wall.wall for wall in upload.walls)
+    said = upload.says if upload.state == STORED else f"not stored, changed since the preview: {upload.says}"
+    note(here, asking, "upload confirm", said, what=upload_id, wall=walls)
+    return upload
+
+
+def find(here: Service, asking: Visitor, upload_id: str) -> Upload:
+    """An upload of this account. Raises NotFoundError."""
+    return uploads.find(here.store(), upload_id, account=asking.name, at=here.now())
+
+
+def mend_sheet(here: Service, asking: Visitor, upload_id: str, name: str) -> bytes:
+    """A mend sheet of an upload. Raises NotFoundError."""
+    return uploads.mend_sheet(here.store(), upload_id, name, account=asking.name, at=here.now())
