@@ -27,7 +27,6 @@ class WebSettings:
     form_bytes: int = 64 * 1024
     upload_bytes: int = 40 * 1024 * 1024
     upload_files: int = 50
-    keep_uploads_hours: int = 24
 
     def __post_init__(self) -> None:
         """Refuse an address nobody could type."""

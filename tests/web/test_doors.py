@@ -1,8 +1,8 @@
 """Nothing is open by default: every route asked as every role and as nobody."""
 
 import pytest
-from conftest import PEOPLE, Running
 from fastapi.routing import APIRoute
+from service_running import PEOPLE, Running
 
 from monitor.terms import Role
 from monitor.web import app as app_module

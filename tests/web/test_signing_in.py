@@ -1,7 +1,7 @@
 """Signing in and out: sessions that end when they must, tokens, limits, and what is kept of passwords."""
 
 import pytest
-from conftest import PASSWORD, PEOPLE, Running, token_of
+from service_running import PASSWORD, PEOPLE, Running, token_of
 
 from monitor.errors import NotFoundError
 from monitor.terms import Role
@@ -31,7 +31,6 @@ def test_the_cookie_is_kept_from_scripts_and_other_sites_and_over_tls_from_plain
     assert "httponly" in cookie
     assert "samesite=lax" in cookie
     assert "; secure" not in cookie
-    running.root.rename(running.root.with_name("first"))
     over_tls = start(public_url="https://localhost").browser().get("/sign-in").headers
     assert over_tls["set-cookie"].startswith("__Host-wallbow=")
     assert "; secure" in over_tls["set-cookie"]
@@ -104,7 +103,6 @@ def test_a_closed_account_or_another_password_ends_its_sessions_and_nobody_elses
 
 def test_a_cookie_signed_with_another_secret_is_worth_nothing(running: Running, start) -> None:
     cookie = running.signed_in(Role.OFFICE).cookies["wallbow"]
-    running.root.rename(running.root.with_name("first"))
     browser = start(secret="another").browser()
     browser.cookies.set("wallbow", cookie)
     assert browser.get("/").status_code == 303
