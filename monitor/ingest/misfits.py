@@ -31,7 +31,7 @@ _MOST = 2
 """More readings in doubt than that are no slips but something about the visit."""
 _REACH = 2.0
 """A slip fits within so many standard deviations."""
-_AGREE = 0.5
+CONFIRMS = 0.5
 """Another set-up confirms a reading that is off from so large a share of that on."""
 _NO_BOW = 100.0
 """A constant has to be so many times as likely as a bow of any size before a set-up is said to be shifted."""
@@ -104,7 +104,7 @@ def _confirmed(one: Placed, off_mm: float, readings: Sequence[Placed], visit: Vi
     if not one.target.is_free:
         before = visit.history.doubted(one.draft.values)
         others += [row["deflection_mm"] - one.target.mean_mm for row in before]
-    return any(other / off_mm > _AGREE for other in others)
+    return any(other / off_mm > CONFIRMS for other in others)
 
 
 def _slip(reading: Placed, off_mm: float, sd_mm: float) -> Finding:
@@ -134,7 +134,7 @@ def shifted(visit: Visit) -> Verdicts:
         again = [
             off for j, off in enumerate(offs) if j != i and off and groups[j][0].target.line == block[0].target.line
         ]
-        if off_mm is None or any(other / off_mm > _AGREE for other in again):
+        if off_mm is None or any(other / off_mm > CONFIRMS for other in again):
             continue
         drafts = [reading.draft for reading in block if not isinstance(reading.draft, StoredDraft)]
         if not drafts:

@@ -11,6 +11,7 @@ import pyarrow as pa
 
 from monitor import __version__, schema
 from monitor.errors import NotFoundError, ReportError, Where
+from monitor.ingest import misfits
 from monitor.ingest.expectation import Expectations
 from monitor.ingest.known import Known, nearest
 from monitor.pipeline.expecting import expected_at
@@ -66,6 +67,7 @@ def field_sheet(
         people=sorted(row["person"] for row in tables["people"].to_pylist() if row["role"] == Role.TECHNICIAN),
         company=store.office.company(),
         code_version=__version__,
+        confirms=misfits.CONFIRMS,
         upload_to=upload_to,
         blind=blind,
     )

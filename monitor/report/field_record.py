@@ -85,8 +85,9 @@ class FieldSheet:
     """A sheet for one visit or a day's route.
 
     day: the day it is made for. judged_on: the day of the assessment that flags rest on, None where there is none.
-    instruments: rows of the register. people: ids of the technicians. upload_to: address of the service that takes the
-    file, '' where there is none. blind: ranges are hidden until a value is typed.
+    instruments: rows of the register. people: ids of the technicians. confirms: a second placing agrees where a reading
+    of it is off by more than that share of what the first is. upload_to: address of the service that takes the file,
+    '' where there is none. blind: ranges are hidden until a value is typed.
     """
 
     day: date
@@ -98,5 +99,6 @@ class FieldSheet:
     people: Sequence[str]
     company: Mapping[str, str]
     code_version: str
+    confirms: float
     upload_to: str = ""
     blind: bool = False

@@ -21,8 +21,6 @@ DATA_OLD_DAYS = 60
 """And one whose data were known so many days before it is filled in (ours)."""
 AGREE_MM = SIXTEENTH_MM
 """A mark read again agrees with the first reading within a sixteenth of an inch, the finest mark of the rule."""
-CONFIRMED_SHARE = 0.5
-"""A second set-up agrees where it is off by more than that share of what the first is off: the rule of intake."""
 
 _METHOD_WORDS: Mapping[str, str] = {
     Method.STRING: "string line",
@@ -92,7 +90,7 @@ def script_data(sheet: FieldSheet) -> Context:
         "code_version": sheet.code_version,
         "rules": {
             "agree_mm": AGREE_MM,
-            "confirmed_share": CONFIRMED_SHARE,
+            "confirmed_share": sheet.confirms,
             "made_long_ago_days": MADE_LONG_AGO_DAYS,
             "data_old_days": DATA_OLD_DAYS,
         },

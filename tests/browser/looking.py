@@ -19,7 +19,9 @@ SHEETS = ("Letter", "A4")
 _MARGINS = dict.fromkeys(("top", "right", "bottom", "left"), "10mm")
 
 _CHART_WAIT_MS = 20_000
-_CHECK = """() => axe.run({resultTypes: ["violations"], iframes: false, preload: false}).then((found) => found.violations)"""
+_CHECK = (
+    """() => axe.run({resultTypes: ["violations"], iframes: false, preload: false}).then((found) => found.violations)"""
+)
 _SHORTEN = """() => {
   for (const chart of document.querySelectorAll(".live")) chart.replaceChildren();
   for (const body of document.querySelectorAll("tbody")) {
@@ -96,7 +98,7 @@ def look(browser: Browser, folder: Path, paths: Sequence[Path]) -> Seen:
         if page.locator(".live").count():
             page.wait_for_selector(".live .main-svg", state="attached", timeout=_CHART_WAIT_MS)
         for width in _widths(page, (*ZOOMED[:number], *WIDTHS[:number])):
-            if wider := _overflow(page):
+            if wider := overflow(page):
                 seen.overflows.append(f"{path.name}, {width} px: {wider}")
         if kind.startswith("homeowner"):
             seen.sheets |= {f"{path.name}, {sheet}": sheets_of(page, sheet) for sheet in SHEETS}
@@ -107,7 +109,7 @@ def look(browser: Browser, folder: Path, paths: Sequence[Path]) -> Seen:
         page.evaluate(_SHORTEN)
         page.evaluate(AXE_SCRIPT)
         for width in _widths(page, WIDTHS[:number]):
-            seen.barriers += [f"{path.name}, {width} px: {text}" for text in _barriers(page)]
+            seen.barriers += [f"{path.name}, {width} px: {text}" for text in barriers(page)]
     context.close()
     return seen
 
@@ -118,7 +120,7 @@ def _widths(page: Page, widths: Sequence[int]) -> Iterator[int]:
         yield width
 
 
-def _overflow(page: Page) -> str | None:
+def overflow(page: Page) -> str | None:
     """What makes the page wider than its window; an interactive chart gets a second to follow the window."""
     found: str | None = page.evaluate(_WIDER)
     if found and page.locator(".live").count():
@@ -132,7 +134,7 @@ def sheets_of(page: Page, sheet: str) -> int:
     return len(PdfReader(BytesIO(page.pdf(format=sheet, margin=_MARGINS))).pages)
 
 
-def _barriers(page: Page) -> list[str]:
+def barriers(page: Page) -> list[str]:
     """What the accessibility checker objects to by any of its rules, a line each."""
     return [
         f"{rule['id']} ({rule['impact']}), {len(rule['nodes'])} times, first {rule['nodes'][0]['html'][:120]}: "

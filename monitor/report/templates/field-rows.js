@@ -7,18 +7,20 @@ const fieldRows = (() => {
   function read(line, w, l, placing, state) {
     const found = {};
     line.marks.forEach((mark, m) => {
-      const typed = state.slots[at(w, l, m, placing)]?.typed ?? [];
+      const typed = typedIn(state.slots[at(w, l, m, placing)]);
       if (typed.length) found[mark.mark] = turned(line, typed[typed.length - 1]);
     });
     return found;
   }
 
+  // What was typed in a slot and stands: nothing where the mark could not be read in the end.
+  const typedIn = (slot) => slot?.not ? [] : slot?.typed ?? [];
   const turned = (line, one) => rules.deflection(rules.millimetres(one.text, one.unit), line);
 
   // How far inward of its expectation each reading of a slot lies; null where nothing is foretold.
   function offs(line, mark, w, l, m, placing, state) {
     const middle = rules.expected(line, mark, read(line, w, l, placing, state));
-    const typed = state.slots[at(w, l, m, placing)]?.typed ?? [];
+    const typed = typedIn(state.slots[at(w, l, m, placing)]);
     return typed.map((one) => middle === null ? null : turned(line, one) - middle);
   }
 
@@ -44,9 +46,11 @@ const fieldRows = (() => {
   function note(sheet, w, l, m, placing, state) {
     const line = lineOf(sheet, w, l, state), mark = line.marks[m];
     const slot = state.slots[at(w, l, m, placing)], said = [];
-    if (slot.typed?.length > 1) said.push(`read ${slot.typed.length} times: ${slot.typed.map((one) => one.text).join(", ")}`);
+    const texts = (slot.typed ?? []).map((one) => one.text).join(", ");
+    if (slot.not && texts) said.push(`written down before: ${texts}`);
+    else if (slot.typed?.length > 1) said.push(`read ${slot.typed.length} times: ${texts}`);
     const asks = asked(sheet, w, l, m, state), fine = rules.range(line, mark, read(line, w, l, placing, state));
-    if (asks && fine) {
+    if (asks && fine && !slot.not) {
       const [low, high] = [fine.low, fine.high].map((mm) => rules.written(mm, line.unit));
       said.push(`outside the sheet's range ${low} to ${high} ${line.unit}: ${SAID[asks]}`);
     }

@@ -174,7 +174,7 @@ addEventListener("DOMContentLoaded", async () => {
   });
   $("enter").addEventListener("click", enter);
   $("close").addEventListener("click", () => $("keys").close());
-  for (const key of all(".not")) key.addEventListener("click", () => { state.slots[open.place] = {not: key.value}; changed(); next(); });
+  for (const key of all(".not")) key.addEventListener("click", () => { state.slots[open.place] = {...slotOf(open.place), not: key.value}; changed(); next(); });
   for (const name of ["crack", "photos", "note"]) $(name).addEventListener("input", () => {
     const place = at(open.w, open.l, open.m);
     state.marks[place] = {...state.marks[place], [name]: $(name).value};
@@ -191,7 +191,7 @@ addEventListener("DOMContentLoaded", async () => {
   for (const box of all(".weather")) box.addEventListener("change", () => ofWall(box.dataset.at, {weather: box.value}));
   for (const text of all("textarea.note")) text.addEventListener("input", () => ofWall(text.dataset.at, {note: text.value}));
   for (const button of all(".whole")) button.addEventListener("click", () => {
-    for (const [place, done] of places(Number(button.dataset.at))) if (!done) state.slots[place] = {not: button.value};
+    for (const [place, done] of places(Number(button.dataset.at))) if (!done) state.slots[place] = {...slotOf(place), not: button.value};
     changed();
   });
   for (const list of all(".instrument")) list.addEventListener("change", () => { state.instruments[list.dataset.at] = list.value; changed(); });
