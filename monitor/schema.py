@@ -319,11 +319,11 @@ known_at | instant | UTC | when it was first published
 ACCOUNTS = _schema(
     """
 account | text | | name to sign in by: the person id
+known_at | instant | UTC | from when on this row stands; of the rows of one account the latest does
 role | text | | terms.Role: technician, office or engineer
 state | text | | terms.AccountState
 password_hash | text | | Argon2id hash of the password, '' where there is none
 key_hash | text | | Argon2id hash of the personal key for scripts, '' where there is none
-known_at | instant | UTC | from when on this row stands; of the rows of one account the latest does
 """
 )
 
@@ -345,6 +345,40 @@ wall | text | | wall, written house-wall, '' where it is about no one wall
 address | text | | address that it came from
 result | text | | what came of it, in a few words
 known_at | instant | UTC | when
+"""
+)
+
+PHOTOS = _schema(
+    """
+photo_id | text | | first 16 hex digits of the SHA-256; of the rows of one photo the latest stands
+"""
+    + _WALL
+    + """
+visit_date | date | | visit it was taken at
+mark | text | | mark that it shows, '' where it is of no one mark
+reading_ids | text | | readings it is tied to, separated by spaces
+file_name | text | | name of the file as it was given
+ending | text | | jpg or png, by the bytes
+bytes | whole | bytes | size of the file as it is kept, without what the camera wrote into it
+sha256 | text | | SHA-256 of those bytes, under which they are kept
+width | whole | pixels | width as it is shown
+height | whole | pixels | height as it is shown
+who | text | | person id of who tied it
+note | text | | as written
+known_at | instant | UTC | when it was tied
+"""
+)
+
+PHOTO_RULINGS = _schema(
+    """
+photo_ruling_id | text | | 16 hex digits, made from its content
+photo_id | text | | the photo
+house | text | | house whose owner is meant
+wall | text | | wall whose pages are meant; a photo tied to another wall later is not released there
+act | text | | terms.PhotoAct; the latest on a photo and wall stands
+who | text | | person id of who decided
+why | text | | the reason, as written
+known_at | instant | UTC | when it was decided
 """
 )
 
@@ -372,6 +406,8 @@ OFFICE: Mapping[str, pa.Schema] = {
     "accounts": ACCOUNTS,
     "sessions_ended": SESSIONS_ENDED,
     "audit": AUDIT,
+    "photos": PHOTOS,
+    "photo_rulings": PHOTO_RULINGS,
 }
 """Tables of office records (SQLite)."""
 
@@ -395,6 +431,8 @@ KEY: Mapping[str, tuple[str, ...]] = {
     "accounts": ("account", "known_at"),
     "sessions_ended": ("session",),
     "audit": ("audit_id",),
+    "photos": ("photo_id", "known_at"),
+    "photo_rulings": ("photo_ruling_id",),
 }
 
 REGISTER = ("houses", "walls", "marks", "instruments", "thresholds", "events", "people")
@@ -653,16 +691,19 @@ photos | text | | names of photo files, separated by '; '
 """
 )
 
-PHOTOS = _schema(
+PHOTO_INDEX = _schema(
     _WALL
     + """
-photo | text | | name of the photo file as written with the reading
-reading_id | text | | the reading it is tied to
+photo_id | text | | the photo; '' where a reading names one that nobody has given
+photo | text | | name of the photo as written with the reading, else of the file
+reading_id | text | | the reading it is tied to, '' where it is tied to the visit alone
 mark | text | | its mark
 visit_date | date | | its visit
 part | text | | before / after that day's work
-packed_as | text | | where the file stands in the pack, '' where it was not given or could not be stripped
-note | text | | what was taken out of the file, or why it is not there
+packed_as | text | | where the file stands in the pack, '' where nobody has given it
+sha256 | text | | SHA-256 of that file
+released | flag | | whether it may be shown to the homeowner
+note | text | | as written with the photo, or why there is no file
 """
 )
 
@@ -672,7 +713,7 @@ DRAWN: Mapping[str, pa.Schema] = {
     "fits": FITS,
     "agreement": AGREEMENT,
     "visits": VISITS,
-    "photos": PHOTOS,
+    "photo_index": PHOTO_INDEX,
 }
 """Tables that pages and packs are drawn from, made of an assessment's tables and the facts behind it; not stored."""
 

@@ -26,11 +26,11 @@ class Account:
     """One account as it stands (columns of schema.ACCOUNTS)."""
 
     account: str
+    known_at: datetime
     role: Role
     state: AccountState
-    password_hash: str
-    key_hash: str
-    known_at: datetime
+    password_hash: str = ""
+    key_hash: str = ""
 
     @property
     def is_open(self) -> bool:
@@ -73,7 +73,7 @@ def add(store: Store, name: str, role: Role, *, password: str, at: datetime) -> 
         raise AccountError(
             "There is such an account already.", got=name, mend="Close it first, or give it a new password."
         )
-    return _keep(store, found, Account(name, role, AccountState.OPEN, _hash(password), "", at))
+    return _keep(store, found, Account(name, at, role, AccountState.OPEN, _hash(password)))
 
 
 def close(store: Store, name: str, *, at: datetime) -> Account:

@@ -8,6 +8,7 @@ from starlette.routing import BaseRoute
 
 from monitor import __version__
 from monitor.web.doors import DOORS
+from monitor.web.problems import JSON, Problem
 
 _ABOUT = (
     "Readings of basement walls in, and what became of each. Send a personal key with every request. Problems come as "
@@ -26,4 +27,13 @@ def document(routes: Sequence[BaseRoute]) -> dict[str, Any]:
             roles = DOORS[f"{method.upper()} {path}"].roles or ()
             operation["security"] = [{"personalKey": []}]
             operation["description"] += f"\n\nFor: {', '.join(sorted(roles))}."
+            for answer in operation["responses"].values():
+                _as_problem(answer)
     return found
+
+
+def _as_problem(answer: dict[str, Any]) -> None:
+    """Let a problem have its own media type, where the model alone would make it plain JSON."""
+    told = answer.get("content", {}).get("application/json", {})
+    if told.get("schema", {}).get("$ref", "").endswith(f"/{Problem.__name__}"):
+        answer["content"] = {JSON: told}

@@ -37,7 +37,7 @@ DOORS: Mapping[str, Door] = {
     "GET /uploads/{upload}": Door(UPLOADERS),
     "POST /uploads/{upload}/confirm": Door(UPLOADERS),
     "GET /uploads/{upload}/mend/{name}": Door(UPLOADERS),
-    "POST /api/uploads/preview": Door(UPLOADERS, is_upload=True),
+    "POST /api/uploads": Door(UPLOADERS, is_upload=True),
     "POST /api/uploads/{upload}/confirm": Door(UPLOADERS),
     "GET /api/uploads/{upload}": Door(UPLOADERS),
     "GET /api/uploads/{upload}/mend/{name}": Door(UPLOADERS),

@@ -35,6 +35,7 @@ class GuardedRoute(APIRoute):
     """A route that asks the guard first; it can be made only where the table of doors has its line."""
 
     def __init__(self, path: str, endpoint: Callable[..., Any], **more: Any) -> None:
+        more["include_in_schema"] = more.get("include_in_schema", True) and path.startswith(API)
         super().__init__(path, endpoint, **more)
         self.doors = {method: door(method, path) for method in self.methods or ()}
 

@@ -35,7 +35,7 @@ class Problem(BaseModel):
     title: str = Field(description="what kind of problem it is", examples=["Not taken"])
     status: int = Field(description="the HTTP status", examples=[422])
     detail: str = Field(description="what is wrong, and the mend", examples=["The file is empty."])
-    instance: str = Field(description="the path that was asked for", examples=["/api/uploads/preview"])
+    instance: str = Field(description="the path that was asked for", examples=["/api/uploads"])
 
 
 def add_to(app: FastAPI) -> None:

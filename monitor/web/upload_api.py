@@ -7,7 +7,7 @@ from fastapi.responses import JSONResponse, Response
 
 from monitor.pipeline.answers import CHANGED, Upload
 from monitor.web import guard, receiving
-from monitor.web.problems import JSON, Problem
+from monitor.web.problems import Problem
 from monitor.web.service import Asking, Here
 from monitor.web.upload_models import UploadAnswer
 from monitor.web.uploading import mend_response
@@ -19,10 +19,7 @@ _SHEET = {"text/csv": {"schema": {"type": "string"}}}
 
 def _problems(*statuses: int) -> dict[int | str, dict[str, Any]]:
     """The problems that a route may answer, beside those of every route."""
-    return {
-        status: {"model": Problem, "content": {JSON: {}}, "description": _WHEN[status]}
-        for status in (401, 403, 429, *statuses)
-    }
+    return {status: {"model": Problem, "description": _WHEN[status]} for status in (401, 403, 429, *statuses)}
 
 
 _WHEN = {
@@ -40,7 +37,7 @@ _WHEN = {
 
 
 @router.post(
-    "/api/uploads/preview",
+    "/api/uploads",
     response_model=UploadAnswer,
     responses=_problems(400, 413, 415, 422, 503),
     summary="See what files would do",
@@ -51,7 +48,9 @@ def preview_upload(
     asking: Asking,
     files: Annotated[
         list[UploadFile],
-        File(description="CSV or XLSX files of readings or of the register, or field sheets' files (JSON)"),
+        File(
+            min_length=1, description="CSV or XLSX files of readings or of the register, or field sheets' files (JSON)"
+        ),
     ],
 ) -> Upload:
     """Judge the files as if they came one after the other, the register's first, and store nothing.

@@ -33,7 +33,7 @@ def counts(store: Store) -> dict[str, int]:
 
 
 def previewed(client, *files: tuple[str, bytes]) -> dict:
-    answer = client.post("/api/uploads/preview", files=sent(*files))
+    answer = client.post("/api/uploads", files=sent(*files))
     assert answer.status_code == 200, answer.text
     return answer.json()
 
@@ -238,12 +238,12 @@ def test_an_answer_lost_on_the_way_is_found_again_and_nothing_is_stored_twice(
 def test_what_cannot_be_taken_is_answered_in_plain_words(
     files: Iterable[tuple[str, bytes]], status: int, said: str, with_walls: Running
 ) -> None:
-    answer = with_walls.with_key(Role.TECHNICIAN).post("/api/uploads/preview", files=sent(*files))
+    answer = with_walls.with_key(Role.TECHNICIAN).post("/api/uploads", files=sent(*files))
     assert answer.status_code == status
     assert answer.headers["content-type"] == "application/problem+json"
     problem = answer.json()
     assert problem["status"] == status
-    assert problem["instance"] == "/api/uploads/preview"
+    assert problem["instance"] == "/api/uploads"
     assert said in problem["detail"]
 
 
@@ -260,7 +260,7 @@ def test_a_file_that_cannot_be_read_says_so_and_the_others_are_taken(with_walls:
 
 def test_too_many_uploads_in_a_minute_are_asked_to_wait(start) -> None:
     client = start(uploads_by_account="2 per 1 minute").with_key(Role.TECHNICIAN)
-    statuses = [client.post("/api/uploads/preview", files=sent(("a.csv", b"x"))).status_code for _ in range(3)]
+    statuses = [client.post("/api/uploads", files=sent(("a.csv", b"x"))).status_code for _ in range(3)]
     assert statuses == [200, 200, 429]
 
 
