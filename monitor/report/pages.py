@@ -49,9 +49,12 @@ def engineer_page(book: Book, house: str, wall: str, model: Model) -> bytes:
     return _render("engineer.html", engineer_sheet(book, book.view(house, wall), model))
 
 
-def field_sheet(sheet: FieldSheet) -> bytes:
-    """The sheet that a technician fills in: one file, for paper and for a phone without signal."""
-    return _render("field-sheet.html", fields.field_sheet(sheet))
+def field_sheet(sheet: FieldSheet, nonce: str = "") -> bytes:
+    """The sheet that a technician fills in: one file, for paper and for a phone without signal.
+
+    nonce: what its scripts bear where a service sends it, whose policy lets no others run.
+    """
+    return _render("field-sheet.html", fields.field_sheet(sheet) | ({"nonce": nonce} if nonce else {}))
 
 
 def monthly_list(book: Book) -> bytes:

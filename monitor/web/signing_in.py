@@ -69,6 +69,13 @@ def start(request: Request, asking: Asking) -> Response:
     return page(request, "start.html", title="Start", role=asking.account.role)
 
 
+@router.get("/api/session", include_in_schema=False)
+def session(asking: Asking) -> dict[str, str]:
+    """Who is signed in, and the token that a page open since before has to send with what it changes."""
+    assert asking.account is not None
+    return {"account": asking.name, "role": asking.account.role, "csrf": asking.csrf}
+
+
 @router.get("/audit")
 def audit_page(request: Request, here: Here) -> Response:
     """The newest rows of the audit."""

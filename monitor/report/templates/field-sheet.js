@@ -241,23 +241,28 @@ addEventListener("DOMContentLoaded", async () => {
   $("share").hidden = !files();
   $("share").addEventListener("click", () => { if (whole()) navigator.share(files()).then(() => tell("Shared."), (error) => tell(`Not shared (${error.message}). Save the file.`)); });
 
-  async function post(step) {
-    const answer = await fetch(`${sheet.upload_to}/${step}`, {
-      method: "POST", credentials: "same-origin", headers: {"content-type": "application/json"}, body: content(),
-    });
+  async function asked(path, more = {}) {
+    const answer = await fetch(path, {credentials: "same-origin", ...more});
     const said = await answer.json().catch(() => ({}));
-    if (!answer.ok) throw new Error(said.detail?.what ?? said.detail ?? said.what ?? `the office answered ${answer.status}`);
-    return said.summary ?? said.says ?? "";
+    if (answer.status === 401) throw new Error("sign in first, in another tab");
+    if (!answer.ok) throw new Error(said.detail ?? said.says ?? `the office answered ${answer.status}`);
+    return said;
   }
 
-  $("send").hidden = !sheet.upload_to;
+  // The sheet may have been open since before the session, so the session's token is asked for each time.
+  const post = async (path, body) => asked(path, {method: "POST", headers: {"x-csrf-token": (await asked("/api/session")).csrf}, body});
+
+  $("send").hidden = !sheet.upload_to || location.protocol === "file:";
   $("send").addEventListener("click", async () => {
     if (!whole()) return;
     tell("Sending …");
+    const form = new FormData();
+    form.append("files", new Blob([content()], {type: "application/json"}), `${name()}.json`);
     try {
-      const adds = await post("preview");
-      if (!confirm(`${adds || "The office can read it."} Send it?`)) { tell("Not sent."); return; }
-      tell(`Sent. ${await post("confirm")}`);
+      const told = await post(sheet.upload_to, form);
+      if (told.files[0].problem) throw new Error(told.files[0].problem);
+      if (!confirm(`${told.says} Send it?`)) { tell("Not sent."); return; }
+      tell(`Sent. ${(await post(`${sheet.upload_to}/${told.upload_id}/confirm`)).says}`);
     } catch (error) { tell(`Not sent: ${error.message}. It is kept here; send it later, or save the file.`); }
   });
 
