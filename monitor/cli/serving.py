@@ -78,6 +78,7 @@ def add_account(
     role: Annotated[str, typer.Option("--role", metavar="ROLE", help="technician, office or engineer.")],
     store: options.StorePath = options.DEFAULT_STORE,
     password_stdin: _FromStdin = False,
+    key_only: Annotated[bool, typer.Option("--key-only", help="No password: a script, which gets a key.")] = False,
 ) -> None:
     """Open an account; the password is asked for and not shown."""
     from monitor.terms import Role
@@ -86,9 +87,13 @@ def add_account(
     opened = _opened(store)
     if role not in accounts.STAFF:
         raise typer.BadParameter(f"'{role}' is none of {', '.join(accounts.STAFF)}.")
-    made = accounts.add(opened, person, Role(role), password=_password(password_stdin), at=options.now())
+    password = None if key_only else _password(password_stdin)
+    made = accounts.add(opened, person, Role(role), password=password, at=options.now())
     _record(opened, "account add", made.account, f"open as {made.role}")
-    show.say(f"{made.account} can now sign in as {made.role}.")
+    if key_only:
+        show.say(f"{made.account} is open as {made.role}. Make its key: wallbow account new-key {made.account}")
+    else:
+        show.say(f"{made.account} can now sign in as {made.role}.")
 
 
 def list_accounts(store: options.StorePath = options.DEFAULT_STORE, as_csv: options.AsCsv = False) -> None:

@@ -55,8 +55,8 @@ def everyone(store: Store) -> list[Account]:
     return [_of(latest[name]) for name in sorted(latest)]
 
 
-def add(store: Store, name: str, role: Role, *, password: str, at: datetime) -> Account:
-    """Open an account for a person, '' as password where they are to have a key only.
+def add(store: Store, name: str, role: Role, *, password: str | None, at: datetime) -> Account:
+    """Open an account for a person, without a password where they are to have a key only.
 
     Raises AccountError where there is one or the name or role cannot be used, RulingError where others are registered
     and that person is not, PasswordError.
@@ -73,7 +73,8 @@ def add(store: Store, name: str, role: Role, *, password: str, at: datetime) -> 
         raise AccountError(
             "There is such an account already.", got=name, mend="Close it first, or give it a new password."
         )
-    return _keep(store, found, Account(name, at, role, AccountState.OPEN, _hash(password)))
+    password_hash = "" if password is None else passwords.hashed(password)
+    return _keep(store, found, Account(name, at, role, AccountState.OPEN, password_hash))
 
 
 def close(store: Store, name: str, *, at: datetime) -> Account:
@@ -128,10 +129,6 @@ def by_key(store: Store, key: str) -> Account | None:
 
 def _of(row: dict[str, Any]) -> Account:
     return Account(**(row | {"role": Role(row["role"]), "state": AccountState(row["state"])}))
-
-
-def _hash(password: str) -> str:
-    return passwords.hashed(password) if password else ""
 
 
 def _keep(store: Store, before: Account | None, account: Account) -> Account:

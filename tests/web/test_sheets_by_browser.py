@@ -1,0 +1,48 @@
+"""Field sheets asked for by browser: those of the command, whose scripts run under the service's policy."""
+
+import re
+from datetime import date
+
+from service_running import Running
+
+from monitor.pipeline import field_sheets
+from monitor.report import pages
+from monitor.terms import Role
+
+DAY = date(2026, 5, 14)
+ASKED = "/field-sheets/sheet?day=2026-05-14&walls=DH-01-N,%20dh-01-s"
+
+
+def test_a_saved_sheet_is_that_of_the_command(with_walls: Running) -> None:
+    answer = with_walls.signed_in(Role.TECHNICIAN).get(f"{ASKED}&save=true")
+    assert answer.headers["content-disposition"] == 'attachment; filename="field-sheet_2026-05-14_2-walls.html"'
+    made = field_sheets.field_sheet(with_walls.store(), ["DH-01-N", "DH-01-S"], day=DAY, known_on=with_walls.clock.at)
+    assert answer.content == pages.field_sheet(made)
+
+
+def test_an_open_sheet_runs_its_own_scripts_only_and_knows_where_to_send(with_walls: Running) -> None:
+    answer = with_walls.signed_in(Role.TECHNICIAN).get(ASKED)
+    nonce = re.search(r"script-src 'nonce-([^']+)'", answer.headers["content-security-policy"])[1]
+    scripts = re.findall(r"<script([^>]*)>", answer.text)
+    assert len(scripts) >= 2
+    assert all(nonce in script or "application/json" in script for script in scripts)
+    assert '"upload_to": "/api/uploads"' in answer.text
+
+
+def test_walls_that_are_not_known_or_none_due_are_told_in_plain_words(with_walls: Running) -> None:
+    browser = with_walls.signed_in(Role.TECHNICIAN)
+    assert browser.get("/field-sheets/sheet?day=2026-05-14&walls=DH-77-N").status_code == 404
+    none = browser.get("/field-sheets/sheet?day=2026-05-14")
+    assert none.status_code == 404
+    assert "There is no assessment" in none.text
+    assert browser.get("/field-sheets/sheet?day=14.05.2026").status_code == 422
+
+
+def test_a_page_open_since_before_asks_for_its_sessions_token(with_walls: Running) -> None:
+    browser = with_walls.signed_in(Role.TECHNICIAN)
+    said = browser.get("/api/session").json()
+    assert (said["account"], said["role"]) == ("T1", "technician")
+    without = browser.post("/api/uploads", files=[("files", ("a.csv", b"x"))])
+    assert without.status_code == 403
+    sent = browser.post("/api/uploads", files=[("files", ("a.csv", b"x"))], headers={"X-CSRF-Token": said["csrf"]})
+    assert sent.status_code == 200
