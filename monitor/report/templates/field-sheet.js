@@ -241,7 +241,7 @@ addEventListener("DOMContentLoaded", async () => {
   $("share").hidden = !files();
   $("share").addEventListener("click", () => { if (whole()) navigator.share(files()).then(() => tell("Shared."), (error) => tell(`Not shared (${error.message}). Save the file.`)); });
 
-  async function asked(path, more = {}) {
+  async function fetched(path, more = {}) {
     const answer = await fetch(path, {credentials: "same-origin", ...more});
     const said = await answer.json().catch(() => ({}));
     if (answer.status === 401) throw new Error("sign in first, in another tab");
@@ -250,7 +250,7 @@ addEventListener("DOMContentLoaded", async () => {
   }
 
   // The sheet may have been open since before the session, so the session's token is asked for each time.
-  const post = async (path, body) => asked(path, {method: "POST", headers: {"x-csrf-token": (await asked("/api/session")).csrf}, body});
+  const post = async (path, body) => fetched(path, {method: "POST", headers: {"x-csrf-token": (await fetched("/api/session")).csrf}, body});
 
   $("send").hidden = !sheet.upload_to || location.protocol === "file:";
   $("send").addEventListener("click", async () => {
