@@ -241,28 +241,15 @@ addEventListener("DOMContentLoaded", async () => {
   $("share").hidden = !files();
   $("share").addEventListener("click", () => { if (whole()) navigator.share(files()).then(() => tell("Shared."), (error) => tell(`Not shared (${error.message}). Save the file.`)); });
 
-  async function fetched(path, more = {}) {
-    const answer = await fetch(path, {credentials: "same-origin", ...more});
-    const said = await answer.json().catch(() => ({}));
-    if (answer.status === 401) throw new Error("sign in first, in another tab");
-    if (!answer.ok) throw new Error(said.detail ?? said.says ?? `the office answered ${answer.status}`);
-    return said;
-  }
-
-  // The sheet may have been open since before the session, so the session's token is asked for each time.
-  const post = async (path, body) => fetched(path, {method: "POST", headers: {"x-csrf-token": (await fetched("/api/session")).csrf}, body});
-
-  $("send").hidden = !sheet.upload_to || location.protocol === "file:";
+  const office = fieldSend(sheet.upload_to);
+  $("send").hidden = !office.possible;
   $("send").addEventListener("click", async () => {
     if (!whole()) return;
     tell("Sending …");
-    const form = new FormData();
-    form.append("files", new Blob([content()], {type: "application/json"}), `${name()}.json`);
     try {
-      const told = await post(sheet.upload_to, form);
-      if (told.files[0].problem) throw new Error(told.files[0].problem);
+      const told = await office.preview(content(), `${name()}.json`);
       if (!confirm(`${told.says} Send it?`)) { tell("Not sent."); return; }
-      tell(`Sent. ${(await post(`${sheet.upload_to}/${told.upload_id}/confirm`)).says}`);
+      tell(`Sent. ${(await office.confirm(told)).says}`);
     } catch (error) { tell(`Not sent: ${error.message}. It is kept here; send it later, or save the file.`); }
   });
 
