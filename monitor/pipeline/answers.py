@@ -170,12 +170,9 @@ def in_one_sentence(files: Sequence[FileAnswer], state: str) -> str:
     """'This adds 118 readings, holds 3.'"""
     tables = [table for file in files for table in file.tables]
     readings = [table for table in tables if table.holds == "readings" and not table.again]
-    already = sum(table.already_in for table in readings) + sum(table.received for table in tables if table.again)
-    adds, holds, cannot, take = (
-        ("added", "held", "could not use", "could not take")
-        if state == STORED
-        else ("adds", "holds", "cannot use", "cannot take")
-    )
+    already = sum(table.already_in + table.used - table.new_used for table in readings)
+    already += sum(table.received for table in tables if table.again)
+    adds, holds, cannot = ("added", "held", "could not use") if state == STORED else ("adds", "holds", "cannot use")
     used, held = (sum(getattr(table, name) for table in readings) for name in ("new_used", "new_held"))
     left = sum(table.rejected - table.already_in for table in readings)
     unread = sum(table.could_not_read for table in readings)
@@ -185,11 +182,14 @@ def in_one_sentence(files: Sequence[FileAnswer], state: str) -> str:
     said += [f"{holds} {held}" if used else f"{holds} {count_text(held, 'reading')}"] if held else []
     said += [f"{cannot} {count_text(left, 'row')}"] if left else []
     said += [f"{adds} {count_text(unread, 'mark')} that could not be read"] if unread else []
-    said += [f"{take} in {count_text(problems, 'file')}"] if problems else []
-    if not said:
-        return "Nothing new: all of this is in already."
-    told = f"This {', '.join(said)}."
-    return f"{told} {count_text(already, 'row')} in already." if already else told
+    told = [f"This {', '.join(said)}." if said else "Nothing new."]
+    told += [f"{count_text(already, 'row')} {_be(already)} in already."] if already else []
+    told += [f"{count_text(problems, 'file')} cannot be taken in."] if problems else []
+    return " ".join(told)
+
+
+def _be(number: int) -> str:
+    return "is" if number == 1 else "are"
 
 
 def _is_register(table: TableAnswer) -> bool:

@@ -17,7 +17,7 @@ DESK = frozenset({OFFICE})
 
 @dataclass(frozen=True)
 class Door:
-    """roles: who may come in; None: anybody, signed in or not (the sign-in page alone).
+    """roles: who may come in; None: anybody, signed in or not (the sign-in page, and no icon).
 
     is_upload: takes files, so the body may be large and the rate of uploads counts.
     """
@@ -29,6 +29,7 @@ class Door:
 DOORS: Mapping[str, Door] = {
     "GET /sign-in": Door(None),
     "POST /sign-in": Door(None),
+    "GET /favicon.ico": Door(None),
     "POST /sign-out": Door(STAFF),
     "GET /": Door(STAFF),
     "GET /audit": Door(DESK),

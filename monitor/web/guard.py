@@ -46,7 +46,8 @@ class GuardedRoute(APIRoute):
         async def guarded(request: Request) -> Response:
             here: Service = request.app.state.service
             opened = self.doors[request.method]
-            request.state.visitor = await run_in_threadpool(_admitted, here, request, opened)
+            request.state.visitor = await run_in_threadpool(_who, here, request)
+            await run_in_threadpool(_admit, here, request, opened)
             request = Request(request.scope, _limited(request, here, opened))
             if request.method not in _READING and not request.state.visitor.by_key:
                 await _meant(here, request)
@@ -65,11 +66,11 @@ def address_of(request: Request) -> str:
     return request.client.host if request.client else ""
 
 
-def _admitted(here: Service, request: Request, opened: Door) -> Visitor:
-    """Who asks, let in. Raises HTTPException where the door is not open to them."""
-    visitor = _who(here, request)
+def _admit(here: Service, request: Request, opened: Door) -> None:
+    """Let in who asks. Raises HTTPException where the door is not open to them."""
+    visitor: Visitor = request.state.visitor
     if opened.roles is None:
-        return visitor
+        return
     if visitor.account is None:
         raise SignInFirst
     if visitor.account.role not in opened.roles:
@@ -77,7 +78,6 @@ def _admitted(here: Service, request: Request, opened: Door) -> Visitor:
         raise HTTPException(403, f"This is not for the role {visitor.account.role}.")
     if opened.is_upload and not here.allowed(here.settings.uploads_by_account, "uploads", visitor.name):
         raise HTTPException(429, "That was many uploads in a short time. Wait a minute.", headers={"Retry-After": "60"})
-    return visitor
 
 
 def _who(here: Service, request: Request) -> Visitor:

@@ -69,6 +69,12 @@ def start(request: Request, asking: Asking) -> Response:
     return page(request, "start.html", title="Start", role=asking.account.role)
 
 
+@router.get("/favicon.ico")
+def no_icon() -> Response:
+    """There is none, and browsers that ask are told so without an error."""
+    return Response(status_code=204, headers={"Cache-Control": "public, max-age=86400"})
+
+
 @router.get("/api/session", include_in_schema=False)
 def session(asking: Asking) -> dict[str, str]:
     """Who is signed in, and the token that a page open since before has to send with what it changes."""

@@ -72,7 +72,7 @@ def test_confirming_stores_what_was_shown_once_however_often_it_is_asked(with_wa
             assert file["tables"][0][name] == later["tables"][0][name]
         table = later["tables"][0]
         assert table["received"] == table["used"] + table["held"] + table["rejected"] + table["could_not_read"]
-    assert previewed(client, GOOD)["says"] == "Nothing new: all of this is in already."
+    assert previewed(client, GOOD)["says"] == "Nothing new. 10 rows are in already."
 
 
 @pytest.mark.usefixtures("without_verdicts")
@@ -179,7 +179,7 @@ def test_a_field_sheets_file_stores_the_rows_of_the_csv_of_the_same_visit(with_w
     found = previewed(client, ("visit.json", data))
     assert found["says"] == "This adds 10 readings.", found
     client.post(f"/api/uploads/{found['upload_id']}/confirm")
-    assert previewed(client, GOOD)["says"] == "Nothing new: all of this is in already."
+    assert previewed(client, GOOD)["says"] == "Nothing new. 10 rows are in already."
 
 
 def test_an_upload_is_its_senders_alone_and_forgotten_after_a_day(with_walls: Running) -> None:
@@ -217,7 +217,7 @@ def test_an_answer_lost_on_the_way_is_found_again_and_nothing_is_stored_twice(
         broken = client.post(f"/api/uploads/{found['upload_id']}/confirm")
     assert (broken.status_code, written) == (503, ["readings"])
     again = client.post(f"/api/uploads/{found['upload_id']}/confirm")
-    assert (again.status_code, again.json()["says"]) == (409, "Nothing new: all of this is in already.")
+    assert (again.status_code, again.json()["says"]) == (409, "Nothing new. 10 rows are in already.")
     done = client.post(f"/api/uploads/{found['upload_id']}/confirm")
     assert (done.status_code, done.json()["state"]) == (200, "stored")
     rows = [row for row in with_walls.store().readings().to_pylist() if row["visit_date"] == DAY]
@@ -254,7 +254,7 @@ def test_a_file_that_cannot_be_read_says_so_and_the_others_are_taken(with_walls:
     assert [file["name"] for file in found["files"]] == ["empty.csv", "old.xls", "visit.csv"]
     assert "The file is empty." in found["files"][0]["problem"]
     assert "Save it as XLSX" in found["files"][1]["problem"]
-    assert found["says"] == "This adds 10 readings, cannot take in 2 files."
+    assert found["says"] == "This adds 10 readings. 2 files cannot be taken in."
     assert client.post(f"/api/uploads/{found['upload_id']}/confirm").json()["state"] == "stored"
 
 

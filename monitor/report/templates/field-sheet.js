@@ -248,7 +248,8 @@ addEventListener("DOMContentLoaded", async () => {
     tell("Sending …");
     try {
       const told = await office.preview(content(), `${name()}.json`);
-      if (!confirm(`${told.says} Send it?`)) { tell("Not sent."); return; }
+      const rows = told.files[0].tables.flatMap((table) => table.messages);
+      if (!confirm([`${told.says} Send it?`, ...rows.slice(0, 6)].join("\n\n"))) { tell("Not sent."); return; }
       tell(`Sent. ${(await office.confirm(told)).says}`);
     } catch (error) { tell(`Not sent: ${error.message}. It is kept here; send it later, or save the file.`); }
   });
