@@ -12,7 +12,13 @@ if TYPE_CHECKING:
 
 _Files = Annotated[
     list[Path],
-    typer.Argument(help="CSV or XLSX files.", metavar="FILES...", exists=True, dir_okay=False, readable=True),
+    typer.Argument(
+        help="CSV or XLSX files; for ingest also those of field sheets.",
+        metavar="FILES...",
+        exists=True,
+        dir_okay=False,
+        readable=True,
+    ),
 ]
 _Sender = Annotated[
     str, typer.Option("--sender", metavar="PERSON", help="Who sent the files (default your login name).")
@@ -82,7 +88,7 @@ def ingest(
     mend_to: _MendTo = _MEND_TO,
     preview: Annotated[bool, typer.Option("--preview", help="Only say what would happen; write nothing.")] = False,
 ) -> None:
-    """Take in files of readings, one visit or many.
+    """Take in files of readings, one visit or many, and the files that field sheets save.
 
     Every row ends as used, held, rejected or could-not-read, each with its reason. The same file twice adds nothing.
     """
@@ -91,12 +97,12 @@ def ingest(
     from monitor.pipeline import intake
 
     opened = stores.open(store)
-    take = intake.preview_readings if preview else intake.take_readings
+    take = intake.preview_visit if preview else intake.take_visit
     code = exits.OK
     with show.progress("Taking in") as step:
         for number, path in enumerate(files, start=1):
             try:
-                taken = take(
+                tables = take(
                     opened,
                     path.name,
                     path.read_bytes(),
@@ -108,7 +114,8 @@ def ingest(
                 show.say(str(error))
                 code = exits.NOT_TAKEN
                 continue
-            code = max(code, _report(path, taken, mend_to, preview=preview))
+            for taken in tables:
+                code = max(code, _report(path, taken, mend_to, preview=preview))
             step(number, len(files))
     raise typer.Exit(code)
 

@@ -1,7 +1,8 @@
-"""Files in: bytes of CSV or XLSX to judged rows, each with its state and reason. No path and no clock here."""
+"""Files in: bytes (CSV, XLSX, a field sheet's) to judged rows, each with state and reason. No path, no clock here."""
 
 from monitor.ingest.readings import judge_correction, read_readings, visits_named
 from monitor.ingest.register import read_register
 from monitor.ingest.sort_of_file import kinds_of
+from monitor.ingest.visit_sheet import looks_like_sheet
 
-__all__ = ["judge_correction", "kinds_of", "read_readings", "read_register", "visits_named"]
+__all__ = ["judge_correction", "kinds_of", "looks_like_sheet", "read_readings", "read_register", "visits_named"]

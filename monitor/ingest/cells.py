@@ -52,16 +52,12 @@ class Sheet:
 
 @dataclass(frozen=True)
 class Book:
-    """One received file: its name, the hash of its bytes, its sheets, and what was noted while opening it.
-
-    one_visit: it is a field sheet's file, whose tables belong together and go in by one command.
-    """
+    """One received file: its name, the hash of its bytes, its sheets, and what was noted while opening it."""
 
     name: str
     file_sha256: str
     sheets: tuple[Sheet, ...]
     notes: tuple[str, ...] = ()
-    one_visit: bool = False
 
 
 def place(column: int, row: int) -> str:

@@ -43,4 +43,4 @@ def read_book(name: str, data: bytes) -> Book:
             expected="a header row and rows below it",
             mend="Look whether the right file was sent.",
         )
-    return Book(name, hashlib.sha256(data).hexdigest(), tuple(sheets), tuple(notes), looks_like_sheet(data))
+    return Book(name, hashlib.sha256(data).hexdigest(), tuple(sheets), tuple(notes))

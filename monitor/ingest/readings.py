@@ -46,18 +46,21 @@ def read_readings(
     today: date,
     expected: pa.Table | None = None,
     rules: Rules | None = None,
+    *,
+    alone: bool = True,
 ) -> Intake:
     """Judge a file of readings (CSV or XLSX) against the register `tables` and the readings in the store.
 
     expected: what the visits' marks were expected to read (expectation.COLUMNS); of what it does not have nothing is.
     rules: how far inward a reading in doubt asks for a re-read at once; the defaults where not given.
+    alone: nobody takes in the file's register tables besides, so that they are said to be left aside.
 
     Raises IntakeError where nothing in the file can be read as a table of readings; a bad row never does.
     """
     del sender  # it stands in the receipt, not in the rows
     book = read_book(name, data)
     source = content_sha256(book.sheets)
-    found, notes = _tables_of(book)
+    found, notes = _tables_of(book, alone)
     drafts = [
         _draft(row, book, sheet, source, received_at) for sheet, header in found for row in rows_below(sheet, header)
     ]
@@ -125,7 +128,7 @@ def _cannot_correct(row: dict[str, Any], why: str) -> IntakeError:
     )
 
 
-def _tables_of(book: Book) -> tuple[list[tuple[Sheet, Header]], list[str]]:
+def _tables_of(book: Book, alone: bool = True) -> tuple[list[tuple[Sheet, Header]], list[str]]:
     """Sheets with the headings of readings, and notes on the others; IntakeError where there is none."""
     looked = [(sheet, *find_header(sheet, reading_names(), READING_NEEDS)) for sheet in book.sheets]
     found = [(sheet, header) for sheet, header, whole in looked if whole]
@@ -153,7 +156,7 @@ def _tables_of(book: Book) -> tuple[list[tuple[Sheet, Header]], list[str]]:
         f"{Where(book.name, sheet.name)}: left aside, no headings of readings"
         f" ({_listed([title for title in header.titles if title][:8])})."
         for sheet, header, whole in looked
-        if not whole and not book.one_visit
+        if not whole and (alone or not register_table(sheet))
     ]
     return found, notes
 

@@ -25,6 +25,8 @@ from monitor.ingest.values import day_first, is_blank
 from monitor.results import Intake
 from monitor.terms import State
 
+_ASIDE = "left aside, readings; send them with `wallbow ingest`."
+
 
 @dataclass
 class _Entry:
@@ -37,15 +39,19 @@ class _Entry:
     notes: list[str] = field(default_factory=list)
 
 
-def read_register(name: str, data: bytes, tables: schema.Tables, received_at: datetime, sender: str) -> list[Intake]:
+def read_register(
+    name: str, data: bytes, tables: schema.Tables, received_at: datetime, sender: str, *, alone: bool = True
+) -> list[Intake]:
     """Read a register file (CSV, or XLSX with one or more tables) against the register as known, `tables`.
+
+    alone: nobody takes in the file's readings besides, so that they are said to be left aside.
 
     One Intake per table found, in the order of schema.REGISTER, so that a wall may stand in the same file as its house.
     Raises IntakeError where no table is recognised.
     """
     del sender  # it stands in the receipt, not in the rows
     book = read_book(name, data)
-    found, left_aside = _tables_of(book)
+    found, left_aside = _tables_of(book, alone)
     known = Known(tables)
     intakes: list[Intake] = []
     for table in schema.REGISTER:
@@ -56,7 +62,7 @@ def read_register(name: str, data: bytes, tables: schema.Tables, received_at: da
     return intakes
 
 
-def _tables_of(book: Book) -> tuple[list[tuple[Sheet, Header, str]], list[str]]:
+def _tables_of(book: Book, alone: bool) -> tuple[list[tuple[Sheet, Header, str]], list[str]]:
     """Each sheet with its headings and table, and notes on sheets that are no register table."""
     found, left_aside = [], []
     readings = [sheet for sheet in book.sheets if holds_readings(sheet)]
@@ -64,9 +70,7 @@ def _tables_of(book: Book) -> tuple[list[tuple[Sheet, Header, str]], list[str]]:
         raise refuse_readings(book, readings[0])
     for sheet in book.sheets:
         if sheet in readings:
-            if book.one_visit:
-                continue
-            left_aside.append(f"{Where(book.name, sheet.name)}: left aside, readings; send them with `wallbow ingest`.")
+            left_aside += [f"{Where(book.name, sheet.name)}: {_ASIDE}"] if alone else []
             continue
         named = _named(sheet.name) or (_named(book.name) if len(book.sheets) == 1 else "")
         table, header = _by_columns(sheet, (named,) if named else schema.REGISTER)

@@ -11,7 +11,11 @@ from monitor.ingest.headers import read_header
 
 KIND = "wallbow visit sheet"
 VERSION = 1
-TABLES: Mapping[str, Mapping[str, str]] = {"readings": reading_names(), "events": register_names("events")}
+TABLES: Mapping[str, Mapping[str, str]] = {
+    "readings": reading_names(),
+    "marks": register_names("marks"),
+    "events": register_names("events"),
+}
 """Tables that such a file may have, each with the names that its columns may have."""
 
 _BYTE_ORDER_MARK = b"\xef\xbb\xbf"
@@ -92,7 +96,10 @@ def _tables(name: str, content: Any) -> dict[str, list[dict[str, Any]]]:
     if not isinstance(tables, dict) or not tables or set(tables) - set(TABLES):
         got = ", ".join(Cell(key).shown for key in tables) if isinstance(tables, dict) else "none"
         raise _wrong(
-            name, "The tables of the visit sheet are not those it may have.", got or "none", " and ".join(TABLES)
+            name,
+            "The tables of the visit sheet are not those it may have.",
+            got or "none",
+            f"some of {', '.join(TABLES)}",
         )
     for table, rows in tables.items():
         if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):

@@ -38,6 +38,26 @@ def take(store: Store, name: str, data: bytes, *, received_at: datetime, sender:
         return keep(store, name, data, found, received_at=received_at, sender=sender)
 
 
+def take_visit(store: Store, name: str, data: bytes, *, received_at: datetime, sender: str, today: date) -> list[Taken]:
+    """Take in a file of readings, or all tables of a field sheet's file; one result per table.
+
+    Raises IntakeError where nothing of it can be taken in.
+    """
+    with store.taking_in():
+        known = judging.known_now(store)
+        found = judging.judged_visit(store, known, name, data, received_at=received_at, sender=sender, today=today)
+        return keep(store, name, data, found, received_at=received_at, sender=sender)
+
+
+def preview_visit(
+    store: Store, name: str, data: bytes, *, received_at: datetime, sender: str, today: date
+) -> list[Taken]:
+    """What `take_visit` would do, with nothing written."""
+    known = judging.known_now(store)
+    found = judging.judged_visit(store, known, name, data, received_at=received_at, sender=sender, today=today)
+    return [preview(each) for each in found]
+
+
 def take_register(store: Store, name: str, data: bytes, *, received_at: datetime, sender: str) -> list[Taken]:
     """Take in a register file (CSV or XLSX, one or more tables).
 

@@ -60,26 +60,56 @@ def judged(
     Raises IntakeError where nothing of it can be taken in.
     """
     kinds = ingest.kinds_of(name, data)
+    alone = len(kinds) < 2
     found: list[Judged] = []
     if "register" in kinds:
-        found += judged_register(store, known, name, data, received_at=received_at, sender=sender)
+        found += judged_register(store, known, name, data, received_at=received_at, sender=sender, alone=alone)
         known = after(known, found)
     if "readings" in kinds:
-        found.append(judged_readings(store, known, name, data, received_at=received_at, sender=sender, today=today))
+        found.append(
+            judged_readings(store, known, name, data, received_at=received_at, sender=sender, today=today, alone=alone)
+        )
     return found
 
 
+def judged_visit(
+    store: Store, known: Known, name: str, data: bytes, *, received_at: datetime, sender: str, today: date
+) -> list[Judged]:
+    """A file of readings; of a field sheet's file all tables, as the record of work belongs to the day's readings.
+
+    Raises IntakeError where nothing of it can be taken in.
+    """
+    if ingest.looks_like_sheet(data):
+        return judged(store, known, name, data, received_at=received_at, sender=sender, today=today)
+    return [judged_readings(store, known, name, data, received_at=received_at, sender=sender, today=today)]
+
+
 def judged_register(
-    store: Store, known: Known, name: str, data: bytes, *, received_at: datetime, sender: str
+    store: Store,
+    known: Known,
+    name: str,
+    data: bytes,
+    *,
+    received_at: datetime,
+    sender: str,
+    alone: bool = True,
 ) -> list[Judged]:
     """The register's tables in a file. Raises IntakeError where there is none, or no row in any."""
-    intakes = ingest.read_register(name, data, known.register, received_at=received_at, sender=sender)
+    intakes = ingest.read_register(name, data, known.register, received_at=received_at, sender=sender, alone=alone)
     _refuse_empty(name, intakes)
     return [Judged(intake, _fresh_register(intake, known), _first_received(store, intake)) for intake in intakes]
 
 
 def judged_readings(
-    store: Store, known: Known, name: str, data: bytes, *, received_at: datetime, sender: str, today: date
+    store: Store,
+    known: Known,
+    name: str,
+    data: bytes,
+    *,
+    received_at: datetime,
+    sender: str,
+    today: date,
+    alone: bool = True,
 ) -> Judged:
     """A file's readings, judged against register, stored readings, and what the model expects of the walls it names.
 
@@ -89,7 +119,7 @@ def judged_readings(
     expected = expected_at(store, visits, known.register, known.readings, received_at)
     rules = settings_on(store, today, received_at).rules
     intake = ingest.read_readings(
-        name, data, known.register, known.readings, received_at, sender, today, expected, rules
+        name, data, known.register, known.readings, received_at, sender, today, expected, rules, alone=alone
     )
     _refuse_empty(name, [intake])
     return Judged(intake, _fresh_readings(intake.table, known.readings), _first_received(store, intake))

@@ -48,15 +48,22 @@ def test_numbers_are_kept_as_they_were_written() -> None:
     assert column(take(data), "value_raw") == ["30.50"]
 
 
-def test_events_and_readings_of_one_file_go_in_by_their_own_readers_without_a_word_about_the_other() -> None:
+def test_events_and_readings_of_one_file_go_in_by_their_own_readers() -> None:
     rows = [row | {"part": part} for part in ("before", "after") for row in ROWS[:2]]
     data = sheet(events=[EVENT], readings=rows)
-    [events] = ingest.read_register("visit.json", data, make_tables(), RECEIVED, "T1")
+    [events] = ingest.read_register("visit.json", data, make_tables(), RECEIVED, "T1", alone=False)
     assert (events.holds, events.used, events.messages) == ("events", 1, [])
     assert [note.split(":")[0] for note in events.notes] == ["visit.json, sheet events, Row 2, DH-01-N"]
     assert events.table["strap_spacing_mm"].to_pylist() == [4 * 304.8]
     found = take(data, make_tables(events=events.table))
-    assert (found.used, found.notes, column(found, "part")) == (4, [], ["before", "before", "after", "after"])
+    assert (found.used, found.notes, column(found, "part")) == (
+        4,
+        ["visit.csv, sheet events: left aside, no headings of readings"
+         " (house, wall, event date, kind, strap count, strap spacing, top anchor, turns)."],
+        ["before", "before", "after", "after"],
+    )  # fmt: skip
+    [alone] = ingest.read_register("visit.json", data, make_tables(), RECEIVED, "T1")
+    assert alone.notes[0] == "visit.json, sheet readings: left aside, readings; send them with `wallbow ingest`."
 
 
 def test_columns_that_no_table_has_are_left_aside_and_named() -> None:
@@ -79,7 +86,7 @@ def test_columns_that_no_table_has_are_left_aside_and_named() -> None:
         (b'{"kind": "wallbow visit sheet", "version": 1, "version": 1}', "stands twice"),
         (b'{"kind": "wallbow visit sheet", "version": 1}', "not those it may have. Found: none"),
         (b'{"kind": "wallbow visit sheet", "version": 1, "tables": [1]}', "not those it may have"),
-        (sheet(people=[{"person": "T9"}]), "Found: people. Expected: readings and events"),
+        (sheet(people=[{"person": "T9"}]), "Found: people. Expected: some of readings, marks, events"),
         (sheet(readings=[]), "The visit sheet is empty"),
         (sheet(readings=[{}]), "The visit sheet is empty"),
         (sheet(readings={}), "The table of readings is no list of rows. Found: dict"),  # type: ignore[arg-type]
