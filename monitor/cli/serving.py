@@ -52,6 +52,10 @@ def serve(
             "--trusted-proxies", metavar="ADDRESSES", help="Proxies whose word on who asks is taken, with commas."
         ),
     ] = "",
+    pages: Annotated[
+        Path | None,
+        typer.Option("--pages", metavar="FOLDER", help="Folder where `wallbow reports` writes, to show its pages."),
+    ] = None,
 ) -> None:
     """Serve pages to browsers and JSON to scripts, to those who have an account; on this machine alone unless told.
 
@@ -70,7 +74,7 @@ def serve(
         )
     url = public_url or f"http://{f'[{host}]' if ':' in host else host}:{port}"
     show.say(f"Serving {store} on {host}, port {port}; people reach it by {url}. Stop with Ctrl+C.")
-    serving.serve(store, host, port, public_url=url, trusted_proxies=trusted_proxies, clock=options.now)
+    serving.serve(store, host, port, public_url=url, trusted_proxies=trusted_proxies, pages=pages, clock=options.now)
 
 
 def add_account(

@@ -8,13 +8,13 @@ from starlette.middleware import Middleware
 from starlette.middleware.sessions import SessionMiddleware
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 
-from monitor.web import problems, sheets, signing_in, upload_api, uploading
+from monitor.web import problems, sheets, signing_in, upload_api, uploading, written
 from monitor.web.document import document
 from monitor.web.headers import SecurityHeaders
 from monitor.web.service import Clock, Service
 from monitor.web.settings import WebSettings
 
-ROOMS = (signing_in, sheets, uploading, upload_api)
+ROOMS = (signing_in, sheets, uploading, upload_api, written)
 """Modules with a `router` of guarded routes."""
 
 

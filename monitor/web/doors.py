@@ -33,6 +33,8 @@ DOORS: Mapping[str, Door] = {
     "POST /sign-out": Door(STAFF),
     "GET /": Door(STAFF),
     "GET /audit": Door(DESK),
+    "GET /pages": Door(READERS),
+    "GET /pages/{place:path}": Door(READERS),
     "GET /uploads": Door(UPLOADERS),
     "POST /uploads": Door(UPLOADERS, is_upload=True),
     "GET /uploads/{upload}": Door(UPLOADERS),

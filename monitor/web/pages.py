@@ -11,7 +11,13 @@ from monitor.terms import Role
 from monitor.web.doors import DOORS
 from monitor.web.service import Visitor
 
-_NAVIGATION = (("Start", "/"), ("Field sheets", "/field-sheets"), ("Send readings", "/uploads"), ("Audit", "/audit"))
+_NAVIGATION = (
+    ("Start", "/"),
+    ("Field sheets", "/field-sheets"),
+    ("Send readings", "/uploads"),
+    ("Pages", "/pages"),
+    ("Audit", "/audit"),
+)
 """Pages linked from every page, those only that the visitor's role may open."""
 
 

@@ -62,9 +62,11 @@ def is_loopback(host: str) -> bool:
         return host == "localhost"
 
 
-def serve(root: Path, host: str, port: int, *, public_url: str, trusted_proxies: str, clock: Clock) -> None:
+def serve(
+    root: Path, host: str, port: int, *, public_url: str, trusted_proxies: str, pages: Path | None, clock: Clock
+) -> None:
     """Serve until stopped. trusted_proxies: addresses, with commas, whose forwarded headers are taken as true."""
-    app = make_app(root, WebSettings(secret=secret_of(root), public_url=public_url), clock)
+    app = make_app(root, WebSettings(secret=secret_of(root), public_url=public_url, pages=pages), clock)
     uvicorn.run(
         app,
         host=host,

@@ -1,6 +1,7 @@
 """How the service stands: where people reach it, how long a session lasts, how much it takes."""
 
 from dataclasses import dataclass
+from pathlib import Path
 from urllib.parse import urlsplit
 
 from monitor.errors import SettingsError
@@ -13,12 +14,13 @@ _SAME_MACHINE = ("127.0.0.1", "localhost", "[::1]")
 class WebSettings:
     """public_url: the address people type; the session's cookie goes over TLS only where it begins with https.
 
-    secret: signs the sessions. Limits on rates are written as the limits library reads them ('10 per 15 minute').
-    The numbers are common practice, no source.
+    secret: signs the sessions. pages: folder of the written pages, None where there is none to show. Limits on rates
+    are written as the limits library reads them ('10 per 15 minute'). The numbers are common practice, no source.
     """
 
     secret: str
     public_url: str = LOOPBACK
+    pages: Path | None = None
     idle_minutes: int = 120
     absolute_minutes: int = 12 * 60
     sign_in_failures_by_address: str = "30 per 15 minute"
