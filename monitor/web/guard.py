@@ -12,7 +12,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.types import Message
 
-from monitor.web import accounts, sessions
+from monitor.web import accounts, passwords, sessions
 from monitor.web.accounts import Account
 from monitor.web.doors import API, Door, door
 from monitor.web.service import Service, Visitor, note
@@ -20,6 +20,7 @@ from monitor.web.service import Service, Visitor, note
 CSRF_FIELD, CSRF_HEADER = "csrf", "x-csrf-token"
 _READING = frozenset({"GET", "HEAD"})
 SIGN_IN = "/sign-in"
+_NOT_OURS = "This form is too old, or was not sent from one of our own pages. Open it again."
 
 _Handler = Callable[[Request], Coroutine[Any, Any, Response]]
 
@@ -96,6 +97,7 @@ def _by_key(here: Service, address: str, key: str) -> Account:
     account = accounts.by_key(here.store(), key)
     if account is None:
         here.allowed(rate, "address", address)
+        note(here, Visitor(None, address), "personal key", "refused", what=passwords.split_key(key)[0])
         raise SignInFirst("This key opens nothing. Ask the office for a new one.")
     return account
 
@@ -117,12 +119,14 @@ async def _meant(here: Service, request: Request) -> None:
     foreign = site not in (None, "same-origin") or (
         origin not in (None, "null") and origin not in here.settings.origins
     )
+    if foreign:
+        raise HTTPException(403, _NOT_OURS)
     given = request.headers.get(CSRF_HEADER)
     if given is None and not request.url.path.startswith(API):
         field = (await request.form()).get(CSRF_FIELD)
         given = field if isinstance(field, str) else None
-    if foreign or not sessions.is_token(request.session, given or ""):
-        raise HTTPException(403, "This form is too old, or was not sent from one of our own pages. Open it again.")
+    if not sessions.is_token(request.session, given or ""):
+        raise HTTPException(403, _NOT_OURS)
 
 
 def _limited(request: Request, here: Service, opened: Door) -> Callable[[], Awaitable[Message]]:

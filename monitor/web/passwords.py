@@ -3,6 +3,7 @@
 import secrets
 from functools import cache, lru_cache
 from hashlib import sha256
+from threading import BoundedSemaphore
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
@@ -12,6 +13,8 @@ from monitor.errors import BowError
 SHORTEST, LONGEST = 12, 256
 """Signs of a password: length is what counts, so nothing else is asked of it (common practice, no source)."""
 _HASHER = PasswordHasher()
+_FEW = BoundedSemaphore(2)
+"""Each comparison takes 64 MB for a moment; a crowd at the door waits its turn instead of taking all memory."""
 
 
 class PasswordError(BowError):
@@ -33,7 +36,8 @@ def hashed(password: str) -> str:
 def matches(stored: str, password: str) -> bool:
     """Whether this is the password; as slow where there is none, so that nobody learns who has an account."""
     try:
-        return _HASHER.verify(stored or _nobodys(), password) and bool(stored)
+        with _FEW:
+            return _HASHER.verify(stored or _nobodys(), password) and bool(stored)
     except (VerificationError, InvalidHashError):
         return False
 

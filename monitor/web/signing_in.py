@@ -12,6 +12,7 @@ from monitor.web.pages import page
 from monitor.web.service import Asking, Here, Service, Visitor, note
 
 router = guard.router()
+_ONCE = "1 per 15 minute"
 _WRONG = "No open account has this name and password. After many failures signing in waits for a quarter of an hour."
 
 
@@ -48,7 +49,8 @@ def _not_too_many(here: Service, asking: Visitor, name: str) -> None:
     settings = here.settings
     by_address = here.exceeded(settings.sign_in_failures_by_address, "address", asking.address)
     if by_address or here.exceeded(settings.sign_in_failures_by_account, "account", name.strip().casefold()):
-        note(here, asking, "sign in", "refused: too many failures", what=name)
+        if here.allowed(_ONCE, "noted", asking.address, name):  # else whoever hammers at the door fills the record
+            note(here, asking, "sign in", "refused: too many failures", what=name)
         raise guard.too_many()
 
 

@@ -115,6 +115,9 @@ def test_after_many_failures_signing_in_waits_by_account_and_by_address(start) -
     assert sign_in(running)[1].status_code == 429, "the right password waits as well"
     assert sign_in(running, name="T1")[1].status_code == 303
     assert [sign_in(running, name="nobody")[1].status_code for _ in range(3)] == [401, 401, 429]
+    refused = [row["result"] for row in running.store().office.rows("audit") if row["result"] != "done"]
+    assert refused.count("refused") == 5
+    assert refused.count("refused: too many failures") == 2, "said once for each name, not as often as it is tried"
     held_up = running.browser().get("/", headers={"Authorization": "Bearer O1.guess"})
     assert (held_up.status_code, held_up.headers["retry-after"]) == (429, "900")
 
@@ -125,6 +128,12 @@ def test_a_personal_key_opens_what_its_role_may_and_a_newer_one_takes_its_place(
     second = running.with_key(Role.OFFICE)
     assert (first.get("/audit").status_code, second.get("/audit").status_code) == (401, 200)
     assert running.with_key(Role.ENGINEER).get("/audit").status_code == 403
+
+
+def test_a_key_that_opens_nothing_is_on_the_audits_record_without_itself(running: Running) -> None:
+    assert running.browser().get("/", headers={"Authorization": "Bearer O1.guessed"}).status_code == 401
+    [row] = running.store().office.rows("audit")
+    assert (row["who"], row["act"], row["what"], row["result"]) == ("", "personal key", "O1", "refused")
 
 
 def test_neither_password_nor_key_stands_anywhere_in_the_store(running: Running) -> None:
