@@ -27,17 +27,6 @@ class Taken:
     first_received: datetime | None
 
 
-def take(store: Store, name: str, data: bytes, *, received_at: datetime, sender: str, today: date) -> list[Taken]:
-    """Take in a file of either kind, or of both, told by its headings; one result per table.
-
-    Raises IntakeError where nothing of it can be taken in.
-    """
-    with store.taking_in():
-        known = judging.known_now(store)
-        found = judging.judged(store, known, name, data, received_at=received_at, sender=sender, today=today)
-        return keep(store, name, data, found, received_at=received_at, sender=sender)
-
-
 def take_visit(store: Store, name: str, data: bytes, *, received_at: datetime, sender: str, today: date) -> list[Taken]:
     """Take in a file of readings, or all tables of a field sheet's file; one result per table.
 

@@ -4,12 +4,12 @@ Between the two the files lie apart from the facts, for a day. What is acknowled
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from hashlib import sha256
 
-from monitor import ingest
+from monitor import ingest, schema
 from monitor.errors import IntakeError, NotFoundError
 from monitor.pipeline import answers, intake, judging
 from monitor.pipeline.answers import CHANGED, PREVIEWED, STORED, FileAnswer, Upload
@@ -19,6 +19,9 @@ from monitor.store import Store
 from monitor.store import uploads as kept
 
 KEEP = timedelta(days=1)
+EVERYTHING = frozenset({"readings", *schema.REGISTER})
+OF_A_VISIT = frozenset({"readings", "marks", "events"})
+"""What is written down on site: readings, marks set or lost, and the record of work."""
 _LONGEST_NAME = 150
 _UNSEEN = re.compile(r"[\x00-\x1f\x7f]+")
 
@@ -51,18 +54,20 @@ def named(name: str) -> str:
     return last[-_LONGEST_NAME:] or "unnamed"
 
 
-def preview(store: Store, files: Sequence[Sent], *, account: str, at: datetime, today: date) -> Upload:
+def preview(
+    store: Store, files: Sequence[Sent], *, account: str, at: datetime, today: date, may: Collection[str] = EVERYTHING
+) -> Upload:
     """Judge files as if they came one after the other, the register's first; nothing of them is stored as a fact.
 
-    The same files of the same account are the same upload, so that asking twice is harmless. Raises IntakeError where
-    there is no file.
+    may: the tables that this account may send; a file with another one is not taken in. The same files of the same
+    account are the same upload, so that asking twice is harmless. Raises IntakeError where there is no file.
     """
     if not files:
         raise IntakeError("No file was sent.", mend="Choose one or more files.")
     _forget_old(store, at)
     whose = [account, *(part for sent in files for part in (sent.name, sent.sha256))]
     upload_id = sha256("\n".join(whose).encode()).hexdigest()[:32]
-    looked = _look(store, files, at, account, today)
+    looked = _look(store, files, at, account, today, may)
     upload = _answered(upload_id, looked, account, at, PREVIEWED)
     kept.keep(
         store.path, upload_id, upload.to_bytes(), _mend_sheets(looked) | {sent.sha256: sent.data for sent in files}
@@ -70,7 +75,9 @@ def preview(store: Store, files: Sequence[Sent], *, account: str, at: datetime, 
     return upload
 
 
-def confirm(store: Store, upload_id: str, *, account: str, at: datetime, today: date) -> Upload:
+def confirm(
+    store: Store, upload_id: str, *, account: str, at: datetime, today: date, may: Collection[str] = EVERYTHING
+) -> Upload:
     """Store what was previewed; confirming twice stores once and answers the same.
 
     Where the store's knowledge changed since the preview, so that other rows would be stored or other words said,
@@ -81,7 +88,7 @@ def confirm(store: Store, upload_id: str, *, account: str, at: datetime, today: 
         upload = find(store, upload_id, account=account, at=at)
         if upload.state == STORED:
             return upload
-        looked = _look(store, _files(store, upload), at, account, today)
+        looked = _look(store, _files(store, upload), at, account, today, may)
         now = _answered(upload_id, looked, account, at, STORED)
         if now.fingerprint != upload.fingerprint:
             now = _answered(upload_id, looked, account, at, CHANGED)
@@ -116,7 +123,9 @@ def mend_sheet(store: Store, upload_id: str, name: str, *, account: str, at: dat
     return data
 
 
-def _look(store: Store, files: Sequence[Sent], at: datetime, sender: str, today: date) -> list[_Looked]:
+def _look(
+    store: Store, files: Sequence[Sent], at: datetime, sender: str, today: date, may: Collection[str]
+) -> list[_Looked]:
     """Each file judged with those before it taken as in, the register's first; in the order they were sent."""
     known = judging.known_now(store)
     looked: dict[int, _Looked] = {}
@@ -126,6 +135,9 @@ def _look(store: Store, files: Sequence[Sent], at: datetime, sender: str, today:
             found = judging.judged(store, known, sent.name, sent.data, received_at=at, sender=sender, today=today)
         except IntakeError as error:
             looked[number] = _Looked(sent, (), str(error))
+            continue
+        if beyond := sorted({each.intake.holds for each in found} - set(may)):
+            looked[number] = _Looked(sent, (), f"{sent.name}: {' and '.join(beyond)} can be sent by the office only.")
             continue
         looked[number] = _Looked(sent, found)
         known = judging.after(known, found)

@@ -1,6 +1,6 @@
 """Files received with a request, and what both doors of uploads do with them: judge, tell, store, put on record."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from fastapi import UploadFile
 from starlette.exceptions import HTTPException
@@ -8,6 +8,7 @@ from starlette.exceptions import HTTPException
 from monitor.pipeline import uploads
 from monitor.pipeline.answers import STORED, Upload
 from monitor.pipeline.uploads import Sent
+from monitor.terms import Role
 from monitor.web.service import Service, Visitor, note
 
 _PICTURES = (b"\xff\xd8\xff", b"\x89PNG", b"GIF8", b"%PDF", b"\x00\x00\x00\x18ftyp", b"\x00\x00\x00\x1cftyp")
@@ -23,18 +24,28 @@ def preview(here: Service, asking: Visitor, received: Sequence[UploadFile]) -> U
         raise HTTPException(
             415, f"{', '.join(strange)}: pictures and PDF cannot be read. Send CSV, XLSX or a field sheet's file."
         )
-    upload = uploads.preview(here.store(), sent, account=asking.name, at=here.now(), today=here.today())
+    upload = uploads.preview(
+        here.store(), sent, account=asking.name, at=here.now(), today=here.today(), may=_may(asking)
+    )
     note(here, asking, "upload preview", upload.says, what=upload.upload_id)
     return upload
 
 
 def confirm(here: Service, asking: Visitor, upload_id: str) -> Upload:
     """The upload stored, or told anew where the store's knowledge changed. Raises NotFoundError."""
-    upload = uploads.confirm(here.store(), upload_id, account=asking.name, at=here.now(), today=here.today())
+    upload = uploads.confirm(
+        here.store(), upload_id, account=asking.name, at=here.now(), today=here.today(), may=_may(asking)
+    )
     walls = " ".join(wall.wall for wall in upload.walls)
     said = upload.says if upload.state == STORED else f"not stored, changed since the preview: {upload.says}"
     note(here, asking, "upload confirm", said, what=upload_id, wall=walls)
     return upload
+
+
+def _may(asking: Visitor) -> Collection[str]:
+    """The tables that this role sends: what is set up once is the office's."""
+    is_office = asking.account is not None and asking.account.role is Role.OFFICE
+    return uploads.EVERYTHING if is_office else uploads.OF_A_VISIT
 
 
 def find(here: Service, asking: Visitor, upload_id: str) -> Upload:

@@ -293,6 +293,21 @@ def test_a_name_or_cell_that_looks_like_markup_is_shown_as_text(with_walls: Runn
     assert "&lt;img src=x" in page
 
 
+def test_a_technician_cannot_send_what_the_office_sets_up(running: Running) -> None:
+    files = [(f"{table}.csv", "\n".join(lines).encode()) for table, lines in REGISTER.items()]
+    files.append(("thresholds.csv", b"valid from,before [mm/yr],after [mm/yr]\n2023-01-16,30,30\n"))
+    client = running.with_key(Role.TECHNICIAN)
+    found = previewed(client, *files)
+    allowed = {file["name"] for file in found["files"] if not file["problem"]}
+    assert allowed == {"marks.csv"}
+    assert "thresholds.csv: thresholds can be sent by the office only." in [file["problem"] for file in found["files"]]
+    client.post(f"/api/uploads/{found['upload_id']}/confirm")
+    assert {table: running.store().facts(table).num_rows for table in ("walls", "houses", "thresholds")} == {
+        "walls": 0, "houses": 0, "thresholds": 0,
+    }  # fmt: skip
+    assert running.store().office.people().num_rows == 0
+
+
 def test_uploads_of_one_moment_stay_apart_by_account_and_content(with_walls: Running) -> None:
     store, at = with_walls.store(), with_walls.clock()
     files = [uploads.Sent(*GOOD)]
