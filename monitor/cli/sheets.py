@@ -1,4 +1,4 @@
-"""The command that makes sheets for the technicians."""
+"""The commands that make sheets for the technicians."""
 
 from pathlib import Path
 from typing import Annotated
@@ -9,13 +9,17 @@ from monitor.cli import options, show
 
 
 def add_to(app: typer.Typer) -> None:
-    """Add this room's command."""
+    """Add this room's commands."""
     app.command(
         "field-sheet",
         epilog=options.example(
             "wallbow field-sheet --wall DH-01-N --wall DH-02-E --store reports/demo/store --on 2026-05-04 --to sheets"
         ),
     )(field_sheet)
+    app.command(
+        "as-built-sheet",
+        epilog=options.example("wallbow as-built-sheet DH-09-E --store reports/demo/store --on 2026-05-04 --to sheets"),
+    )(as_built_sheet)
 
 
 def field_sheet(
@@ -54,3 +58,25 @@ def field_sheet(
             + (f", twice ({wall.second_why})" if wall.second_why else "")
         )
     show.say(f"Wrote {path}. Open it in a browser: print it, or send it to the phone.")
+
+
+def as_built_sheet(
+    wall: options.WallKey,
+    store: options.StorePath = options.DEFAULT_STORE,
+    on: options.Day = None,
+    to: Annotated[Path, typer.Option("--to", metavar="FOLDER", help="Folder for the sheet.")] = Path("sheets"),
+) -> None:
+    """Make the sheet for the day a wall is reinforced: the reading before, the work in its order, the reading after.
+
+    One file to print, or to fill in on a phone without signal. The file that it saves goes in by `ingest`: the record
+    of the work and what became of marks into the register, and the readings of before and after.
+    """
+    from monitor import store as stores
+    from monitor.pipeline import assessing, field_sheets
+
+    opened = stores.open(store)
+    assessment = assessing.newest(opened, None) if opened.assessments() else None
+    sheet = field_sheets.as_built_sheet(
+        opened, wall, day=options.day_or_today(on), known_on=options.now(), assessment=assessment
+    )
+    show.say(f"Wrote {field_sheets.write(sheet, to)}. Open it in a browser: print it, or send it to the phone.")

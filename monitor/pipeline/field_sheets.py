@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime
 from hashlib import sha256
 from pathlib import Path
@@ -20,7 +21,7 @@ from monitor.report import pages
 from monitor.report.field_record import FieldSheet
 from monitor.results import Assessment
 from monitor.store import Store
-from monitor.terms import Outcome, Role, Rule, State, Verdict
+from monitor.terms import Outcome, Part, Role, Rule, State, Verdict
 
 Row = Mapping[str, Any]
 Key = tuple[str, str]
@@ -73,6 +74,27 @@ def field_sheet(
     )
 
 
+def as_built_sheet(
+    store: Store,
+    wall: str,
+    *,
+    day: date,
+    known_on: datetime,
+    assessment: Assessment | None = None,
+    upload_to: str = "",
+) -> FieldSheet:
+    """The sheet for the day on which a wall is reinforced: the reading before, the record of the work, the one after.
+
+    Of the reading after nothing is foretold, and all of it is read twice, as all later ones are held against it.
+    Raises NotFoundError as `field_sheet` does.
+    """
+    made = field_sheet(store, [wall], day=day, known_on=known_on, assessment=assessment, upload_to=upload_to)
+    [before] = made.walls
+    lines = [replace(line, marks=[replace(mark, fine_mm=None) for mark in line.marks]) for line in before.lines]
+    after = replace(before, part=Part.AFTER, lines=lines, second_why="all later readings are held against these")
+    return replace(made, walls=[replace(before, part=Part.BEFORE), after], work=True)
+
+
 def route(assessment: Assessment, day: date, most: int) -> list[str]:
     """Walls due on a day by the visit plan, overdue ones first, at most so many; those of one house stand together.
 
@@ -92,9 +114,9 @@ def route(assessment: Assessment, day: date, most: int) -> list[str]:
 
 def write(sheet: FieldSheet, to: Path) -> Path:
     """Write a sheet into a folder as one self-contained page; its file, named by day and walls."""
-    keys = [wall.key for wall in sheet.walls]
+    keys = list(dict.fromkeys(wall.key for wall in sheet.walls))
     name = keys[0] if len(keys) == 1 else f"{len(keys)}-walls"
-    path = to / f"field-sheet_{sheet.day.isoformat()}_{name}.html"
+    path = to / f"{'as-built' if sheet.work else 'field'}-sheet_{sheet.day.isoformat()}_{name}.html"
     try:
         to.mkdir(parents=True, exist_ok=True)
         path.write_bytes(pages.field_sheet(sheet))

@@ -54,7 +54,7 @@ class SheetLine:
 
 @dataclass(frozen=True)
 class SheetWall:
-    """One wall of a sheet. second_why: why all of it is read a second time, '' where it is not."""
+    """One wall of a sheet. second_why: why all of it is read a second time, '' where it is not; part: terms.Part."""
 
     house: str
     wall: str
@@ -63,6 +63,7 @@ class SheetWall:
     events: Sequence[Row]
     lines: Sequence[SheetLine]
     second_why: str
+    part: str = ""
 
     @property
     def key(self) -> str:
@@ -87,7 +88,8 @@ class FieldSheet:
     day: the day it is made for. judged_on: the day of the assessment that flags rest on, None where there is none.
     instruments: rows of the register. people: ids of the technicians. confirms: a second placing agrees where a reading
     of it is off by more than that share of what the first is. upload_to: address of the service that takes the file,
-    '' where there is none. blind: ranges are hidden until a value is typed.
+    '' where there is none. blind: ranges are hidden until a value is typed. work: it is for the day of a reinforcement,
+    and its walls are one wall before and after.
     """
 
     day: date
@@ -102,3 +104,4 @@ class FieldSheet:
     confirms: float
     upload_to: str = ""
     blind: bool = False
+    work: bool = False

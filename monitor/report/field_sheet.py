@@ -8,6 +8,7 @@ from math import ceil, floor
 from typing import Any
 
 from monitor.report import wording
+from monitor.report.as_built_sheet import as_built, work_data
 from monitor.report.elevation import bare_elevation
 from monitor.report.field_record import FieldSheet, SheetLine, SheetMark, SheetWall
 from monitor.terms import Kind, Method, NotRead, Seen
@@ -48,12 +49,14 @@ SEEN_URGENT = (Seen.LIP, Seen.NEW_CRACK, Seen.CRUSHED_BLOCK, Seen.JOISTS_OFF, Se
 def field_sheet(sheet: FieldSheet) -> Context:
     """Context of field-sheet.html."""
     data = script_data(sheet)
-    walls = ", ".join(wall.key for wall in sheet.walls) if len(sheet.walls) < 4 else f"{len(sheet.walls)} walls"
+    keys = list(dict.fromkeys(wall.key for wall in sheet.walls))
+    walls = ", ".join(keys) if len(keys) < 4 else f"{len(keys)} walls"
     return {
-        "title": f"Field sheet {sheet.day.isoformat()}: {walls}",
+        "title": f"{'As-built sheet' if sheet.work else 'Field sheet'} {sheet.day.isoformat()}: {walls}",
         "nav": False,
         "made": _made(sheet),
         "data": data,
+        **as_built(sheet),
         "sheet": sheet,
         "sheet_id": data["id"],
         "walls": [_wall(sheet, wall, number) for number, wall in enumerate(sheet.walls)],
@@ -102,11 +105,13 @@ def script_data(sheet: FieldSheet) -> Context:
                 "key": wall.key,
                 "house": wall.house,
                 "wall": wall.wall,
+                "part": wall.part,
                 "second": bool(wall.second_why),
                 "lines": [_line_data(line) for line in wall.lines],
             }
             for wall in sheet.walls
         ],
+        **work_data(sheet),
     }
     made_from = json.dumps(data, sort_keys=True, separators=(",", ":"))
     return {"id": sha256(made_from.encode()).hexdigest()[:12], **data}
@@ -136,6 +141,8 @@ def _line_data(line: SheetLine) -> Context:
 def _wall(sheet: FieldSheet, wall: SheetWall, number: int) -> Context:
     return {
         "key": wall.key,
+        "part": wall.part,
+        "label": {"before": "1 Before the work", "after": "3 After the work"}.get(wall.part, wall.key),
         "name": wall.place["nickname"] or f"wall {wall.wall}",
         "picture": bare_elevation(wall, f"face-{number}"),
         "second_why": wall.second_why,

@@ -1,11 +1,8 @@
 """A technician's afternoon: a phone without signal, a battery that dies, a mark that is off, a file to send later."""
 
 import json
-import os
 import shutil
-import signal
 from collections.abc import Callable
-from contextlib import suppress
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -13,7 +10,8 @@ from typing import Any
 import pytest
 from axe_playwright_python.base import AXE_SCRIPT
 from looking import ZOOMED, barriers, overflow, sheets_of
-from playwright.sync_api import Browser, BrowserContext, Error, Page
+from phone import SCREEN, Phone
+from playwright.sync_api import Browser
 
 from monitor import store as stores
 from monitor.demo.run import Done
@@ -23,78 +21,7 @@ pytestmark = pytest.mark.xdist_group("demo")
 
 DAY = date(2026, 5, 4)
 MADE = datetime(2026, 5, 1, 9, tzinfo=UTC)
-PHONE = {"width": 360, "height": 740}
 WALLS = ["DH-06-E", "DH-01-N"]
-
-
-class Phone:
-    """A phone-size browser with its own memory, offline from the start, whose battery can die."""
-
-    def __init__(self, browser: Browser, profile: Path, page: Path) -> None:
-        self.browser, self.profile, self.file = browser, profile, page
-        self.said: list[str] = []
-        self.asked: list[str] = []
-        self.start()
-
-    def start(self) -> None:
-        self.context: BrowserContext = self.browser.browser_type.launch_persistent_context(
-            str(self.profile),
-            executable_path=shutil.which("chromium") or shutil.which("chromium-browser"),
-            viewport=PHONE,  # type: ignore[arg-type]
-            has_touch=True,
-            offline=True,
-        )
-        self.page: Page = self.context.pages[0]
-        self.page.clock.set_fixed_time(datetime(2026, 5, 4, 15, 30))  # noqa: DTZ001 (the phone's own time)
-        self.page.on("console", lambda said: self.said.append(said.text))
-        self.page.on("pageerror", lambda error: self.said.append(str(error)))
-        self.page.on("request", lambda request: self.asked.append(request.url))
-        self.open()
-
-    def open(self) -> None:
-        self.page.goto(self.file.resolve().as_uri())
-        self.ready()
-
-    def ready(self) -> None:
-        self.page.wait_for_selector("body[data-ready]")
-
-    def battery_dies(self) -> None:
-        """Kill the browser outright, as it would be without power: nothing is told to it."""
-        mine = f"--user-data-dir={self.profile}".encode()
-        for entry in Path("/proc").iterdir():
-            with suppress(OSError):
-                words = (entry / "cmdline").read_bytes().split(b"\0") if entry.name.isdecimal() else []
-                if mine in words and not any(word.startswith(b"--type=") for word in words):
-                    os.kill(int(entry.name), signal.SIGKILL)
-        with suppress(Error):
-            self.context.close()
-        for lock in self.profile.glob("Singleton*"):
-            lock.unlink()
-
-    def tap(self, selector: str) -> None:
-        self.page.locator(selector).tap()
-
-    def keys(self, text: str) -> None:
-        """Type a length in the keys that are open: '1 3/16'."""
-        for word in text.split():
-            if "/" in word:
-                self.tap(f'.part[value="{word}"]')
-            else:
-                for digit in word:
-                    self.tap(f'.digits [value="{digit}"]')
-        self.tap("#enter")
-
-    @property
-    def asks(self) -> str:
-        return self.page.locator("#asked").inner_text()
-
-    @property
-    def mark(self) -> str:
-        """The mark whose keys are open."""
-        return self.page.locator("#keys-head").inner_text().split(":")[0]
-
-    def slot(self, place: str) -> str:
-        return self.page.locator(f'.slot[data-at="{place}"]').inner_text()
 
 
 @pytest.fixture(scope="module")
@@ -207,7 +134,7 @@ def test_a_sheet_is_open_to_everybody_and_fits_the_narrowest_phone(browser: Brow
     page.goto(make().resolve().as_uri())
     page.wait_for_selector("body[data-ready]")
     assert overflow(page) is None
-    page.set_viewport_size(PHONE)  # type: ignore[arg-type]
+    page.set_viewport_size(SCREEN)
     page.evaluate(AXE_SCRIPT)
     assert barriers(page) == []
     page.locator(".slot").first.click()
@@ -243,7 +170,7 @@ def test_a_stale_sheet_says_so(browser: Browser, make: Callable[..., Path]) -> N
 
 
 def test_a_blind_sheet_shows_the_range_only_when_a_value_is_typed(browser: Browser, make: Callable[..., Path]) -> None:
-    page = browser.new_page(viewport=PHONE)  # type: ignore[arg-type]
+    page = browser.new_page(viewport=SCREEN)
     page.goto(make(WALLS[:1], blind=True).resolve().as_uri())
     page.wait_for_selector("body[data-ready]")
     assert page.locator(".fine").first.is_hidden()

@@ -13,6 +13,9 @@ const fieldRows = (() => {
     return found;
   }
 
+  // A mark by the id that it bears after the work, where it was moved.
+  const named = (wall, mark, state) => wall.part === "after" ? fieldWork.movedTo(state.work.marks[mark]) || mark : mark;
+
   // What was typed in a slot and stands: nothing where the mark could not be read in the end.
   const typedIn = (slot) => slot?.not ? [] : slot?.typed ?? [];
   const turned = (line, one) => rules.deflection(rules.millimetres(one.text, one.unit), line);
@@ -59,7 +62,7 @@ const fieldRows = (() => {
 
   function ofWall(sheet, w, state) {
     const wall = sheet.walls[w], said = state.walls[w] ?? {}, rows = [];
-    const common = {house: wall.house, wall: wall.wall, visit_date: state.date, part: "", technician: state.technician};
+    const common = {house: wall.house, wall: wall.wall, visit_date: state.date, part: wall.part, technician: state.technician};
     for (const placing of [0, 1]) {
       wall.lines.forEach((_, l) => {
         const line = lineOf(sheet, w, l, state);
@@ -69,7 +72,7 @@ const fieldRows = (() => {
           const last = slot.not ? {text: "", unit: line.unit} : slot.typed[slot.typed.length - 1];
           rows.push({
             ...common, method: line.method, instrument: line.instrument,
-            setup: String(placing ? line.again : line.number), standoff: "", mark: mark.mark, value: last.text,
+            setup: String(placing ? line.again : line.number), standoff: "", mark: named(wall, mark.mark, state), value: last.text,
             unit: last.unit, kind: line.kind, not_read: slot.not ?? "", seen: "", weather: said.weather ?? "",
             crack_width: more.crack ?? "", photos: more.photos ?? "", note: note(sheet, w, l, m, placing, state),
           });
@@ -95,9 +98,12 @@ const fieldRows = (() => {
     const {day, judged_on, known_until, code_version, id} = sheet;
     return {
       kind: "wallbow visit sheet", version: 1, made_from: {sheet: id, day, judged_on, known_until, code_version},
-      tables: {readings: sheet.walls.flatMap((_, w) => ofWall(sheet, w, state))},
+      tables: {
+        ...(sheet.work ? fieldWork.tables(sheet, state) : {}),
+        readings: sheet.walls.flatMap((_, w) => ofWall(sheet, w, state)),
+      },
     };
   }
 
-  return {at, read, asked, lineOf, ofWall, file};
+  return {at, read, asked, named, lineOf, ofWall, file};
 })();

@@ -2,9 +2,10 @@
 addEventListener("DOMContentLoaded", async () => {
   const $ = (id) => document.getElementById(id), all = (what) => [...document.querySelectorAll(what)];
   const sheet = JSON.parse($("sheet-data").textContent);
-  const rules = fieldRules, {at, asked, lineOf} = fieldRows;
+  const rules = fieldRules, {at, asked, lineOf, named} = fieldRows;
   const kept = await fieldKept();
-  const empty = () => ({technician: "", date: "", slots: {}, marks: {}, walls: {}, instruments: {}, wall: 0});
+  const empty = () => ({technician: "", date: "", slots: {}, marks: {}, walls: {}, instruments: {}, step: 0, work: {done: {}, marks: {}, note: ""}});
+  const steps = all(".field");
   let state = empty(), open = null, typing = {whole: "", part: "", unit: "in", doubt: ""}, failed = kept.where === "";
 
   const today = () => {
@@ -12,12 +13,13 @@ addEventListener("DOMContentLoaded", async () => {
     return [now.getFullYear(), now.getMonth() + 1, now.getDate()].map((n) => String(n).padStart(2, "0")).join("-");
   };
 
-  let saving = Promise.resolve();
+  // One save after the other; what is on the disk is said only once it is there.
+  let saving = Promise.resolve(), changes = 0;
   function keep() {
-    const now = structuredClone(state);
+    const now = structuredClone(state), change = ++changes;
+    document.body.dataset.kept = "not yet";
     saving = saving.then(() => kept.save(sheet.id, now)).then(() => { failed = kept.where === ""; }, () => { failed = true; })
-      .then(warn);
-    return saving;
+      .then(() => { if (change === changes) { document.body.dataset.kept = failed ? "no" : "yes"; progress(); warn(); } });
   }
 
   function changed() {
@@ -46,8 +48,9 @@ addEventListener("DOMContentLoaded", async () => {
 
   // Marks of a wall that are to be read: [place, whether it is done].
   function places(w) {
-    const found = [];
-    sheet.walls[w].lines.forEach((line, l) => line.marks.forEach((_, m) => {
+    const found = [], after = sheet.walls[w].part === "after";
+    sheet.walls[w].lines.forEach((line, l) => line.marks.forEach((mark, m) => {
+      if (after && state.work.marks[mark.mark]?.fate === "lost") return;
       const asks = asked(sheet, w, l, m, state);
       for (const placing of [0, 1]) {
         if (placing && !second(w, l)) continue;
@@ -75,7 +78,7 @@ addEventListener("DOMContentLoaded", async () => {
   }
 
   function show() {
-    for (const part of all(".field")) part.hidden = Number(part.dataset.wall) !== state.wall;
+    steps.forEach((part, step) => { part.hidden = step !== state.step; });
     for (const button of all(".slot")) {
       const [w, l, m, placing] = button.dataset.at.split(".").map(Number), line = sheet.walls[w].lines[l];
       const text = shown(slotOf(button.dataset.at)), asks = asked(sheet, w, l, m, state);
@@ -83,7 +86,9 @@ addEventListener("DOMContentLoaded", async () => {
       button.hidden = placing === 1 && !second(w, l);
       button.classList.toggle("out", text !== "" && asks !== "");
       button.classList.toggle("asked", placing === 1 && text === "" && asks === "second");
-      button.setAttribute("aria-label", `${line.marks[m].mark}, set-up ${placing ? line.again : line.number}: ${text || "not read yet"}`);
+      const mark = named(sheet.walls[w], line.marks[m].mark, state);
+      if (!placing) button.parentElement.querySelector(".mark").textContent = mark;
+      button.setAttribute("aria-label", `${mark}, set-up ${placing ? line.again : line.number}: ${text || "not read yet"}`);
     }
     for (const part of all(".fine")) {
       const [w, l, m] = part.dataset.at.split(".").map(Number);
@@ -96,13 +101,20 @@ addEventListener("DOMContentLoaded", async () => {
       part.textContent = urgent ? "Leave the area by the wall, keep others out, and call the office from outside. See the box at the end." : "";
     }
     const counts = sheet.walls.map((_, w) => places(w)).map((found) => [found.filter(([, done]) => done).length, found.length]);
-    all("#chooser button").forEach((button, w) => {
-      button.textContent = `${sheet.walls[w].key} (${counts[w][0]} of ${counts[w][1]})`;
-      button.setAttribute("aria-pressed", String(w === state.wall));
+    all("#chooser button").forEach((button, step) => {
+      const {label, wall} = steps[step].dataset;
+      button.textContent = wall === undefined ? label : `${label} (${counts[wall][0]} of ${counts[wall][1]})`;
+      button.setAttribute("aria-pressed", String(step === state.step));
     });
-    const [done, wanted] = counts.reduce(([a, b], [c, d]) => [a + c, b + d], [0, 0]);
-    $("progress").textContent = `${done} of ${wanted} readings are there or have a reason. ` + (failed ? "" : "Kept on this phone.");
+    for (const part of all(".moved")) part.hidden = state.work.marks[part.dataset.mark]?.fate !== "moved";
+    progress();
     warn();
+  }
+
+  function progress() {
+    const found = sheet.walls.flatMap((_, w) => places(w)), done = found.filter(([, there]) => there).length;
+    const kept = {yes: "Kept on this phone.", "not yet": "Keeping it …"}[document.body.dataset.kept] ?? "";
+    $("progress").textContent = `${done} of ${found.length} readings are there or have a reason. ${kept}`;
   }
 
   // the keys
@@ -122,7 +134,7 @@ addEventListener("DOMContentLoaded", async () => {
     const [w, l, m, placing] = place.split(".").map(Number), line = lineOf(sheet, w, l, state), mark = line.marks[m];
     open = {place, w, l, m, placing};
     typing = {whole: "", part: "", unit: line.unit, doubt: ""};
-    $("keys-head").textContent = `${mark.mark}: ${line.kind.toUpperCase()}, set-up ${placing ? line.again : line.number}`;
+    $("keys-head").textContent = `${named(sheet.walls[w], mark.mark, state)}: ${line.kind.toUpperCase()}, set-up ${placing ? line.again : line.number}`;
     const said = all(".fine").find((part) => part.dataset.at === at(w, l, m))?.dataset.said ?? "";
     $("keys-fine").textContent = sheet.blind && !slotOf(place) ? "" : fineText(w, l, m, placing) || said;
     $("minus").hidden = line.kind !== "deflection";
@@ -140,7 +152,7 @@ addEventListener("DOMContentLoaded", async () => {
     const before = slotOf(place)?.typed ?? [];
     state.slots[place] = {typed: [...before, {text, unit: typing.unit}]};
     changed();
-    const asks = asked(sheet, w, l, m, state), mark = sheet.walls[w].lines[l].marks[m].mark, fine = fineText(w, l, m, placing);
+    const asks = asked(sheet, w, l, m, state), mark = named(sheet.walls[w], sheet.walls[w].lines[l].marks[m].mark, state), fine = fineText(w, l, m, placing);
     const outside = `${text} is outside the range (${fine}).`;
     const said = {
       again: `${outside} Read mark ${mark} again.`,
@@ -197,11 +209,23 @@ addEventListener("DOMContentLoaded", async () => {
   for (const list of all(".instrument")) list.addEventListener("change", () => { state.instruments[list.dataset.at] = list.value; changed(); });
   $("technician").addEventListener("input", () => { state.technician = $("technician").value.trim(); changed(); });
   $("date").addEventListener("change", () => { state.date = $("date").value; keep(); show(); });
-  sheet.walls.forEach((wall, w) => {
+  if (steps.length > 1) steps.forEach((_, step) => {
     const button = Object.assign(document.createElement("button"), {type: "button", className: "act"});
-    button.addEventListener("click", () => { state.wall = w; changed(); });
-    if (sheet.walls.length > 1) $("chooser").append(button);
+    button.addEventListener("click", () => { state.step = step; changed(); });
+    $("chooser").append(button);
   });
+
+  // the record of the work
+
+  const ofMark = (part, more) => {
+    state.work.marks[part.dataset.mark] = {...state.work.marks[part.dataset.mark], ...more};
+    changed();
+  };
+  for (const part of all(".done")) part.addEventListener("change", () => { state.work.done[part.name] = part.value.trim(); changed(); });
+  for (const part of all(".fate")) part.addEventListener("change", () => ofMark(part, {fate: part.value}));
+  for (const part of all(".thickness")) part.addEventListener("input", () => ofMark(part, {thickness: part.value.trim()}));
+  for (const part of all(".new")) part.addEventListener("input", () => ofMark(part, {[part.name]: part.value.trim()}));
+  $("work-note")?.addEventListener("input", () => { state.work.note = $("work-note").value; changed(); });
 
   function fill() {
     $("technician").value = state.technician;
@@ -210,6 +234,11 @@ addEventListener("DOMContentLoaded", async () => {
     for (const box of all(".weather")) box.checked = state.walls[box.dataset.at]?.weather === box.value;
     for (const text of all("textarea.note")) text.value = state.walls[text.dataset.at]?.note ?? "";
     for (const list of all(".instrument")) if (list.dataset.at in state.instruments) list.value = state.instruments[list.dataset.at];
+    for (const part of all(".done")) part.value = state.work.done[part.name] ?? "";
+    for (const part of all(".fate")) part.value = state.work.marks[part.dataset.mark]?.fate ?? "";
+    for (const part of all(".thickness")) part.value = state.work.marks[part.dataset.mark]?.thickness ?? "";
+    for (const part of all(".new")) part.value = state.work.marks[part.dataset.mark]?.[part.name] ?? "";
+    if ($("work-note")) $("work-note").value = state.work.note;
     show();
   }
 
