@@ -9,7 +9,7 @@ import schemathesis
 from hypothesis import HealthCheck, settings
 from service_running import BEGAN, Running
 
-from monitor.pipeline import uploads
+from monitor.pipeline import judging, uploads
 from monitor.web import accounts
 from monitor.web.doors import DOORS
 
@@ -22,6 +22,7 @@ def asked(visited: Path, tmp_path_factory: pytest.TempPathFactory):
     key = accounts.new_key(running.store(), "T1", at=BEGAN + timedelta(minutes=1))
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(uploads, "new_verdicts", lambda *_, **__: [])
+        patch.setattr(judging, "expected_at", lambda *_: None)
         yield running, key
 
 

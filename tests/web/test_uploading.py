@@ -8,7 +8,7 @@ import pytest
 from service_running import BEGAN, HEADINGS, NORTH, REGISTER, SOUTH, Running, sheet, token_of
 
 from monitor.errors import StoreError
-from monitor.pipeline import assessing, intake, saying, uploads
+from monitor.pipeline import assessing, intake, judging, saying, uploads
 from monitor.pipeline.new_verdicts import new_verdicts
 from monitor.store import Store
 from monitor.terms import Role
@@ -22,6 +22,12 @@ DOUBTFUL = ("doubtful.csv", sheet(DAY, ("DH-01-N", (*NORTH[:2], "1 3/16", "3 x",
 def without_verdicts(monkeypatch: pytest.MonkeyPatch) -> None:
     """The model is not asked where its answer is not in question: it costs most of a confirmation's time."""
     monkeypatch.setattr(uploads, "new_verdicts", lambda *_, **__: [])
+
+
+@pytest.fixture
+def without_model(without_verdicts: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Neither for verdicts nor for what readings should be."""
+    monkeypatch.setattr(judging, "expected_at", lambda *_: None)
 
 
 def sent(*files: tuple[str, bytes]) -> list[tuple[str, tuple[str, bytes]]]:
@@ -56,7 +62,7 @@ def test_a_preview_says_what_the_command_says_and_stores_nothing(with_walls: Run
     assert with_walls.store().facts_sha256() == before
 
 
-@pytest.mark.usefixtures("without_verdicts")
+@pytest.mark.usefixtures("without_model")
 def test_confirming_stores_what_was_shown_once_however_often_it_is_asked(with_walls: Running) -> None:
     client = with_walls.with_key(Role.TECHNICIAN)
     before = counts(with_walls.store())
@@ -75,7 +81,7 @@ def test_confirming_stores_what_was_shown_once_however_often_it_is_asked(with_wa
     assert previewed(client, GOOD)["says"] == "Nothing new. 10 rows are in already."
 
 
-@pytest.mark.usefixtures("without_verdicts")
+@pytest.mark.usefixtures("without_model")
 def test_the_second_of_two_files_is_judged_with_the_first_one_in(with_walls: Running) -> None:
     client = with_walls.with_key(Role.TECHNICIAN)
     twice = ("again.csv", GOOD[1] + b"\n")
@@ -93,7 +99,7 @@ def test_the_second_of_two_files_is_judged_with_the_first_one_in(with_walls: Run
     assert previewed(client, twice)["says"].startswith("Nothing new")
 
 
-@pytest.mark.usefixtures("without_verdicts")
+@pytest.mark.usefixtures("without_model")
 def test_register_and_readings_sent_together_are_taken_in_the_right_order(running: Running) -> None:
     client = running.with_key(Role.OFFICE)
     register = [(f"{table}.csv", "\n".join(lines).encode()) for table, lines in REGISTER.items()]
@@ -105,7 +111,7 @@ def test_register_and_readings_sent_together_are_taken_in_the_right_order(runnin
     assert counts(running.store()) == {"readings": 10, "receipts": 6, "walls": 18}
 
 
-@pytest.mark.usefixtures("without_verdicts")
+@pytest.mark.usefixtures("without_model")
 def test_where_what_is_known_changed_meanwhile_it_is_told_and_nothing_is_stored(with_walls: Running) -> None:
     client = with_walls.with_key(Role.TECHNICIAN)
     found = previewed(client, GOOD)
@@ -168,7 +174,7 @@ def test_of_few_walls_every_number_but_places_in_the_plan_is_that_of_all(with_wa
         assert rows or name in ("suspects", "repairs")
 
 
-@pytest.mark.usefixtures("without_verdicts")
+@pytest.mark.usefixtures("without_model")
 def test_a_field_sheets_file_stores_the_rows_of_the_csv_of_the_same_visit(with_walls: Running) -> None:
     titles, *lines = (line.split(",") for line in GOOD[1].decode().splitlines())
     rows = [dict(zip(titles, line, strict=True)) for line in lines]
@@ -182,6 +188,7 @@ def test_a_field_sheets_file_stores_the_rows_of_the_csv_of_the_same_visit(with_w
     assert previewed(client, GOOD)["says"] == "Nothing new. 10 rows are in already."
 
 
+@pytest.mark.usefixtures("without_model")
 def test_an_upload_is_its_senders_alone_and_forgotten_after_a_day(with_walls: Running) -> None:
     mine, office = with_walls.with_key(Role.TECHNICIAN), with_walls.with_key(Role.OFFICE)
     path = f"/api/uploads/{previewed(mine, GOOD)['upload_id']}"
@@ -197,7 +204,7 @@ def test_an_upload_is_its_senders_alone_and_forgotten_after_a_day(with_walls: Ru
     assert len(list((with_walls.root / "uploads").iterdir())) == 1, "the bytes of the old one are gone"
 
 
-@pytest.mark.usefixtures("without_verdicts")
+@pytest.mark.usefixtures("without_model")
 def test_an_answer_lost_on_the_way_is_found_again_and_nothing_is_stored_twice(
     with_walls: Running, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -247,7 +254,7 @@ def test_what_cannot_be_taken_is_answered_in_plain_words(
     assert said in problem["detail"]
 
 
-@pytest.mark.usefixtures("without_verdicts")
+@pytest.mark.usefixtures("without_model")
 def test_a_file_that_cannot_be_read_says_so_and_the_others_are_taken(with_walls: Running) -> None:
     client = with_walls.with_key(Role.TECHNICIAN)
     found = previewed(client, ("empty.csv", b""), ("../../etc/old.xls", b"\xd0\xcf\x11\xe0"), GOOD)
@@ -283,6 +290,7 @@ def test_the_pages_do_the_same_without_a_script(with_walls: Running) -> None:
     assert browser.post("/uploads", data={"csrf": token}, files=sent(("", b""))).status_code == 422
 
 
+@pytest.mark.usefixtures("without_model")
 def test_a_name_or_cell_that_looks_like_markup_is_shown_as_text(with_walls: Running) -> None:
     browser = with_walls.signed_in(Role.TECHNICIAN)
     token = token_of(browser.get("/uploads").text)
@@ -293,6 +301,7 @@ def test_a_name_or_cell_that_looks_like_markup_is_shown_as_text(with_walls: Runn
     assert "&lt;img src=x" in page
 
 
+@pytest.mark.usefixtures("without_model")
 def test_a_technician_cannot_send_what_the_office_sets_up(running: Running) -> None:
     files = [(f"{table}.csv", "\n".join(lines).encode()) for table, lines in REGISTER.items()]
     files.append(("thresholds.csv", b"valid from,before [mm/yr],after [mm/yr]\n2023-01-16,30,30\n"))
@@ -308,6 +317,7 @@ def test_a_technician_cannot_send_what_the_office_sets_up(running: Running) -> N
     assert running.store().office.people().num_rows == 0
 
 
+@pytest.mark.usefixtures("without_model")
 def test_uploads_of_one_moment_stay_apart_by_account_and_content(with_walls: Running) -> None:
     store, at = with_walls.store(), with_walls.clock()
     files = [uploads.Sent(*GOOD)]
