@@ -6,7 +6,6 @@ from pathlib import Path
 from fastapi import FastAPI
 from starlette.middleware import Middleware
 from starlette.middleware.sessions import SessionMiddleware
-from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from monitor.web import problems, sheets, signing_in, upload_api, uploading, written
 from monitor.web.document import document
@@ -21,14 +20,12 @@ ROOMS = (signing_in, sheets, uploading, upload_api, written)
 def make_app(store_root: Path, settings: WebSettings, clock: Clock) -> FastAPI:
     """The service over one store. clock: the time now, UTC."""
     cookie = "__Host-wallbow" if settings.over_tls else "wallbow"
-    hosts = sorted({host.rpartition(":")[0] or host for host in settings.hosts})
     app = FastAPI(
         title="wallbow",
         openapi_url=None,  # the document is one of the guarded routes
         redirect_slashes=False,
         middleware=[
-            Middleware(SecurityHeaders, over_tls=settings.over_tls),
-            Middleware(TrustedHostMiddleware, allowed_hosts=hosts, www_redirect=False),
+            Middleware(SecurityHeaders, hosts=settings.hosts, over_tls=settings.over_tls),
             Middleware(
                 SessionMiddleware,
                 secret_key=settings.secret,

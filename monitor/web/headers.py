@@ -1,8 +1,13 @@
-"""Headers of every answer: nothing from outside, no script or style but the page's own, no frame, no copy kept."""
+"""Headers of every answer: nothing from outside, no script or style but the page's own, no frame, no copy kept.
+
+And of every request the Host: a name that nobody reaches the service by is one that somebody else's page made up.
+"""
 
 import secrets
+from collections.abc import Collection
 
-from starlette.datastructures import MutableHeaders
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 
@@ -17,8 +22,9 @@ def policy(nonce: str) -> str:
 class SecurityHeaders:
     """Adds the headers that an answer does not set itself, and makes the nonce (request.state.nonce)."""
 
-    def __init__(self, app: ASGIApp, *, over_tls: bool) -> None:
+    def __init__(self, app: ASGIApp, *, hosts: Collection[str], over_tls: bool) -> None:
         self.app = app
+        self.hosts = hosts
         self.over_tls = over_tls
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -36,7 +42,9 @@ class SecurityHeaders:
                     headers.setdefault(name, value)
             await send(message)
 
-        await self.app(scope, receive, with_headers)
+        known = Headers(scope=scope).get("host", "").casefold() in self.hosts
+        answer = self.app if known else PlainTextResponse("Nobody reaches this service by that name.", 400)
+        await answer(scope, receive, with_headers)
 
     def _headers(self, nonce: str) -> dict[str, str]:
         found = {

@@ -7,6 +7,7 @@ from urllib.parse import urlsplit
 from monitor.errors import SettingsError
 
 LOOPBACK = "http://127.0.0.1:8765"
+_USUAL_PORT = {"http": 80, "https": 443}
 _SAME_MACHINE = ("127.0.0.1", "localhost", "[::1]")
 
 
@@ -53,10 +54,9 @@ class WebSettings:
         return frozenset(f"{parts.scheme}://{host}" for host in self.hosts)
 
     @property
-    def hosts(self) -> tuple[str, ...]:
-        """What a request's Host header may say, port included where it is not the usual one."""
+    def hosts(self) -> frozenset[str]:
+        """What a request's Host header may say, with the port where it is not the scheme's usual one."""
         parts = urlsplit(self.public_url)
-        named = parts.netloc.rpartition("@")[2]
-        port = f":{parts.port}" if parts.port is not None else ""
-        names = {host + port for host in _SAME_MACHINE} if named.removesuffix(port) in _SAME_MACHINE else {named}
-        return tuple(sorted(names))
+        name = f"[{parts.hostname}]" if ":" in (parts.hostname or "") else parts.hostname or ""
+        port = "" if parts.port in (None, _USUAL_PORT[parts.scheme]) else f":{parts.port}"
+        return frozenset(each + port for each in (_SAME_MACHINE if name in _SAME_MACHINE else (name,)))

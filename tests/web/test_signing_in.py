@@ -162,8 +162,22 @@ def test_no_answer_may_be_kept_framed_or_run_a_script_of_others(running: Running
         assert headers["referrer-policy"] == "no-referrer"
 
 
-def test_a_host_that_nobody_reaches_the_service_by_is_refused(running: Running) -> None:
-    assert running.browser().get("/sign-in", headers={"Host": "walls.elsewhere.example"}).status_code == 400
+@pytest.mark.parametrize(
+    ("public_url", "named", "others"),
+    [
+        ("http://127.0.0.1:8765", {"127.0.0.1:8765", "localhost:8765", "[::1]:8765"}, {"localhost", "127.0.0.1:80"}),
+        ("http://[::1]:8765", {"127.0.0.1:8765", "[::1]:8765"}, {"[::1]"}),
+        ("https://walls.example", {"walls.example", "Walls.Example"}, {"localhost", "walls.example:8765", ""}),
+        ("https://walls.example:443/", {"walls.example"}, {"walls.example.evil.example"}),
+        ("http://10.0.0.5:80", {"10.0.0.5"}, {"10.0.0.6"}),
+    ],
+)
+def test_only_names_that_people_reach_the_service_by_are_answered(
+    public_url: str, named: set[str], others: set[str], start
+) -> None:
+    browser = start(public_url=public_url).browser()
+    assert {browser.get("/sign-in", headers={"Host": host}).status_code for host in named} == {200}
+    assert {browser.get("/sign-in", headers={"Host": host}).status_code for host in others} == {400}
 
 
 def test_a_body_larger_than_a_form_is_not_read(running: Running) -> None:

@@ -28,6 +28,7 @@ def shown(start: Callable[..., Running], tmp_path: Path) -> Running:
         "../secret.html": PAGE,
     }.items():
         (folder / name).write_bytes(data)
+    (folder / "photos" / "outside.jpg").symlink_to(tmp_path / "secret.html")
     running = start(pages=folder)
     row = dict.fromkeys(("house", "wall", "supersedes"), "") | {"known_at": running.clock()}
     row |= {"report_number": "1", "page": "index.html", "sha256": files.sha256(PAGE), "edition_id": "0" * 16}
@@ -66,7 +67,16 @@ def test_a_page_that_was_altered_or_never_published_is_not_shown(engineer: TestC
     "place",
     [
         *("../secret.html", "%2e%2e/secret.html", "..%2fsecret.html", "photos/../../secret.html", "a\\..\\secret.html"),
-        *("notes.txt", "photos", "", "no.html", ".hidden.html", "//etc/passwd", "%2Fetc%2Fpasswd"),
+        *(
+            "photos/outside.jpg",
+            "notes.txt",
+            "photos",
+            "",
+            "no.html",
+            ".hidden.html",
+            "//etc/passwd",
+            "%2Fetc%2Fpasswd",
+        ),
     ],
 )
 def test_nothing_beside_the_pages_is_reached(place: str, engineer: TestClient) -> None:
