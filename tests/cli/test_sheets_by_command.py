@@ -39,3 +39,10 @@ def test_wrong_wishes_are_answered_with_the_mend(call, words: tuple[str, ...], c
     done = call("field-sheet", *STORE, *words)
     assert done.code == code, done.err
     assert said in " ".join(done.err.replace("│", " ").split())
+
+
+def test_the_sheet_of_a_day_of_work_is_written_for_one_wall(call, tmp_path: Path) -> None:
+    done = call("as-built-sheet", "DH-09-E", *STORE, "--on", "2026-05-04", "--to", str(tmp_path))
+    assert (done.code, done.err.startswith("Wrote ")) == (exits.OK, True)
+    assert [path.name for path in tmp_path.iterdir()] == ["as-built-sheet_2026-05-04_DH-09-E.html"]
+    assert call("as-built-sheet", "DH-9-E", *STORE, "--to", str(tmp_path)).code == exits.NOT_FOUND
