@@ -56,6 +56,12 @@ def test_every_interface_line_of_the_doors_is_in_the_document_with_its_roles(ask
             assert problem["schema"]["$ref"].endswith("/Problem")
 
 
+def test_a_change_since_the_preview_is_told_of_in_the_document(asked) -> None:
+    running, _ = asked
+    told = running.app.openapi()["paths"]["/api/uploads/{upload}/confirm"]["post"]["responses"]["409"]
+    assert told["content"]["application/json"]["schema"]["$ref"].endswith("/UploadAnswer")
+
+
 def test_every_field_has_a_description(asked) -> None:
     running, _ = asked
     for name, model in running.app.openapi()["components"]["schemas"].items():
