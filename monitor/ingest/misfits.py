@@ -98,13 +98,26 @@ def _bow(readings: Sequence[Placed]) -> list[float]:
 def _confirmed(one: Placed, off_mm: float, readings: Sequence[Placed], visit: Visit) -> bool:
     """Whether another set-up of the visit, or a reading that was held before, has that mark off the same way.
 
-    A reading held before cannot be compared where set-ups stand anywhere.
+    Where set-ups stand anywhere each is held against its own other readings, and a reading held before cannot be.
     """
-    others = [r.off_mm for r in readings if r.target.mark == one.target.mark and r.draft is not one.draft]
+    others = [
+        _apart_mm(reading, block)
+        for block in fits.blocks(readings)
+        for reading in block
+        if reading.target.mark == one.target.mark and reading.draft is not one.draft
+    ]
     if not one.target.is_free:
         before = visit.history.doubted(one.draft.values)
         others += [row["deflection_mm"] - one.target.mean_mm for row in before]
     return any(other / off_mm > CONFIRMS for other in others)
+
+
+def _apart_mm(reading: Placed, block: Sequence[Placed]) -> float:
+    """How far inward of its expectation; where the set-up stands anywhere, less what its other readings are off."""
+    mates = [mate.off_mm for mate in block if mate is not reading]
+    if not reading.target.is_free:
+        return reading.off_mm
+    return reading.off_mm - fmean(mates) if mates else 0.0
 
 
 def _slip(reading: Placed, off_mm: float, sd_mm: float) -> Finding:

@@ -233,6 +233,17 @@ def test_a_mark_that_two_set_ups_have_off_alike_is_used() -> None:
     assert judged(rows, expect("N", NORTH)) == [USED] * 10
 
 
+@pytest.mark.parametrize("elsewhere_mm", [0.0, 30.0, -30.0])
+def test_a_mark_that_two_set_ups_have_off_alike_is_used_wherever_the_second_stands(elsewhere_mm: float) -> None:
+    off = [*NORTH[:3], 40.0, NORTH[4]]
+    usual = {"method": "laser", "instrument": "", "standoff": ""}
+    rows = sheet("N", off, **usual) + sheet("N", [d + elsewhere_mm for d in off], **usual, **{"set-up": "2"})
+    expected = expect("N", NORTH, method="laser", shared=None)
+    assert judged(rows, expected) == [USED] * 10
+    rows[8] |= {"value": gap(NORTH[3] + elsewhere_mm)}
+    assert [state for state, _, _ in judged(rows, expected)] == [*["used"] * 3, "held", *["used"] * 6]
+
+
 def test_a_mark_read_again_as_it_was_held_before_is_used() -> None:
     off = sheet("N", [*NORTH[:3], 32.0, NORTH[4]])
     first = take(write_csv(*off), HOUSE, expected=expect("N", NORTH), name="first.csv")
