@@ -76,7 +76,7 @@ def test_a_technicians_afternoon(
     assert "1 1/2 is outside the range" in phone.asks
     assert "Read mark M3 again" in phone.asks
     phone.keys("1 9/16")
-    assert "put it up anew" in phone.asks
+    assert "put it up anew, and read M3 again as set-up 2" in phone.asks
     assert phone.page.locator("#keys-head").inner_text() == "M3: GAP, set-up 2"
     phone.keys("1 5/8")
     assert "it is accepted, and the office is told" in phone.asks
@@ -98,8 +98,25 @@ def test_a_technicians_afternoon(
     assert "fine from 3 7/8 to" in phone.page.locator("#keys-fine").inner_text()
     phone.keys("3 1/2")
     assert "Read mark T2 again" in phone.asks
-    phone.keys("4")
-    assert phone.mark == "M2"
+    phone.keys("3 1/2")
+    assert "read B2, T2, M2 again as set-up 6" in phone.asks
+    assert (phone.mark, phone.page.locator("#keys-head").inner_text()) == ("B2", "B2: GAP, set-up 6")
+    phone.keys("5")
+    assert phone.mark == "T2"
+    phone.keys("4 3/8")
+    assert "it is accepted" in phone.asks
+    phone.tap("#close")
+    phone.tap('.slot[data-at="1.1.2.1"]')
+    phone.keys("4 3/16")
+    assert not phone.page.locator("#keys").is_visible(), "nothing more to read from that placing"
+
+    # in millimetres, with a crack and a photo
+    phone.tap('.slot[data-at="1.1.2.0"]')
+    phone.tap("#unit")
+    phone.page.locator("#keys details", has_text="Crack").locator("summary").tap()
+    phone.page.fill("#crack", "1/16 in")
+    phone.page.fill("#photos", "a.jpg; b.jpg")
+    phone.keys("84")
     phone.tap("#close")
 
     with phone.page.expect_download() as saved:
@@ -117,8 +134,14 @@ def test_a_technicians_afternoon(
         ("E", 1, "M4", "", "blocked", "could-not-read", "", "wet"),
         ("E", 2, "M3", "1 5/8", "", "used", "", "wet"),
         ("N", 2, "B2", "4 1/8", "", "used", "", ""),
-        ("N", 2, "T2", "4", "", "used", "", ""),
+        ("N", 2, "T2", "3 1/2", "", "used", "", ""),
+        ("N", 2, "M2", "84", "", "used", "", ""),
+        ("N", 6, "B2", "5", "", "used", "", ""),
+        ("N", 6, "T2", "4 3/8", "", "used", "", ""),
+        ("N", 6, "M2", "4 3/16", "", "used", "", ""),
     ]
+    metric = taken.intake.table.to_pylist()[8]
+    assert (metric["unit"], metric["crack_width_mm"], metric["photos"]) == ("mm", 25.4 / 16, "a.jpg; b.jpg")
     third = taken.intake.table.to_pylist()[3]
     assert third["note"].startswith("read 2 times: 1 1/2, 1 9/16; outside the sheet's range")
     assert third["note"].endswith("second set-up agrees, told to the office")
@@ -181,6 +204,10 @@ def test_a_blind_sheet_shows_the_range_only_when_a_value_is_typed(browser: Brows
     page.locator("#close").click()
     assert page.locator(".fine").first.inner_text().startswith("3, fine from")
     assert page.locator(".fine").nth(1).is_hidden()
+    page.clock.set_fixed_time(datetime.now() + timedelta(days=1))  # noqa: DTZ005 (the phone's own time)
+    page.reload()
+    page.wait_for_selector("body[data-ready]")
+    assert "For another visit save and clear this sheet" in page.locator("#warnings").inner_text()
     page.close()
 
 

@@ -34,6 +34,7 @@ addEventListener("DOMContentLoaded", async () => {
     if (failed) said.push("This browser keeps nothing. Do not close or reload this page before the file is saved, or write on paper.");
     if (made > long) said.push(`Stale: this sheet was made for ${sheet.day}, ${made} days before the visit. Its ranges may not hold; ask for a new one.`);
     else if (made < 0) said.push(`This sheet was made for ${sheet.day}, which is still to come.`);
+    if (state.date && state.date !== today()) said.push(`The visit is dated ${state.date}, and today is ${today()}. For another visit save and clear this sheet, or change the date.`);
     if (data > old) said.push(`Stale: what it was made from was known ${data} days before the visit.`);
     const text = said.join("\n");
     if ($("warnings").dataset.said === text) return;
@@ -51,22 +52,23 @@ addEventListener("DOMContentLoaded", async () => {
     const found = [], after = sheet.walls[w].part === "after";
     sheet.walls[w].lines.forEach((line, l) => line.marks.forEach((mark, m) => {
       if (after && state.work.marks[mark.mark]?.fate === "lost") return;
-      const asks = asked(sheet, w, l, m, state);
+      const asks = asked(sheet, w, l, m, state), again = marksAgain(w, l);
       for (const placing of [0, 1]) {
-        if (placing && !second(w, l)) continue;
         const place = at(w, l, m, placing), slot = slotOf(place);
-        const wanted = !placing || sheet.walls[w].second || ["second", "agreed", "differ"].includes(asks);
-        if (wanted) found.push([place, slot?.not || (slot?.typed?.length && (placing || asks !== "again"))]);
+        if (placing && !again.has(mark.mark)) continue;
+        found.push([place, slot?.not || (slot?.typed?.length && (placing || asks !== "again"))]);
       }
     }));
     return found;
   }
 
-  // Whether a line is read from a second placing: the whole wall is, or a mark of it asked for it.
-  function second(w, l) {
-    const line = sheet.walls[w].lines[l];
-    return sheet.walls[w].second || line.marks.some((_, m) =>
-      slotOf(at(w, l, m, 1)) || ["second", "agreed", "differ"].includes(asked(sheet, w, l, m, state)));
+  // Marks of a line that are read from a second placing: those that asked for it; all where the whole wall is read again,
+  // or where a placing stands anywhere, so that one mark alone tells nothing.
+  function marksAgain(w, l) {
+    const {marks} = sheet.walls[w].lines[l];
+    const asking = marks.filter((_, m) => sheet.walls[w].second || ["second", "agreed", "differ"].includes(asked(sheet, w, l, m, state)));
+    const all = asking.length && marks.some((mark) => Object.keys(mark.refs).length);
+    return new Set((all ? marks : asking).map((mark) => mark.mark));
   }
 
   function fineText(w, l, m, placing) {
@@ -83,7 +85,7 @@ addEventListener("DOMContentLoaded", async () => {
       const [w, l, m, placing] = button.dataset.at.split(".").map(Number), line = sheet.walls[w].lines[l];
       const text = shown(slotOf(button.dataset.at)), asks = asked(sheet, w, l, m, state);
       button.textContent = text;
-      button.hidden = placing === 1 && !second(w, l);
+      button.hidden = placing === 1 && !text && !marksAgain(w, l).size;
       button.classList.toggle("out", text !== "" && asks !== "");
       button.classList.toggle("asked", placing === 1 && text === "" && asks === "second");
       const mark = named(sheet.walls[w], line.marks[m].mark, state);
@@ -156,14 +158,17 @@ addEventListener("DOMContentLoaded", async () => {
     const outside = `${text} is outside the range (${fine}).`;
     const said = {
       again: `${outside} Read mark ${mark} again.`,
-      second: `${outside} The same twice. Take the set-up down, put it up anew, and read ${mark} again as set-up ${sheet.walls[w].lines[l].again}. Photograph the rule at the mark.`,
+      second: `${outside} The same twice. Photograph the rule at ${mark}. ` + (sheet.walls[w].second
+        ? "It is read again in the second set-up." : `Take the set-up down, put it up anew, and read ${[...marksAgain(w, l)].join(", ")} again as set-up ${sheet.walls[w].lines[l].again}.`),
       differ: `${outside} The two set-ups differ. Read both again; if they still differ, leave both as they are.`,
       agreed: `${outside} Two set-ups agree: it is accepted, and the office is told. Call them before you leave.`,
     }[asks] ?? "";
-    if (said) {
-      openKeys(asks === "second" ? at(w, l, m, 1) : place);
-      $("asked").textContent = said;
-    } else next();
+    const anew = placing === 0 && asks === "second";
+    if (anew && !sheet.walls[w].second) {
+      openKeys(places(w).map(([one]) => one).find((one) => one.startsWith(`${at(w, l)}.`) && one.endsWith(".1") && !slotOf(one)));
+    } else if (said && !anew) openKeys(place);
+    else next();
+    if (said) $("asked").textContent = said;
   }
 
   // On to the next mark of the wall that is not done, in the order of the sheet; else back to the page.
