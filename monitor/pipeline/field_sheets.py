@@ -15,6 +15,7 @@ from monitor.errors import NotFoundError, ReportError, Where
 from monitor.ingest import misfits
 from monitor.ingest.expectation import Expectations
 from monitor.ingest.known import Known, nearest
+from monitor.pipeline.assessing import of_walls
 from monitor.pipeline.expecting import expected_at
 from monitor.pipeline.field_lines import sheet_wall
 from monitor.report import pages
@@ -51,17 +52,21 @@ def field_sheet(
     }
     known = Known(tables)
     keys = [_found(known, text) for text in walls]
-    readings = store.readings(known_on=known_on)
-    foretold = expected_at(store, {(house, day) for house, _ in keys}, tables, readings, known_on)
+    houses = {house for house, _ in keys}
+    neighbours = {(row["house"], row["wall"]) for row in tables["walls"].to_pylist() if row["house"] in houses}
+    readings = store.readings(known_on=known_on, walls=neighbours)
+    foretold = expected_at(store, {(house, day) for house in houses}, tables, readings, known_on)
     rows = _rows_before(readings, set(keys), day)
-    expectations = Expectations(foretold, known)
+    expectations, flags = Expectations(foretold, known), _flags(keys, assessment)
     return FieldSheet(
         day=day,
         judged_on=assessment.judged_on if assessment else None,
         known_until=known_on,
         newest_reading=max((row["visit_date"] for found in rows.values() for row in found), default=None),
         walls=[
-            sheet_wall(known, key, rows[key], expectations, day, second_why(store, key, rows[key], day, assessment))
+            sheet_wall(
+                known, key, rows[key], expectations, day, second_why(store, key, rows[key], day, flags.get(key, ""))
+            )
             for key in keys
         ],
         instruments=tables["instruments"].sort_by("instrument").to_pylist(),
@@ -127,10 +132,13 @@ def write(sheet: FieldSheet, to: Path) -> Path:
     return path
 
 
-def second_why(store: Store, key: Key, rows: Sequence[Row], day: date, assessment: Assessment | None) -> str:
-    """Why all of a wall is read a second time on that day, '' where it is not: flagged, never read, or drawn."""
-    if flag := _flag(key, assessment):
-        return flag
+def second_why(store: Store, key: Key, rows: Sequence[Row], day: date, flag: str) -> str:
+    """Why all of a wall is read a second time on that day, '' where it is not: flagged, never read, or drawn.
+
+    rows: its readings before that day; flag: why the latest assessment wants to see it again, '' where it does not.
+    """
+    if flag:
+        return f"asked for: {flag}"
     if not any(row["state"] == State.USED for row in rows):
         return "first readings of this wall"
     return "drawn: one wall in five" if drawn(store, key, day) else ""
@@ -145,18 +153,18 @@ def drawn(store: Store, key: Key, day: date) -> bool:
     return int.from_bytes(sha256(text.encode()).digest()[:8], "big") * SECOND_ONE_IN < 2**64
 
 
-def _flag(key: Key, assessment: Assessment | None) -> str:
-    """Why the latest assessment wants to see the wall again, '' where it does not."""
+def _flags(keys: Sequence[Key], assessment: Assessment | None) -> dict[Key, str]:
+    """Of those walls that the latest assessment wants to see again, why."""
     if assessment is None:
-        return ""
-    for row in assessment.wall_results.to_pylist():
-        ours = (row["house"], row["wall"]) == key and row["is_current"]
-        if ours and row["verdict"] in (Verdict.MOVING, Verdict.LOOK_AGAIN):
-            return f"asked for: {row['verdict']}"
-    for row in assessment.findings.to_pylist():
-        if (row["house"], row["wall"]) == key and row["outcome"] == Outcome.YES and row["rule"] not in _NOT_FLAGS:
-            return f"asked for: {row['rule']}"
-    return ""
+        return {}
+    flags: dict[Key, str] = {}
+    for row in of_walls(assessment.findings, keys).to_pylist():
+        if row["outcome"] == Outcome.YES and row["rule"] not in _NOT_FLAGS:
+            flags.setdefault((row["house"], row["wall"]), row["rule"])
+    for row in of_walls(assessment.wall_results, keys).to_pylist():
+        if row["is_current"] and row["verdict"] in (Verdict.MOVING, Verdict.LOOK_AGAIN):
+            flags[row["house"], row["wall"]] = row["verdict"]
+    return flags
 
 
 def _found(known: Known, text: str) -> Key:
