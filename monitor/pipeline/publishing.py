@@ -1,7 +1,7 @@
 """An assessment to pages in a folder, and onto the ledger; the only place where the store meets the report room."""
 
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -33,12 +33,18 @@ _ONLY_ONCE = 8
 """Files beside those of the walls."""
 
 
-def book_of(store: Store, assessment: Assessment, previous: Assessment | None = None) -> Book:
-    """Everything that pages are made of, as known when the assessment was made."""
+def book_of(
+    store: Store,
+    assessment: Assessment,
+    previous: Assessment | None = None,
+    *,
+    walls: Collection[Key] | None = None,
+) -> Book:
+    """Everything that pages are made of, as known when the assessment was made; readings of some walls or of all."""
     known_on = assessment.known_until
     settings = settings_of(store, runs.of(store, assessment))
     facts = {name: store.current(name, known_on=known_on) for name in schema.FACTS if name != "readings"}
-    facts["readings"] = as_judged(store.readings(known_on=known_on), assessment)
+    facts["readings"] = as_judged(store.readings(known_on=known_on, walls=walls), assessment)
     return Book(
         facts=facts,
         decisions=store.office.decisions(known_on=known_on),

@@ -87,6 +87,16 @@ def plotly_script() -> bytes:
     return figures.script()
 
 
+WORDS: Mapping[str, Any] = {
+    "wording": wording,
+    "monthly_name": names.MONTHLY_LIST,
+    "index_name": names.INDEX,
+    "plan_name": names.PLAN,
+    "overview_name": names.OVERVIEW,
+}
+"""What every template of this room knows."""
+
+
 @cache
 def _environment() -> Environment:
     environment = Environment(
@@ -96,13 +106,7 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.globals |= {
-        "wording": wording,
-        "monthly_name": names.MONTHLY_LIST,
-        "index_name": names.INDEX,
-        "plan_name": names.PLAN,
-        "overview_name": names.OVERVIEW,
-    }
+    environment.globals |= WORDS
     return environment
 
 

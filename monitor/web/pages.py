@@ -7,12 +7,15 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse
 from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
 
+from monitor.report.pages import WORDS
 from monitor.terms import Role
 from monitor.web.doors import DOORS
 from monitor.web.service import Visitor
 
 _NAVIGATION = (
     ("Start", "/"),
+    ("Monthly list", "/review"),
+    ("Visit plan", "/review/plan"),
     ("Field sheets", "/field-sheets"),
     ("Send readings", "/uploads"),
     ("Pages", "/pages"),
@@ -50,6 +53,8 @@ def _navigation(role: Role | None) -> list[tuple[str, str]]:
 @cache
 def _environment() -> Environment:
     loaders = [PackageLoader("monitor", "web/templates"), PackageLoader("monitor", "report/templates")]
-    return Environment(
+    environment = Environment(
         loader=ChoiceLoader(loaders), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
+    environment.globals |= WORDS
+    return environment

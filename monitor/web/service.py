@@ -15,6 +15,7 @@ from monitor import store as stores
 from monitor.store import Store
 from monitor.web import audit
 from monitor.web.accounts import Account
+from monitor.web.kept import Kept
 from monitor.web.settings import WebSettings
 
 Clock = Callable[[], datetime]
@@ -27,6 +28,7 @@ class Service:
     root: Path
     settings: WebSettings
     clock: Clock
+    kept: Kept = field(default_factory=lambda: Kept(24))
     rates: FixedWindowRateLimiter = field(default_factory=lambda: FixedWindowRateLimiter(MemoryStorage()))
 
     def store(self) -> Store:

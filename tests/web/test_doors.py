@@ -9,7 +9,7 @@ from monitor.web import app as app_module
 from monitor.web.doors import DOORS
 from monitor.web.guard import GuardedRoute
 
-IN_PATH = {"upload": "0" * 32, "name": "0.csv", "place:path": "index.html"}
+IN_PATH = {"upload": "0" * 32, "name": "0.csv", "place:path": "index.html", "wall": "DH-01-N", "reading": "0" * 16}
 
 
 def asked(line: str) -> tuple[str, str]:

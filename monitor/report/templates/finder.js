@@ -13,7 +13,7 @@ addEventListener("DOMContentLoaded", () => {
   function fits(item, wanted) {
     return Object.entries(wanted).every(([name, value]) => name === "text"
       ? value.toLowerCase().split(/\s+/).every((word) => item.words.includes(word))
-      : !value || (name === "list" ? item.part.dataset.list : item.row.dataset[name]) === value);
+      : !value || (item.row.dataset[name] ?? item.part.dataset[name]) === value);
   }
 
   function filter() {
@@ -75,5 +75,6 @@ addEventListener("DOMContentLoaded", () => {
   form.addEventListener("submit", (event) => event.preventDefault());
   form.addEventListener("reset", () => setTimeout(() => { column = ""; sort(); filter(); }));
   form.hidden = false;
+  for (const part of form.querySelectorAll("[hidden]")) part.hidden = false;
   filter();
 });
