@@ -4,6 +4,7 @@ import re
 from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import replace
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -12,19 +13,18 @@ import pyarrow.compute as pc
 
 from monitor import __version__, schema
 from monitor.errors import ReportError
-from monitor.pipeline import editions, modelling, past_lists, runs
+from monitor.pipeline import editions, modelling, page_set, past_lists, runs
 from monitor.pipeline.as_judged import as_judged
 from monitor.pipeline.assessing import made_again, settings_of
 from monitor.pipeline.component_movement import component_movement
 from monitor.pipeline.editions import Edition
 from monitor.pipeline.first_totals import first_totals
-from monitor.report import monthly_files, names, pages
+from monitor.report import names
 from monitor.report.context import Book, Key, Row
-from monitor.report.language import codes
+from monitor.report.engineer_sheet import Model
 from monitor.results import Assessment
 from monitor.store import Store, files
 from monitor.terms import Act
-from monitor.trend.shares import share_range
 
 Progress = Callable[[int, int], None]
 
@@ -158,22 +158,15 @@ def _ledger(
 
 
 def _all_pages(content: Book, keys: list[tuple[str, str]]) -> Iterator[tuple[str, bytes]]:
-    yield names.INDEX, pages.index(content)
-    yield names.MONTHLY_LIST, pages.monthly_list(content)
-    yield names.MONTHLY_CSV, monthly_files.monthly_csv(content)
-    yield names.MONTHLY_XLSX, monthly_files.monthly_xlsx(content)
-    yield names.PLAN, pages.visit_plan(content)
-    yield names.REPEATABILITY, pages.repeatability(content)
-    yield names.OVERVIEW, pages.overview(content, share_range)
-    yield names.SCRIPT, pages.plotly_script()
-    for (house, wall), model in zip(keys, modelling.models(content, keys), strict=True):
-        yield names.page_name(house, wall, "wall"), pages.wall_page(content, house, wall)
-        yield names.page_name(house, wall, "engineer"), pages.engineer_page(content, house, wall, model)
-        for code in codes():
-            name = names.page_name(house, wall, names.in_language("homeowner", code))
-            yield name, pages.homeowner_page(content, house, wall, code)
-            name = names.page_name(house, wall, names.in_language("history", code))
-            yield name, pages.history_page(content, house, wall, code)
+    for name, make in page_set.of_all(content).items():
+        yield name, make()
+    for key, model in zip(keys, modelling.models(content, keys), strict=True):
+        for name, make in page_set.of_wall(content, key, partial(_given, model)).items():
+            yield name, make()
+
+
+def _given(model: Model) -> Model:
+    return model
 
 
 def _write(path: Path, data: bytes) -> Path:

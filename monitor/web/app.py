@@ -7,13 +7,36 @@ from fastapi import FastAPI
 from starlette.middleware import Middleware
 from starlette.middleware.sessions import SessionMiddleware
 
-from monitor.web import problems, review_list, review_wall, sheets, signing_in, upload_api, uploading, written
+from monitor.web import (
+    assessing_again,
+    made,
+    problems,
+    review_list,
+    review_reading,
+    review_wall,
+    sheets,
+    signing_in,
+    upload_api,
+    uploading,
+    written,
+)
 from monitor.web.document import document
 from monitor.web.headers import SecurityHeaders
 from monitor.web.service import Clock, Service
 from monitor.web.settings import WebSettings
 
-ROOMS = (signing_in, review_list, review_wall, sheets, uploading, upload_api, written)
+ROOMS = (
+    signing_in,
+    review_list,
+    review_reading,
+    review_wall,
+    assessing_again,
+    sheets,
+    uploading,
+    upload_api,
+    made,
+    written,
+)
 """Modules with a `router` of guarded routes."""
 
 

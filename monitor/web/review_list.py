@@ -13,8 +13,7 @@ from monitor.report.plan_sheet import plan_sheet
 from monitor.store import Store
 from monitor.web import guard
 from monitor.web.pages import page
-from monitor.web.service import Here, Service
-from monitor.web.telling import DONE
+from monitor.web.service import Asking, Here, Service, is_office
 
 router = guard.router()
 _Choice = Annotated[str, Query(max_length=200)]
@@ -24,16 +23,16 @@ _Choice = Annotated[str, Query(max_length=200)]
 def the_list(
     request: Request,
     here: Here,
+    asking: Asking,
     text: _Choice = "",
     list: _Choice = "",
     state: _Choice = "",
     owner: _Choice = "",
-    done: _Choice = "",
 ) -> Response:
     """The list of the newest assessment, what changed since the last one first."""
     store = here.store()
     if not store.assessments():
-        return page(request, "review_none.html", title="Monthly list", today=here.today())
+        return page(request, "review_none.html", title="Monthly list", today=here.today(), is_office=is_office(asking))
     wanted = {"text": text, "list": list, "state": state, "owner": owner}
     found = working_list.working_list(working_list.with_decisions(store, book(here, store)), wanted)
     return page(
@@ -42,8 +41,8 @@ def the_list(
         **found,
         wanted=wanted,
         is_narrowed=any(wanted.values()),
-        said=DONE.get(done, ""),
         today=here.today(),
+        is_office=is_office(asking),
     )
 
 
@@ -64,7 +63,7 @@ def book(here: Service, store: Store) -> Book:
     card = store.assessment(max(days), tables=()) if days else None
     if card is None:
         raise NotFoundError("Nothing was assessed yet.", mend="Let the office assess first.")
-    made_from = ("list", runs.of(store, card).run_id, here.root)
+    made_from = ("list", runs.of(store, card).run_id)
     return here.kept.of(made_from, lambda: working_list.book(store, assessing.newest(store)))
 
 

@@ -1,35 +1,33 @@
 """One wall to decide about: why it asks for somebody, what waits, what was done, and the forms of the office."""
 
 from collections import defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 from typing import Annotated, Any
 
 from fastapi import Form, Query, Request
-from fastapi.responses import RedirectResponse, Response
+from fastapi.responses import Response
 from starlette.exceptions import HTTPException
 
-from monitor.errors import BowError, TrendError
 from monitor.pipeline import keys, meanwhile, review
-from monitor.pipeline.meanwhile import Happening
 from monitor.pipeline.wall_now import wall_now
 from monitor.report.context import Book, Key, Row, WallView
 from monitor.report.wall_sheet import wall_sheet
 from monitor.store import Store
-from monitor.terms import Act, Role, Step
+from monitor.terms import Act, Step
 from monitor.web import guard
+from monitor.web.accounts import STAFF
 from monitor.web.pages import page
 from monitor.web.review_list import address
-from monitor.web.service import Asking, Here, Service, Visitor, note
-from monitor.web.telling import DONE
+from monitor.web.service import Asking, Here, Service, Visitor, is_office
+from monitor.web.taking import DONE, Asked, taken
 
 router = guard.router()
-_Text = Annotated[str, Form(max_length=1000)]
-_Seen = Annotated[str, Form(max_length=20_000)]
-_Ids = Annotated[list[str] | None, Form(max_length=500)]
-_MANY = 12
-"""So many of the newest happenings are shown at once; the rest stand in the sheet below."""
+Text = Annotated[str, Form(max_length=1000)]
+Seen = Annotated[str, Form(max_length=20_000)]
+_NEWEST = 8
+"""So many happenings are shown; all readings and decisions stand in the sheet below."""
 
 
 @router.get("/review/walls/{wall}")
@@ -37,7 +35,7 @@ def open_wall(
     request: Request, here: Here, asking: Asking, wall: str, done: Annotated[str, Query(max_length=20)] = ""
 ) -> Response:
     """The wall as it stands now."""
-    return shown(request, here, asking, wall, said=DONE.get(done, ""))
+    return _shown(request, here, asking, _key(here, wall), Asked(), said=DONE.get(done, ""))
 
 
 @router.post("/review/walls/{wall}/decide")
@@ -46,19 +44,19 @@ def decide(
     here: Here,
     asking: Asking,
     wall: str,
-    step: _Text = "",
-    why: _Text = "",
-    owner: _Text = "",
-    due: _Text = "",
-    seen: _Seen = "",
+    step: Text = "",
+    why: Text = "",
+    owner: Text = "",
+    due: Text = "",
+    seen: Seen = "",
 ) -> Response:
     """Record a decision, unless something happened that whoever decides had not seen."""
-    typed = {"form": "decide", "step": step, "why": why, "owner": owner, "due": due}
+    key = _key(here, wall)
 
     def act(store: Store) -> str:
         found = review.decide(
             store,
-            wall,
+            keys.written(*key),
             _step(step),
             who=asking.name,
             why=why,
@@ -69,7 +67,8 @@ def decide(
         )
         return f"{found['step']}, by {found['owner']}{f', due {due}' if due else ''}: {found['why']}"
 
-    return taken(request, here, asking, wall, seen, typed, act, "decided")
+    asked = Asked("decide", {"step": step, "why": why, "owner": owner, "due": due})
+    return taken(here, asking, key, seen, asked, act, lambda again: _shown(request, here, asking, key, again))
 
 
 @router.post("/review/walls/{wall}/rulings")
@@ -78,113 +77,66 @@ def rule(
     here: Here,
     asking: Asking,
     wall: str,
-    reading: _Ids = None,
-    act: _Text = "",
-    why: _Text = "",
-    seen: _Seen = "",
+    reading: Annotated[list[str] | None, Form(max_length=500)] = None,
+    act: Text = "",
+    why: Text = "",
+    seen: Seen = "",
 ) -> Response:
     """Release or reject the held readings that were ticked, all for one reason."""
-    ids = reading or []
-    typed = {"form": "rule", "reading": ids, "act": act, "why": why}
+    key, ids = _key(here, wall), reading or []
 
     def ruled(store: Store) -> str:
+        if act not in (Act.RELEASE, Act.REJECT):
+            raise HTTPException(422, "Say whether to release or to reject.")
         if not ids:
-            raise review.RulingError("No reading is ticked.", mend="Tick those that you rule on.")
-        done = [review.rule(store, each, _act(act), who=asking.name, why=why, made_at=here.now()) for each in ids]
-        return f"{act} of {', '.join(str(row['reading_id']) for row in done)}: {why}"
+            raise HTTPException(422, "No reading is ticked. Tick those that you rule on.")
+        for each in ids:
+            review.rule(store, each, Act(act), who=asking.name, why=why, made_at=here.now())
+        return f"{act} of {', '.join(ids)}: {why}"
 
-    return taken(request, here, asking, wall, seen, typed, ruled, "ruled")
-
-
-def taken(
-    request: Request,
-    here: Service,
-    asking: Visitor,
-    wall: str,
-    seen: str,
-    typed: Mapping[str, Any],
-    act: Callable[[Store], str],
-    done: str,
-) -> Response:
-    """Do what a form about a wall asks for, and go back to the wall; or show the form again with all that was typed.
-
-    It is shown again where something happened since it was made, which is then shown first, and where it cannot be
-    done as asked. Nobody else can come between the look and the deed.
-    """
-    store = here.store()
-    key = keys.find(store.current("walls"), wall)
-    kind = f"{typed['form']}"
-    try:
-        with store.taking_in():
-            if missed := meanwhile.since(meanwhile.of_wall(store, *key), seen):
-                note(here, asking, kind, "not yet: something else came first", wall=wall)
-                return shown(request, here, asking, wall, typed=typed, missed=missed, status=409)
-            what = act(store)
-    except (BowError, HTTPException) as error:
-        problem = str(error.detail if isinstance(error, HTTPException) else error)
-        note(here, asking, kind, f"not done: {problem}", wall=wall)
-        return shown(request, here, asking, wall, typed=typed, problem=problem, status=422)
-    note(here, asking, kind, "done", what=what, wall=keys.written(*key))
-    return RedirectResponse(f"{address(keys.written(*key))}?done={done}", 303)
-
-
-def shown(
-    request: Request,
-    here: Service,
-    asking: Visitor,
-    wall: str,
-    *,
-    typed: Mapping[str, Any] | None = None,
-    missed: Sequence[Happening] = (),
-    problem: str = "",
-    said: str = "",
-    status: int = 200,
-) -> Response:
-    """The page of a wall with what happened meanwhile, what went wrong, and what was typed into a form of it."""
-    store = here.store()
-    key = keys.find(store.current("walls"), wall)
-    happened = meanwhile.of_wall(store, *key)
-    try:
-        content = book(here, store, key)
-    except TrendError as error:
-        return page(request, "problem.html", status=422, title=keys.written(*key), detail=str(error))
-    view = content.view(*key)
-    return page(
-        request,
-        "review_wall.html",
-        status=status,
-        **_sheet(content, view),
-        layout="web.html",
-        reading_page="/review/readings/",
-        before=_before(store, key),
-        held=_held(view),
-        happened=happened[:_MANY],
-        seen=meanwhile.seen(happened),
-        missed=missed,
-        problem=problem,
-        said=said,
-        typed={"form": "", **(typed or {})},
-        steps=[step.value for step in Step],
-        people=review.people(store),
-        today=here.today(),
-        is_office=asking.account is not None and asking.account.role is Role.OFFICE,
-        back=address(keys.written(*key)),
-    )
+    asked = Asked("rule", {"reading": ids, "why": why})
+    return taken(here, asking, key, seen, asked, ruled, lambda again: _shown(request, here, asking, key, again))
 
 
 def book(here: Service, store: Store, key: Key) -> Book:
     """The book of one wall as it stands now: kept until facts, settings or the day are others."""
     now, today = here.now(), here.today()
-    settings = store.settings().model_dump_json()
-    made_from = ("wall", key, store.facts_sha256(), settings, today)
-    made = here.kept.of(made_from, lambda: wall_now(store, keys.written(*key), today=today, now=now)[1])
+    made_from = ("wall", key, store.facts_sha256(), store.settings().model_dump_json(), today)
+    made = here.kept.of(made_from, lambda: wall_now(store, key, today=today, now=now))
     return replace(made, decisions=store.office.decisions())
+
+
+def _shown(request: Request, here: Service, asking: Visitor, key: Key, asked: Asked, *, said: str = "") -> Response:
+    """The wall's page, with a form that was not taken as it was sent."""
+    store = here.store()
+    happened = meanwhile.of_wall(store, *key)
+    content = book(here, store, key)
+    view = content.view(*key)
+    return page(
+        request,
+        "review_wall.html",
+        status=asked.status,
+        **_sheet(content, view),
+        layout="web.html",
+        reading_page="/review/readings/",
+        before=_before(store, key),
+        held=_held(view),
+        happened=happened[:_NEWEST],
+        seen=meanwhile.seen(happened),
+        asked=asked,
+        said=said,
+        steps=[step.value for step in Step],
+        people=_people(store),
+        today=here.today(),
+        is_office=is_office(asking),
+        back=address(keys.written(*key)),
+    )
 
 
 def _sheet(content: Book, view: WallView) -> dict[str, Any]:
     """The context of the written page, its addresses those of the service."""
     sheet = dict(wall_sheet(content, view))
-    sheet["figure"] = None  # it needs a script
+    sheet["figure"] = None  # it needs a script from beside the page
     sheet["photos"] = [{**row, "address": f"/pages/{row['address']}"} for row in sheet["photos"]]
     return sheet | {name: f"/pages/{sheet[name]}" for name in ("engineer_page", "homeowner_page")}
 
@@ -192,10 +144,9 @@ def _sheet(content: Book, view: WallView) -> dict[str, Any]:
 def _before(store: Store, key: Key) -> Row | None:
     """The wall's result on the newest list, with the day it was judged for; None where it is on none."""
     found = store.assessment(tables=("wall_results",))
-    for row in found.wall_results.to_pylist() if found else ():
-        if (row["house"], row["wall"]) == key and row["is_current"]:
-            return {**row, "judged_on": found.judged_on if found else None}
-    return None
+    rows = found.wall_results.to_pylist() if found else []
+    mine = (row for row in rows if (row["house"], row["wall"]) == key and row["is_current"])
+    return next(({**row, "judged_on": found.judged_on} for row in mine if found), None)
 
 
 def _held(view: WallView) -> list[Sequence[Row]]:
@@ -206,17 +157,19 @@ def _held(view: WallView) -> list[Sequence[Row]]:
     return list(groups.values())
 
 
+def _people(store: Store) -> list[str]:
+    """Whoever may be given something to do: everybody of the company who is registered."""
+    return [row["person"] for row in store.office.people().to_pylist() if row["role"] in STAFF]
+
+
+def _key(here: Service, wall: str) -> Key:
+    return keys.find(here.store().current("walls"), wall)
+
+
 def _step(written: str) -> Step:
-    try:
-        return Step(written)
-    except ValueError:
-        raise HTTPException(422, "Say what is done next.") from None
-
-
-def _act(written: str) -> Act:
-    if written not in (Act.RELEASE, Act.REJECT):
-        raise HTTPException(422, "Say whether to release or to reject.")
-    return Act(written)
+    if written not in list(Step):
+        raise HTTPException(422, "What is done next must be said. Choose one.")
+    return Step(written)
 
 
 def _day(written: str) -> date | None:

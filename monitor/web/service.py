@@ -13,6 +13,7 @@ from limits.strategies import FixedWindowRateLimiter
 
 from monitor import store as stores
 from monitor.store import Store
+from monitor.terms import Role
 from monitor.web import audit
 from monitor.web.accounts import Account
 from monitor.web.kept import Kept
@@ -88,6 +89,11 @@ Here = Annotated[Service, Depends(_service)]
 """The service, as a parameter of a page."""
 Asking = Annotated[Visitor, Depends(_visitor)]
 """Who asks, as a parameter of a page; the guard has let them in already."""
+
+
+def is_office(asking: Visitor) -> bool:
+    """Whether who asks may change anything here."""
+    return asking.account is not None and asking.account.role is Role.OFFICE
 
 
 def note(here: Service, who: Visitor, act: str, result: str, *, what: str = "", wall: str = "") -> None:

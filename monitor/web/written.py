@@ -1,4 +1,8 @@
-"""The written pages, from the folder that `wallbow reports` writes: those only that are on record as published."""
+"""The written pages: from the folder that `wallbow reports` writes, else made from the store when they are asked for.
+
+Of a folder those pages only are shown that are on record as published. What is made on demand is, byte for byte, what
+`wallbow reports` would write of the newest assessment.
+"""
 
 import re
 from base64 import b64encode
@@ -9,7 +13,7 @@ from fastapi.responses import RedirectResponse, Response
 from starlette.exceptions import HTTPException
 
 from monitor.report import names, pages
-from monitor.web import guard
+from monitor.web import guard, made
 from monitor.web.service import Here, Service
 
 router = guard.router()
@@ -25,7 +29,7 @@ _KINDS = {
 }
 _PICTURES = ("jpg", "jpeg", "png")
 _SCRIPT = re.compile(rb"<script>(.*?)</script>", re.S)
-_NONE = "This service has no folder of pages. Start it with --pages FOLDER, where `wallbow reports` writes them."
+_NOWHERE = "There is no such page."
 _OTHER = (
     "This page is not byte for byte as it was published, so it is not shown. Write the pages again: wallbow reports."
 )
@@ -40,10 +44,20 @@ def first() -> Response:
 @router.get("/pages/{place:path}")
 def written(here: Here, place: str) -> Response:
     """One written page or a file beside it."""
-    data = _file(here, place)
     ending = place.rpartition(".")[2]
+    if not _PLACE.fullmatch(place) or ending not in _KINDS:
+        raise HTTPException(404, _NOWHERE)
+    if here.settings.pages is None:
+        return _answer(made.page(here, place), ending)
+    data = _file(Path(here.settings.pages), place)
     if ending not in _PICTURES and not _is_published(here, place, sha256(data).hexdigest()):
         raise HTTPException(409, _OTHER)
+    return _answer(data, ending)
+
+
+def _answer(data: bytes | None, ending: str) -> Response:
+    if data is None:
+        raise HTTPException(404, _NOWHERE)
     headers = {"Content-Security-Policy": policy(data)} if ending == "html" else {}
     return Response(data, media_type=_KINDS[ending], headers=headers)
 
@@ -57,14 +71,10 @@ def policy(data: bytes) -> str:
     )
 
 
-def _file(here: Service, place: str) -> bytes:
-    folder = here.settings.pages
-    if folder is None:
-        raise HTTPException(404, _NONE)
-    inside = Path(folder) / place
-    known = _PLACE.fullmatch(place) and place.rpartition(".")[2] in _KINDS
-    if not known or not inside.is_file() or not inside.resolve().is_relative_to(Path(folder).resolve()):
-        raise HTTPException(404, "There is no such page.")
+def _file(folder: Path, place: str) -> bytes:
+    inside = folder / place
+    if not inside.is_file() or not inside.resolve().is_relative_to(folder.resolve()):
+        raise HTTPException(404, _NOWHERE)
     return inside.read_bytes()
 
 

@@ -2,13 +2,15 @@
 
 import shutil
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from argon2 import PasswordHasher
-from service_running import Running, fill
+from service_running import Running, fill, fill_for_review
 
 from monitor.web import passwords
+from monitor.web.kept import Kept
 from monitor.web.settings import WebSettings
 
 
@@ -29,6 +31,25 @@ def prepared(quick_hashes: None, tmp_path_factory: pytest.TempPathFactory) -> Pa
 def visited(quick_hashes: None, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The same with nine houses and four visits of the first."""
     return fill(tmp_path_factory.mktemp("visited") / "store", visits=True).path
+
+
+@pytest.fixture(scope="session")
+def listed(quick_hashes: None, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A store with two lists, and readings that wait for the office."""
+    return fill_for_review(tmp_path_factory.mktemp("listed") / "store").path
+
+
+@pytest.fixture(scope="session")
+def kept() -> Kept:
+    """What takes long to make of the store with lists: it is made from facts alone, so that copies share it."""
+    return Kept(50)
+
+
+@pytest.fixture
+def reviewing(listed: Path, kept: Kept, tmp_path: Path) -> Running:
+    running = Running(shutil.copytree(listed, tmp_path / "listed"))
+    running.app.state.service = replace(running.app.state.service, kept=kept)
+    return running
 
 
 @pytest.fixture

@@ -16,6 +16,7 @@ from fastapi.testclient import TestClient
 
 from monitor import store as stores
 from monitor.pipeline import intake
+from monitor.pipeline.assessing import assess
 from monitor.store import Store
 from monitor.terms import Role
 from monitor.web import accounts, make_app
@@ -29,6 +30,7 @@ HEADINGS = "house,wall,visit date,technician,instrument,mark,value,unit,kind,men
 NORTH = ("2 15/16", "2 1/8", "1 13/16", "2 1/8", "2 15/16")
 SOUTH = ("3", "2 11/16", "2 9/16", "2 11/16", "3")
 VISITED = (date(2024, 4, 9), date(2024, 10, 8), date(2025, 4, 8), date(2025, 10, 7))
+LAST_VISIT = date(2026, 5, 12)
 HOUSES = 9
 REGISTER = {
     "people": ["person,role", "T1,technician", "O1,office", "E1,engineer"],
@@ -76,6 +78,20 @@ def fill(root: Path, *, visits: bool) -> Store:
         assert taken.added == 10
     for role, person in PEOPLE.items():
         accounts.add(store, person, role, password=PASSWORD, at=BEGAN)
+    return store
+
+
+def fill_for_review(root: Path) -> Store:
+    """The same with what waits for the office: two lists, and a visit with three readings held."""
+    store = fill(root, visits=True)
+    for day in (date(2026, 3, 31), LAST_VISIT):
+        at = datetime(day.year, day.month, day.day, 20, tzinfo=UTC)
+        if day == LAST_VISIT:
+            north, south = (*NORTH[:2], "1 3/16", NORTH[3], "2 3/8"), (*SOUTH[:2], "1 15/16", *SOUTH[3:])
+            data = sheet(day, ("DH-01-N", north), ("DH-01-S", south))
+            taken = intake.take_readings(store, "may.csv", data, received_at=at, sender="T1", today=day)
+            assert taken.intake.held == 3
+        assess(store, judged_on=day, known_on=at)
     return store
 
 

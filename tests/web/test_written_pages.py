@@ -1,6 +1,7 @@
 """The written pages by browser: as published or not at all, and nothing else of the disk."""
 
 from collections.abc import Callable
+from html import unescape
 from pathlib import Path
 
 import pytest
@@ -83,7 +84,7 @@ def test_nothing_beside_the_pages_is_reached(place: str, engineer: TestClient) -
     assert engineer.get(f"/pages/{place}").status_code == 404
 
 
-def test_a_service_without_such_a_folder_says_how_to_give_one(running: Running) -> None:
+def test_a_service_without_such_a_folder_makes_the_pages_itself_and_says_what_that_takes(running: Running) -> None:
     answer = running.signed_in(Role.OFFICE).get("/pages/index.html")
     assert answer.status_code == 404
-    assert "--pages FOLDER" in answer.text
+    assert "There is no assessment in this store." in unescape(answer.text)

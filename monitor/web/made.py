@@ -1,0 +1,38 @@
+"""Pages made from the store when somebody asks for them: those of the newest assessment, kept by their edition."""
+
+from fastapi.responses import Response
+
+from monitor.pipeline import assessing, editions, keys, pack, page_set
+from monitor.pipeline.publishing import book_of_edition
+from monitor.report.context import Book
+from monitor.store import Store
+from monitor.web import guard
+from monitor.web.service import Asking, Here, Service, note
+
+router = guard.router()
+
+
+def page(here: Service, place: str) -> bytes | None:
+    """A page of the newest edition, or a file beside it; None where there is none. NotFoundError before the first."""
+    store = here.store()
+    return page_set.one(book(here, store), place)
+
+
+def book(here: Service, store: Store) -> Book:
+    """The book of the newest edition as it would be published now."""
+    edition = editions.of(store, assessing.newest(store), here.now())
+    made_from = ("edition", edition.edition_id)
+    return here.kept.of(made_from, lambda: book_of_edition(store, edition))
+
+
+@router.get("/review/walls/{wall}/pack")
+def packed(here: Here, asking: Asking, wall: str) -> Response:
+    """All about one wall in one archive, as the command makes it."""
+    store = here.store()
+    assessment = assessing.newest(store)
+    key = keys.find(store.current("walls", known_on=assessment.known_until), wall)
+    written = keys.written(*key)
+    data = pack.archive(pack.files(store, assessment, key))
+    note(here, asking, "pack", "done", what=f"judged for {assessment.judged_on}", wall=written)
+    headers = {"Content-Disposition": f'attachment; filename="{written}_{assessment.judged_on}.zip"'}
+    return Response(data, media_type="application/zip", headers=headers)
