@@ -126,6 +126,7 @@ def _shown(request: Request, here: Service, asking: Visitor, key: Key, asked: As
         asked=asked,
         said=said,
         steps=[step.value for step in Step],
+        called=Step.CALLED_HOMEOWNER.value,
         people=_people(store),
         today=here.today(),
         is_office=is_office(asking),
@@ -137,7 +138,7 @@ def _sheet(content: Book, view: WallView) -> dict[str, Any]:
     """The context of the written page, its addresses those of the service."""
     sheet = dict(wall_sheet(content, view))
     sheet["figure"] = None  # it needs a script from beside the page
-    sheet["photos"] = [{**row, "address": f"/pages/{row['address']}"} for row in sheet["photos"]]
+    sheet["photos"] = [{**row, "address": f"/pages/{row['address']}"} for row in sheet.get("photos", ())]
     return sheet | {name: f"/pages/{sheet[name]}" for name in ("engineer_page", "homeowner_page")}
 
 
