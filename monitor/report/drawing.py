@@ -35,16 +35,12 @@ _MOST_UNUSED = 0.5
 NOTHING_DRAWN = "There are no readings to draw yet."
 
 
-def movement_chart(curves: Curves, unit: str, size: Size, ids: str, place: str = "") -> Markup:
-    """SVG of the governing mark's movement; '' where there is nothing to draw. `ids` begins every id in it.
-
-    place: where that mark sits, in words; it takes the mark's id and the office's words from the chart.
-    """
+def movement_chart(curves: Curves, unit: str, size: Size, ids: str) -> Markup:
+    """SVG of the governing mark's movement; '' where there is nothing to draw. `ids` begins every id in it."""
     if not curves.of(curves.mark):
         return Markup("")
-    title = f"Movement of {place or f'mark {curves.mark}'}"
-    words = plain_words(curves, unit, place) if place else chart_words(curves, unit)
-    return drawn(curves, frame_of([curves], size), unit, size, ids, (title, words))
+    said = (f"Movement of mark {curves.mark}", chart_words(curves, unit))
+    return drawn(curves, frame_of([curves], size), unit, size, ids, said)
 
 
 def drawn(curves: Curves, frame: Frame, unit: str, size: Size, ids: str, said: tuple[str, str]) -> Markup:
@@ -105,27 +101,6 @@ def _unused_words(curves: Curves, unit: str) -> list[str]:
         for word, items in _unused_here(curves).items()
         for item in items
     ]
-
-
-def plain_words(curves: Curves, unit: str, place: str) -> str:
-    """The plain chart in words, from reading to reading; place: where the mark sits."""
-    stretches = curves.of(curves.mark)
-    if not stretches:
-        return NOTHING_DRAWN
-    said = [f"{place[:1].upper()}{place[1:]}, {_visits(stretches)}."]
-    said += [
-        f"Straps were fitted on {day_text(day)}; the readings before and after are kept apart." for day in curves.work
-    ]
-    newest = stretches[-1].points
-    counting = [point for point in newest if point.counts] or list(newest)
-    if len(counting) > 1:
-        start, end = counting[0], counting[-1]
-        moved = side_text(end.deflection_mm - start.deflection_mm, unit)
-        said.append(f"On {day_text(end.day)} it stood {moved} than on {day_text(start.day)}.")
-        if end.lower_mm is not None and end.upper_mm is not None:
-            low, high = side_text(end.lower_mm, unit), side_text(end.upper_mm, unit)
-            said.append(f"Given how finely we can measure, the wall itself could have come from {low} to {high}.")
-    return " ".join(said)
 
 
 def _visits(stretches: list[Stretch]) -> str:

@@ -9,7 +9,7 @@ import pytest
 from written_book import HOUSE, WALL_OF, book_of, states
 
 from monitor.report.curves import curves
-from monitor.report.drawing import OFFICE, PLAIN, chart_words, movement_chart, plain_words
+from monitor.report.drawing import OFFICE, PLAIN, chart_words, movement_chart
 from monitor.report.figures import movement_figure
 from monitor.report.places import place_words
 from monitor.report.svg import Frame, day_ticks, element, length_ticks, number, path
@@ -123,16 +123,6 @@ def test_a_chart_in_words_says_dates_visits_and_band(drawn):
         "after are kept apart. At the latest visit the mark stands 9.6 mm (3/8 in) further in than where the last line "
         "starts. The grey band there runs from 8.6 mm (5/16 in) further in to 11.4 mm (7/16 in) further in. At the "
         "threshold the movement from 9 October 2024 to 10 April 2026 would be 2.4 mm (1/8 in) inward."
-    )
-
-
-def test_the_homeowners_chart_in_words_names_no_mark_and_goes_from_reading_to_reading(drawn):
-    chart, view = drawn("moving after straps")
-    assert plain_words(chart, "mm", place_words(view, "M3")) == (
-        "The middle of the north wall, 7 visits from 10 April 2023 to 10 April 2026. Straps were fitted on 10 April "
-        "2024; the readings before and after are kept apart. On 10 April 2026 it stood 7.3 mm (5/16 in) further in "
-        "than on 9 October 2024. Given how finely we can measure, the wall itself could have come from 8.6 mm "
-        "(5/16 in) further in to 11.4 mm (7/16 in) further in."
     )
 
 
