@@ -4,12 +4,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from monitor.pipeline.publishing import book_of_list
 from monitor.report.context import Book
 from monitor.report.monthly_closed import CLOSED, Closed, closed
 from monitor.report.monthly_rows import FIRST, NEW, NEWLY, STILL, Line, List, the_list
 from monitor.report.monthly_sheet import NOBODY, monthly_sheet
-from monitor.results import Assessment
 from monitor.store import Store
 
 _GROUPS = (
@@ -33,31 +31,35 @@ class Group:
     number: int
 
 
-def book(store: Store, assessment: Assessment) -> Book:
-    """What the list is made from; decisions are put in with `with_decisions`, which change more often."""
-    return book_of_list(store, assessment)
+@dataclass(frozen=True)
+class Whole:
+    """All lines, walls that left the list, and the context of the written list."""
+
+    found: List
+    gone: Sequence[Closed]
+    sheet: Mapping[str, Any]
+    has_earlier: bool
 
 
-def with_decisions(store: Store, made: Book) -> Book:
-    """The same book with every decision made by now."""
-    return replace(made, decisions=store.office.decisions())
+def whole(store: Store, content: Book) -> Whole:
+    """The list of a book (publishing.book_of_list) with every decision made by now."""
+    content = replace(content, decisions=store.office.decisions())
+    found = the_list(content)
+    return Whole(found, closed(content, found), monthly_sheet(content), content.previous is not None)
 
 
-def working_list(content: Book, wanted: Mapping[str, str]) -> Mapping[str, Any]:
+def narrowed(made: Whole, wanted: Mapping[str, str]) -> Mapping[str, Any]:
     """Context of the list: that of the written one, and its lines by what became of them, narrowed to what is wanted.
 
     wanted: 'text' (words that all stand in the line), 'list', 'state', 'owner'; '' or left out for all.
     """
-    found = the_list(content)
-    gone = closed(content, found)
-    sheet = monthly_sheet(content)
-    groups = [_group(name, heading, found, gone, wanted) for name, heading in _GROUPS]
+    groups = [_group(name, heading, made.found, made.gone, wanted) for name, heading in _GROUPS]
     return {
-        **sheet,
-        "groups": [group for group in groups if group.number or (group.name != FIRST and content.previous)],
-        "total": len(found.all_lines) + len(gone),
+        **made.sheet,
+        "groups": [group for group in groups if group.number or (group.name != FIRST and made.has_earlier)],
+        "total": len(made.found.all_lines) + len(made.gone),
         "shown": sum(len(group.lines) + len(group.closed) for group in groups),
-        "undecided": sum(line.decision is None for line in found.all_lines if line.state != NEWLY),
+        "undecided": sum(line.decision is None for line in made.found.all_lines if line.state != NEWLY),
     }
 
 

@@ -8,6 +8,8 @@ from fastapi.responses import Response
 
 from monitor.errors import NotFoundError
 from monitor.pipeline import assessing, runs, working_list
+from monitor.pipeline.publishing import book_of_list
+from monitor.pipeline.working_list import Whole
 from monitor.report.context import Book
 from monitor.report.plan_sheet import plan_sheet
 from monitor.store import Store
@@ -34,7 +36,7 @@ def the_list(
     if not store.assessments():
         return page(request, "review_none.html", title="Monthly list", today=here.today(), is_office=is_office(asking))
     wanted = {"text": text, "list": list, "state": state, "owner": owner}
-    found = working_list.working_list(working_list.with_decisions(store, book(here, store)), wanted)
+    found = working_list.narrowed(_whole(here, store), wanted)
     return page(
         request,
         "review_list.html",
@@ -59,12 +61,21 @@ def plan(request: Request, here: Here) -> Response:
 
 def book(here: Service, store: Store) -> Book:
     """The book of the newest list, without the decisions made since. NotFoundError where nothing was assessed yet."""
+    return here.kept.of(("list", _run(store)), lambda: book_of_list(store, assessing.newest(store)))
+
+
+def _whole(here: Service, store: Store) -> Whole:
+    content, decided = book(here, store), tuple(store.office.decisions()["decision_id"].to_pylist())
+    return here.kept.of(("lines", _run(store), decided), lambda: working_list.whole(store, content))
+
+
+def _run(store: Store) -> str:
+    """The run behind the newest list."""
     days = store.assessments()
     card = store.assessment(max(days), tables=()) if days else None
     if card is None:
         raise NotFoundError("Nothing was assessed yet.", mend="Let the office assess first.")
-    made_from = ("list", runs.of(store, card).run_id)
-    return here.kept.of(made_from, lambda: working_list.book(store, assessing.newest(store)))
+    return runs.of(store, card).run_id
 
 
 def address(key: str) -> str:
