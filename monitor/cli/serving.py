@@ -54,7 +54,11 @@ def serve(
     ] = "",
     pages: Annotated[
         Path | None,
-        typer.Option("--pages", metavar="FOLDER", help="Folder where `wallbow reports` writes, to show its pages."),
+        typer.Option(
+            "--pages",
+            metavar="FOLDER",
+            help="Folder where `wallbow reports` writes, to show its pages (default: made from the store).",
+        ),
     ] = None,
 ) -> None:
     """Serve pages to browsers and JSON to scripts, to those who have an account; on this machine alone unless told.
