@@ -303,6 +303,20 @@ known_at | instant | UTC | when the pages were first published
 """
 )
 
+NEWS = _schema(
+    """
+edition_id | text | | the edition of pages
+house | text | | house id
+wall | text | | wall whose bad news it is
+since | instant | UTC | from when it was known
+goes_out_on | date | | day at whose end the homeowner's page goes out by itself
+waits | flag | | whether the homeowner's page and the history do not tell it yet
+told_on | date | | day of the call to the homeowner, where there was one
+told_by | text | | person id of who called, '' where nobody did
+known_at | instant | UTC | when the pages were first published
+"""
+)
+
 PAGES = _schema(
     """
 report_number | text | | number the page bears
@@ -402,6 +416,7 @@ OFFICE: Mapping[str, pa.Schema] = {
     "runs": RUNS,
     "settings_kept": SETTINGS_KEPT,
     "editions": EDITIONS,
+    "news": NEWS,
     "pages": PAGES,
     "accounts": ACCOUNTS,
     "sessions_ended": SESSIONS_ENDED,
@@ -427,6 +442,7 @@ KEY: Mapping[str, tuple[str, ...]] = {
     "runs": ("run_id",),
     "settings_kept": ("settings_sha256",),
     "editions": ("edition_id",),
+    "news": ("edition_id", "house", "wall"),
     "pages": ("report_number", "page", "sha256"),
     "accounts": ("account", "known_at"),
     "sessions_ended": ("session",),

@@ -153,6 +153,13 @@ class Act(StrEnum):
     WITHDRAW = "withdraw"
 
 
+class PhotoAct(StrEnum):
+    """Whether a photo may be shown to the homeowner, always with who and why; without either it may not."""
+
+    RELEASE = "release"
+    WITHHOLD = "withhold"
+
+
 RELEASED = "released"
 """Reason code of a reading that a person released: no screening sets it aside again."""
 

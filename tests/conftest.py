@@ -31,10 +31,11 @@ def demo(demo_home: Path) -> Done:
         made.append(run(sent.absolute(), to.absolute(), **more))
         return made[0]
 
-    with pytest.MonkeyPatch.context() as patch, pytest.raises(SystemExit) as left:
+    with pytest.MonkeyPatch.context() as patch:
         patch.chdir(demo_home)
         patch.setattr(demo_run, "run", kept)
         patch.setattr(sys, "argv", ["wallbow", "demo"])
-        main()
+        with pytest.raises(SystemExit) as left:
+            main()
     assert not left.value.code
     return made[0]

@@ -31,7 +31,7 @@ def test_the_wheel_holds_every_file_of_the_package_and_nothing_else(wheel: Path)
 
 
 def test_the_command_runs_from_the_wheel(wheel: Path, tmp_path: Path) -> None:
-    """Only the wheel's own files are in its folder: pages are written with the templates and phrases that came in it."""
+    """Pages are written with the templates and phrases that came in the wheel: nothing else is in its folder."""
     into = tmp_path / "installed"
     with zipfile.ZipFile(wheel) as opened:
         opened.extractall(into)

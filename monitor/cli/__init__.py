@@ -10,7 +10,19 @@ from monitor.cli.plain_help import PlainTyper
 
 def commands() -> PlainTyper:
     """All commands, each room's own."""
-    from monitor.cli import looking, planning, proving, records, repeating, review, serving, sheets, studies, writing
+    from monitor.cli import (
+        looking,
+        photos,
+        planning,
+        proving,
+        records,
+        repeating,
+        review,
+        serving,
+        sheets,
+        studies,
+        writing,
+    )
 
     app = PlainTyper(
         name="wallbow",
@@ -21,7 +33,7 @@ def commands() -> PlainTyper:
         pretty_exceptions_enable=False,
         add_completion=False,
     )
-    for room in (records, review, looking, planning, sheets, repeating, writing, proving, serving, studies):
+    for room in (records, photos, review, looking, planning, sheets, repeating, writing, proving, serving, studies):
         room.add_to(app)
     return app
 

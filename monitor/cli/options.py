@@ -50,6 +50,13 @@ Day = Annotated[
 Due = Annotated[
     date | None, typer.Option("--due", parser=_day, metavar="DATE", help="By when, e.g. 2026-05-15; today or later.")
 ]
+Holidays = Annotated[
+    list[date] | None,
+    typer.Option("--holiday", parser=_day, metavar="DATE", help="A day on which nobody works; give all of them anew."),
+]
+Visit = Annotated[
+    date | None, typer.Option("--visit", parser=_day, metavar="DATE", help="Day of the visit, e.g. 2026-04-14.")
+]
 KnownOn = Annotated[
     datetime | None,
     typer.Option(

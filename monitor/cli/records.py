@@ -32,6 +32,9 @@ def add_to(app: typer.Typer) -> None:
     app.command(epilog=options.example("wallbow setup --store try-store --company 'the demo firm' --contact 555-0100"))(
         setup
     )
+    app.command(
+        epilog=options.example("wallbow company --store reports/demo/store --time-zone America/Chicago"),
+    )(company)
     app.command(epilog=options.example("wallbow register --store try-store data/demo/register/*"))(register)
     app.command(epilog=options.example("wallbow ingest --store try-store data/demo/visits/2023-04-*"))(ingest)
 
@@ -48,6 +51,38 @@ def setup(
 
     stores.create(store, company={"name": company, "contact": contact}, created_at=options.now())
     show.say(f"Set up an empty store in {store}. Next: wallbow register --store {store} FILES")
+
+
+def company(
+    store: options.StorePath = options.DEFAULT_STORE,
+    name: Annotated[str | None, typer.Option("--name", metavar="NAME", help="Name on the pages.")] = None,
+    contact: Annotated[
+        str | None, typer.Option("--contact", metavar="TEXT", help="Whom a homeowner calls or writes to.")
+    ] = None,
+    time_zone: Annotated[
+        str | None, typer.Option("--time-zone", metavar="NAME", help="Its time zone, e.g. America/Chicago.")
+    ] = None,
+    holidays: options.Holidays = None,
+) -> None:
+    """Show or change what the company says of itself, and its working days.
+
+    Bad news is phoned first: a homeowner's page with new bad news goes out once `decide WALL 'called homeowner'` is on
+    record, or by itself: a hard limit's at the end of that day, else at the end of the second working day after it.
+    """
+    from monitor import store as stores
+    from monitor.pipeline import phoned_first
+
+    opened = stores.open(store)
+    given = {"name": name, "contact": contact, "time zone": time_zone}
+    changed = {key: value for key, value in given.items() if value is not None}
+    if holidays:
+        changed["holidays"] = " ".join(sorted(day.isoformat() for day in holidays))
+    stands = opened.office.company() | changed
+    phoned_first.zone_of(stands)
+    if changed:
+        opened.office.set_company(stands)
+    for key, value in sorted(stands.items()):
+        show.data(f"{key}: {value}")
 
 
 def register(

@@ -74,21 +74,17 @@ def pack(
     to: Annotated[Path, typer.Option("--to", metavar="FILE", help="The archive to write, e.g. DH-02-E.zip.")],
     store: options.StorePath = options.DEFAULT_STORE,
     month: options.Month = None,
-    photos: Annotated[
-        Path | None,
-        typer.Option("--photos", metavar="FOLDER", help="Folder with the photos that the readings name (JPEG)."),
-    ] = None,
 ) -> None:
     """Write all about one wall into one archive: readings, geometry, events, results, settings, the engineer's page.
 
-    No person is named in it. What a camera writes into a photo (place, time, device) is taken out.
+    The photos tied to the wall are in it. No person is named in it.
     """
     from monitor import store as stores
     from monitor.pipeline import assessing
     from monitor.pipeline import pack as packing
 
     opened = stores.open(store)
-    files = packing.pack(opened, assessing.newest(opened, month), wall, to, photos=photos)
+    files = packing.pack(opened, assessing.newest(opened, month), wall, to)
     show.say(f"Wrote {len(files)} files into {to}; README.txt in it says what each one is.")
 
 

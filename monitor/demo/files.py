@@ -5,7 +5,7 @@ from dataclasses import asdict
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 
-from monitor.demo import readme, register, rulings, truth
+from monitor.demo import decisions, photos, readme, register, rulings, truth
 from monitor.demo.faults import plant
 from monitor.demo.scenario import STORIES
 from monitor.demo.tables import Cell, csv_bytes, workbook_bytes
@@ -42,6 +42,9 @@ def make() -> Files:
         | {
             "sent.csv": csv_bytes(sent),
             "rulings.csv": csv_bytes(rulings.table()),
+            "decisions.csv": csv_bytes(decisions.table()),
+            "photos.csv": csv_bytes(photos.table()),
+            **{f"photos/{name}": data for name, data in photos.make().items()},
             "truth.csv": csv_bytes(truth.walls()),
             "truth_marks.csv": csv_bytes(truth.marks()),
             "README.md": readme.text().encode(),
@@ -72,7 +75,7 @@ def _visit_files() -> tuple[Files, list[dict[str, Cell]]]:
     """One file a technician and day, sent that evening; one of them sent again the next morning."""
     by_file: dict[tuple[date, str], list[Row]] = {}
     clean = {story.name: simulate_story(story).rows for story in STORIES}
-    planted = plant(clean)
+    planted = photos.with_names(plant(clean))
     for story in STORIES:
         lead = {visit.day.isoformat(): visit.technician for visit in visits_of(story)}
         for before, row in zip(clean[story.name], planted[story.name], strict=True):

@@ -15,6 +15,9 @@ Houses, people, numbers and readings here are invented; the walls were simulated
 | `visits/` | what the technicians send: one file a technician and day |
 | `sent.csv` | when each file was sent, by whom and in which order; one file was sent twice |
 | `rulings.csv` | what the office ruled on single readings: who, why and when |
+| `decisions.csv` | what the office decided about walls: who, why, by whom and by when |
+| `photos/` | drawn photos, as a telephone writes them: with place, time, device, thumbnail and texts |
+| `photos.csv` | which of them the office tied to what, and which one it released for the homeowner |
 | `truth.csv` | true rates of every wall and period, and the right answer at the end |
 | `truth_marks.csv` | true rate of every mark, and as far as each method can see it |
 

@@ -10,11 +10,12 @@ from pathlib import Path
 from monitor import store as stores
 from monitor.demo import files
 from monitor.errors import NotFoundError, StoreError, Where
-from monitor.pipeline import assessing, intake, publishing, repeatability, review
+from monitor.pipeline import assessing, intake, photo_intake, photos, publishing, repeatability, review
 from monitor.pipeline.intake import Taken
+from monitor.pipeline.photo_intake import Fate, Given, Shown
 from monitor.results import Assessment
 from monitor.store import Store
-from monitor.terms import Act
+from monitor.terms import Act, PhotoAct, Step
 
 JUDGED_ON = (date(2026, 3, 31), date(2026, 4, 30))
 """The last month's list and this month's."""
@@ -46,7 +47,11 @@ def run(sent: Path, to: Path, *, progress: Progress | None = None) -> Done:
     actions = _in_order(sent)
     taken: list[Taken] = []
     for number, (moment, row) in enumerate(actions, start=1):
-        if "act" in row:
+        if "step" in row:
+            _decide(store, row, moment)
+        elif "photo" in row:
+            _photo(store, sent / "photos" / row["photo"], row, moment)
+        elif "act" in row:
             _rule(store, row, moment)
         else:
             taken += _take(store, sent / row["file"], row, moment)
@@ -80,9 +85,11 @@ def _fresh(to: Path) -> None:
 
 
 def _in_order(sent: Path) -> list[tuple[datetime, dict[str, str]]]:
-    """Files sent and rulings made, by time; of one time, files first and as listed."""
+    """Files sent, rulings, decisions and what was done with photos, by time; of one time, files first and as listed."""
     actions = [(_moment(row["sent at"]), row) for row in _rows(sent / "sent.csv")]
     actions += [(_moment(row["ruled at"]), row) for row in _rows(sent / "rulings.csv")]
+    actions += [(_moment(row["decided at"]), row) for row in _rows(sent / "decisions.csv")]
+    actions += [(_moment(row["at"]), row) for row in _rows(sent / "photos.csv")]
     return sorted(actions, key=lambda action: action[0])
 
 
@@ -119,6 +126,35 @@ def _rule(store: Store, row: dict[str, str], moment: datetime) -> None:
         unit=row["unit"],
         made_at=moment,
     )
+
+
+def _decide(store: Store, row: dict[str, str], moment: datetime) -> None:
+    review.decide(
+        store,
+        row["wall"],
+        Step(row["step"]),
+        who=row["who"],
+        why=row["why"],
+        owner=row["owner"],
+        due=date.fromisoformat(row["due"]),
+        made_at=moment,
+        today=moment.date(),
+    )
+
+
+def _photo(store: Store, path: Path, row: dict[str, str], moment: datetime) -> None:
+    """A photo tied to readings, or released, as the office does it."""
+    if row["act"] != "tie":
+        [photo] = [photo for photo in photos.standing(store, moment) if photo["file_name"] == path.name]
+        photos.rule(store, photo["photo_id"], PhotoAct(row["act"]), who=row["who"], why=row["why"], made_at=moment)
+        return
+    visit = date.fromisoformat(row["visit date"]) if row["visit date"] else None
+    shown = Shown(row["house"], row["wall"], visit, row["mark"])
+    taken = photo_intake.tie(
+        store, [Given(path.name, path.read_bytes)], shown, who=row["who"], note=row["why"], made_at=moment
+    )
+    if not taken.count(Fate.TIED):
+        raise StoreError("A photo of the demo could not be tied.", got=taken.outcomes[0].why)
 
 
 def _rows(path: Path) -> list[dict[str, str]]:

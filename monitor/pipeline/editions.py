@@ -2,24 +2,28 @@
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from datetime import date, datetime
 from typing import Any
 
 from monitor import __version__
-from monitor.pipeline import runs
+from monitor.pipeline import phoned_first, runs
 from monitor.pipeline.runs import Run
+from monitor.report.context import Key, News
 from monitor.results import Assessment
 from monitor.store import Store
 
 Row = Mapping[str, Any]
+_PRINTED = ("name", "contact")
+"""What pages say of the company."""
 
 
 @dataclass(frozen=True)
 class Edition:
     """One set of pages: the assessment it shows, those of the earlier lists it tells of, newest first, and the company.
 
-    published_at: when it was first published; not in any page, it only tells which pages were there before.
+    news: bad news by wall, and whether its homeowner was told when the pages were published.
+    published_at: when it was first published; not in any page, it tells which pages were there before.
     """
 
     run: Run
@@ -27,11 +31,13 @@ class Edition:
     company: Mapping[str, str]
     code_version: str
     published_at: datetime
+    news: Mapping[Key, News] = field(default_factory=dict, repr=False)
 
     @property
     def edition_id(self) -> str:
         """16 hex digits, from all but when it was published."""
-        return runs.row_id(self._made_from())
+        news = {"news": json.dumps([_news_row(*item) for item in sorted(self.news.items())], default=str)}
+        return runs.row_id(self._made_from() | (news if self.news else {}))
 
     @property
     def days(self) -> tuple[date, datetime]:
@@ -53,19 +59,32 @@ class Edition:
 
 def of(store: Store, assessment: Assessment, published_at: datetime) -> Edition:
     """The edition of an assessment as it would be published now; where it was published before, as it was then."""
-    made = Edition(
-        run=runs.of(store, assessment),
-        earlier=tuple(runs.before(store, assessment.judged_on, assessment.known_until)),
-        company=store.office.company(),
+    run = runs.of(store, assessment)
+    made = as_of(store, run, assessment, published_at)
+    return next((found for found in on_record(store) if found.edition_id == made.edition_id), made)
+
+
+def as_of(store: Store, run: Run, assessment: Assessment, published_at: datetime) -> Edition:
+    """The edition of a run as it would have been published at a moment."""
+    earlier = tuple(runs.before(store, run.judged_on, run.known_until))
+    company = store.office.company()
+    return Edition(
+        run=run,
+        earlier=earlier,
+        company={name: company[name] for name in _PRINTED if name in company},
         code_version=__version__,
         published_at=published_at,
+        news=phoned_first.news(store, assessment, earlier, published_at),
     )
-    return next((found for found in on_record(store) if found.edition_id == made.edition_id), made)
 
 
 def on_record(store: Store) -> list[Edition]:
     """All editions, in the order they were published."""
     known = runs.on_record(store)
+    news: dict[str, dict[Key, News]] = {}
+    for row in store.office.rows("news"):
+        told = {name: row[name] for name in ("since", "goes_out_on", "waits", "told_on", "told_by")}
+        news.setdefault(row["edition_id"], {})[row["house"], row["wall"]] = News(**told)
     return [
         Edition(
             run=known[row["run_id"]],
@@ -73,6 +92,7 @@ def on_record(store: Store) -> list[Edition]:
             company=json.loads(row["company"]),
             code_version=row["code_version"],
             published_at=row["known_at"],
+            news=news.get(row["edition_id"], {}),
         )
         for row in store.office.rows("editions")
     ]
@@ -118,8 +138,13 @@ def record(store: Store, edition: Edition, pages: Sequence[Row]) -> None:
     store.office.add({
         "runs": list(every.values()),
         "editions": [edition.row()],
+        "news": [{**_news_row(*item), **when} for item in edition.news.items()],
         "pages": [{**page, **when} for page in pages],
     })  # fmt: skip
+
+
+def _news_row(key: Key, news: News) -> dict[str, Any]:
+    return {"house": key[0], "wall": key[1], **asdict(news)}
 
 
 def _is_not_after(one: Edition, other: Edition) -> bool:

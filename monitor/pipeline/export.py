@@ -36,10 +36,16 @@ def _tables(store: Store, known_on: datetime) -> dict[str, pa.Table]:
     tables["readings_effective"] = store.readings(known_on=known_on)
     tables["people"] = store.office.people()
     tables["decisions"] = store.office.decisions(known_on=known_on)
+    tables |= {name: _office(store, name, known_on) for name in ("photos", "photo_rulings")}
     made = [found for day in reversed(store.assessments()) if (found := store.assessment(day))]
     if assessment := next((found for found in made if found.known_until <= known_on), None):
         tables |= {name: getattr(assessment, name) for name in schema.RESULTS}
     return tables
+
+
+def _office(store: Store, name: str, known_on: datetime) -> pa.Table:
+    rows = [row for row in store.office.rows(name) if row["known_at"] <= known_on]
+    return pa.Table.from_pylist(rows, schema=schema.find(name))
 
 
 def _written(tables: schema.Tables, to: Path) -> list[Path]:
@@ -104,6 +110,8 @@ _WHY_EMPTY = {
     "variances": "the company's own repeatability was not estimated; the instruments' defaults hold.",
     "people": "nobody was registered.",
     "decisions": "nothing was decided about a wall.",
+    "photos": "nobody gave a photo.",
+    "photo_rulings": "no photo was released for a homeowner, or withheld.",
     "suspects": "the assessment took no used reading for a misread.",
     "repairs": "no wall has enough visits on both sides of a reinforcement to tell what it did.",
     "plan": "the assessment planned no visit.",
@@ -120,6 +128,7 @@ corrected). receipts.csv has a row for each time a file or one of its tables was
 used, held, rejected and could_not_read, and what was in already counts as rejected, so the receipts of a file sent
 twice add up to more than readings.csv holds. A text cell that begins with = + - @ has an apostrophe in front so that no
 spreadsheet runs it.
+photos.csv lists photos; the files themselves are in the store's folder photos, under the SHA-256 that it gives.
 These are measurements of how far marks on walls have moved. They are not a structural assessment; only a licensed
 engineer who has seen a wall can judge it.
 """

@@ -16,11 +16,10 @@ import pyarrow.compute as pc
 from monitor import __version__, schema
 from monitor.config import Settings
 from monitor.errors import ReportError
-from monitor.pipeline import editions, keys, modelling, pack_tables, runs
+from monitor.pipeline import editions, keys, modelling, pack_tables, photos, runs
 from monitor.pipeline.assessing import settings_of
 from monitor.pipeline.export import csv_bytes, dictionary
 from monitor.pipeline.pack_words import PAGE, README, SETTINGS, SUMS, what_is_in
-from monitor.pipeline.photos import Photos, packed
 from monitor.pipeline.publishing import book_of_edition, number_in
 from monitor.report import names, pages
 from monitor.report.context import Book, Key
@@ -32,16 +31,14 @@ _TIME = (1980, 1, 1, 0, 0, 0)
 """The earliest time that an archive can hold: stands for none."""
 
 
-def pack(
-    store: Store, assessment: Assessment, key: str, to: Path, *, photos: Path | None = None
-) -> Mapping[str, bytes]:
+def pack(store: Store, assessment: Assessment, key: str, to: Path) -> Mapping[str, bytes]:
     """Write the archive of one wall and return its files by name.
 
-    key: house-wall, NotFoundError as keys.find. photos: a folder to take the photo files from that the readings name;
-    what a camera wrote into them (place, time, device) is taken out. Raises ReportError where `to` cannot be written.
+    key: house-wall, NotFoundError as keys.find. Raises ReportError where `to` cannot be written, StoreError where a
+    photo is missing or damaged.
     """
     of_wall = keys.find(store.current("walls", known_on=assessment.known_until), key)
-    found = files(store, assessment, of_wall, photos)
+    found = files(store, assessment, of_wall)
     try:
         to.parent.mkdir(parents=True, exist_ok=True)
         temporary = to.with_name(f".{to.name}.part")
@@ -57,20 +54,19 @@ def pack(
     return found
 
 
-def files(store: Store, assessment: Assessment, key: Key, photos: Path | None = None) -> dict[str, bytes]:
+def files(store: Store, assessment: Assessment, key: Key) -> dict[str, bytes]:
     """The files of the archive by name, sorted."""
     edition = editions.of(store, assessment, assessment.known_until)
     content = book_of_edition(store, edition)
     settings = settings_of(store, edition.run)
-    pictures = packed(content.view(*key).readings, photos)
-    tables = tables_of(store, content, key, pictures)
+    tables = tables_of(store, content, key)
     page = pages.engineer_page(content, *key, _model(tables))
     found = {
         **{f"{name}.csv": csv_bytes(rows) for name, rows in tables.items()},
         "dictionary.csv": csv_bytes(dictionary(tables)),
         names.page_name(*key, "engineer"): page,
         SETTINGS: runs.settings_json(settings).encode(),
-        **pictures.files,
+        **photos.files(store, content.view(*key).photos),
     }
     found["README.txt"] = _readme(content, key, tables, settings, number_in(page)).encode()
     found[SUMS] = "".join(f"{sha256(found[name]).hexdigest()}  {name}\n" for name in sorted(found)).encode()
@@ -90,18 +86,18 @@ def archive(found: Mapping[str, bytes]) -> bytes:
     return buffer.getvalue()
 
 
-def tables_of(store: Store, content: Book, key: Key, pictures: Photos) -> schema.Tables:
+def tables_of(store: Store, content: Book, key: Key) -> schema.Tables:
     """The tables of the archive by name, in the order in which the dictionary tells of them."""
     readings = pack_tables.of_wall(content.fact("readings"), key)
     ids = readings["reading_id"].combine_chunks()
     rulings = content.fact("rulings")
-    judged = content.assessment
+    judged, view = content.assessment, content.view(*key)
     return {
         **pack_tables.received(store, judged, key),
         "readings_judged": readings,
         "rulings": rulings.filter(pc.is_in(rulings["reading_id"], value_set=ids)),
         "visits": pack_tables.visits(readings, key),
-        "photos": pictures.table(key),
+        "photo_index": photos.table(photos.index(view.readings, view.photos)),
         **pack_tables.register(content, key, readings),
         **{name: pack_tables.of_wall(getattr(judged, name), key) for name in schema.RESULTS},
         "components": pack_tables.of_wall(content.components, key),

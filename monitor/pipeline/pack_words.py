@@ -29,8 +29,9 @@ it for a misread. received = used + held + rejected + could-not-read, in visits.
 
 People stand as their ids. Names, telephone numbers, mail addresses, addresses of houses and what was decided about the
 wall are not in this pack. Notes and file names stand as somebody wrote them: read them before you pass the pack on.
-Photos are in it only where a folder of them was given; place, time and device that a camera wrote into the file are
-taken out, but not what the picture shows. The page for the homeowner shows no photo.
+Photos stand in the folder photos, each under its id, tied to readings by photo_index.csv. Place, time and device that a
+camera wrote into the file are taken out, but not what the picture shows: look at them before you pass the pack on.
+released says which of them the homeowner is shown.
 
 These are measurements of how far marks on a wall have moved. They are not a structural assessment; only a licensed
 engineer who has seen the wall can judge it. Local building codes come before anything here.
@@ -42,7 +43,7 @@ _WHAT: Mapping[str, str] = {
     "readings_judged": "each reading as it stands: used, held, rejected or not read, with the reason",
     "rulings": "what people ruled on readings, and why",
     "visits": "visits, with what was received",
-    "photos": "photos by reading",
+    "photo_index": "photos by reading, and names of photos that nobody has given",
     "houses": "soil and climate of the house",
     "walls": "the wall and its size",
     "marks": "its marks and their places",

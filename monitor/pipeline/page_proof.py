@@ -111,6 +111,8 @@ def _because(store: Store, page: Row, old: Edition, new: Edition) -> Iterator[st
     if new.run.judged_on != old.run.judged_on:
         yield f"It is judged for a later day: {new.run.judged_on} instead of {old.run.judged_on}."
     yield from _settings(store, old, new)
+    if key and (told := new.news.get(key)) != (before := old.news.get(key)) and told and before:
+        yield "What waited to be told by phone was told." if before.waits and not told.waits else "Its news changed."
     if new.company != old.company:
         yield "What the company says of itself changed."
     if new.code_version != old.code_version:

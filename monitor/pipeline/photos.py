@@ -1,66 +1,150 @@
-"""Photos tied to readings: an index, and the files themselves without what the camera wrote into them."""
+"""Photos as they stand at a moment: which there are, of which wall and reading, and which a homeowner may see."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from pathlib import Path, PurePosixPath, PureWindowsPath
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
 from typing import Any
 
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from monitor import schema
-from monitor.errors import ReportError
-from monitor.pipeline.jpeg import NotJpegError, bare
+from monitor.errors import NotFoundError
+from monitor.pipeline.photo_names import closeness, references
+from monitor.pipeline.review import RulingError, person, who_and_why
+from monitor.pipeline.runs import row_id
 from monitor.report.context import Key, Row
+from monitor.report.names import photo_name
+from monitor.store import Store
+from monitor.store import photos as kept
+from monitor.terms import PhotoAct
 
-FOLDER = "photos"
-NOT_GIVEN = "the file was not given"
-STRIPPED = "place, time and device taken out"
-
-
-@dataclass(frozen=True)
-class Photos:
-    """rows: of schema.PHOTOS without house and wall; files: bytes by their name in the pack."""
-
-    rows: Sequence[Mapping[str, Any]]
-    files: Mapping[str, bytes]
-
-    def table(self, key: Key) -> pa.Table:
-        """Table schema.PHOTOS."""
-        rows = [{"house": key[0], "wall": key[1], **row} for row in self.rows]
-        return pa.Table.from_pylist(rows, schema=schema.find("photos"))
+NO_FILE = "no file of this name was given"
+_SHORTEST_ID = 4
 
 
-def packed(readings: Sequence[Row], folder: Path | None) -> Photos:
-    """Photos that readings name, in the order of the readings; files are taken from a folder, found by their name.
+def standing(store: Store, known_on: datetime | None = None) -> list[dict[str, Any]]:
+    """Photos known at a moment, by wall, visit, mark and name: rows of schema.PHOTOS as they stand.
 
-    Raises ReportError where the folder is none. A file that is no JPEG is left out, and the index says so.
+    Beside those columns `released` says whether the homeowner may see it, and `ruling` is the row of
+    schema.PHOTO_RULINGS that says so, None where nobody has said anything.
     """
-    if folder is not None and not folder.is_dir():
-        raise ReportError(
-            "There is no such folder of photos.", got=str(folder), mend="Give the folder that holds the photo files."
+    rows, rulings = (_known(store.office.rows(table), known_on) for table in ("photos", "photo_rulings"))
+    ruled = {(row["photo_id"], row["house"], row["wall"]): row for row in rulings}
+    found = {row["photo_id"]: row for row in rows}
+    for row in found.values():
+        row["ruling"] = ruled.get((row["photo_id"], row["house"], row["wall"]))
+        row["released"] = bool(row["ruling"] and row["ruling"]["act"] == PhotoAct.RELEASE)
+    return sorted(found.values(), key=_order)
+
+
+def naming(readings: pa.Table) -> list[Row]:
+    """Readings that name a photo."""
+    found: list[Row] = readings.filter(pc.not_equal(readings["photos"], "")).to_pylist()
+    return found
+
+
+def index(readings: Iterable[Row], photos: Sequence[Row]) -> list[dict[str, Any]]:
+    """Rows of schema.PHOTO_INDEX: photos by reading, in the order of the readings; then those tied to a visit alone.
+
+    readings: those of the walls of the photos, or as many of them as name a photo or have one.
+    """
+    by_reading: dict[str, list[Row]] = defaultdict(list)
+    for photo in photos:
+        for reading_id in photo["reading_ids"].split():
+            by_reading[reading_id].append(photo)
+    rows, seen = [], set()
+    for reading in readings:
+        names = references(reading)
+        for photo in by_reading.get(reading["reading_id"], ()):
+            said = next((name for name in names if closeness(name, photo["file_name"])), "")
+            names = [name for name in names if name != said]
+            seen.add(photo["photo_id"])
+            rows.append(_row(reading, photo, said))
+        rows += [_row(reading, None, name) for name in names]
+    return rows + [_row(None, photo, "") for photo in photos if photo["photo_id"] not in seen]
+
+
+def unfound(readings: Iterable[Row], photos: Sequence[Row]) -> dict[Key, list[dict[str, Any]]]:
+    """By wall, rows of the index whose photo nobody has given."""
+    found: dict[Key, list[dict[str, Any]]] = defaultdict(list)
+    for row in index(readings, photos):
+        if not row["photo_id"]:
+            found[row["house"], row["wall"]].append(row)
+    return dict(found)
+
+
+def table(rows: Sequence[Row]) -> pa.Table:
+    """Rows of the index as a table."""
+    return pa.Table.from_pylist(list(rows), schema=schema.find("photo_index"))
+
+
+def files(store: Store, photos: Iterable[Row]) -> dict[str, bytes]:
+    """Bytes of photos by their address beside the pages. Raises StoreError where one is missing or damaged."""
+    return {photo_name(row): kept.read(store.path, row["sha256"], row["ending"]) for row in photos}
+
+
+def rule(store: Store, photo: str, act: PhotoAct, *, who: str, why: str, made_at: datetime) -> dict[str, Any]:
+    """Release a photo for the homeowner of its wall, or withhold it again; returns the stored ruling.
+
+    photo: its id or the beginning of one that is unique. Raises NotFoundError, RulingError, and StoreError where the
+    file to be released is not whole.
+    """
+    who_and_why(who, why)
+    row = find(store, photo)
+    if row["released"] == (act is PhotoAct.RELEASE):
+        raise RulingError(
+            "The homeowner may see this photo already." if row["released"] else "This photo is withheld as it is.",
+            got=f"photo {row['photo_id']}, {row['file_name']}",
+            mend="`wallbow photos` lists which ones are released.",
         )
-    rows, files = [], {}
-    for row in readings:
-        for name in filter(None, (text.strip() for text in (row["photos"] or "").split(";"))):
-            where, note, data = _taken(name, folder)
-            if data:
-                files[where] = data
-            rows.append({
-                "photo": name,
-                **{column: row[column] for column in ("reading_id", "mark", "visit_date", "part")},
-                "packed_as": where,
-                "note": note,
-            })  # fmt: skip
-    return Photos(rows, files)
+    if act is PhotoAct.RELEASE:
+        kept.read(store.path, row["sha256"], row["ending"])
+    ruling: dict[str, Any] = {
+        "photo_id": row["photo_id"],
+        "house": row["house"],
+        "wall": row["wall"],
+        "act": act.value,
+        "who": person(store, who),
+        "why": why.strip(),
+        "known_at": made_at,
+    }
+    ruling["photo_ruling_id"] = row_id(ruling)
+    store.office.add({"photo_rulings": [ruling]})
+    return ruling
 
 
-def _taken(name: str, folder: Path | None) -> tuple[str, str, bytes]:
-    """Where the photo stands in the pack, a note, and its bytes; a name never leads out of the folder."""
-    plain = PurePosixPath(PureWindowsPath(name).name).name
-    path = folder / plain if folder and plain not in ("", ".", "..") else None
-    if path is None or not path.is_file():
-        return "", NOT_GIVEN, b""
-    try:
-        return f"{FOLDER}/{plain}", STRIPPED, bare(path.read_bytes())
-    except NotJpegError as error:
-        return "", f"left out: {error}", b""
+def find(store: Store, photo: str) -> dict[str, Any]:
+    """The standing row of a photo by its id or a unique beginning of it (four signs or more)."""
+    rows = [row for row in standing(store) if row["photo_id"].startswith(photo.strip().lower())]
+    if len(photo.strip()) < _SHORTEST_ID or len(rows) != 1:
+        raise NotFoundError(
+            "More than one photo's id begins so." if len(rows) > 1 else "No photo has that id.",
+            got=photo,
+            expected="the id of one photo, or its first signs (four or more)",
+            mend="`wallbow photos` lists the ids.",
+        )
+    return rows[0]
+
+
+def _row(reading: Row | None, photo: Row | None, said: str) -> dict[str, Any]:
+    place: Mapping[str, Any] = reading or photo or {}
+    return {
+        **{name: place[name] for name in ("house", "wall", "mark", "visit_date")},
+        "photo_id": photo["photo_id"] if photo else "",
+        "photo": said or (photo["file_name"] if photo else ""),
+        "reading_id": reading["reading_id"] if reading else "",
+        "part": reading["part"] if reading else "",
+        "packed_as": photo_name(photo) if photo else "",
+        "sha256": photo["sha256"] if photo else "",
+        "released": photo["released"] if photo else False,
+        "note": photo["note"] if photo else NO_FILE,
+    }
+
+
+def _known(rows: list[dict[str, Any]], known_on: datetime | None) -> list[dict[str, Any]]:
+    return [row for row in rows if known_on is None or row["known_at"] <= known_on]
+
+
+def _order(row: Row) -> tuple[Any, ...]:
+    return (row["house"], row["wall"], row["visit_date"], row["mark"], row["file_name"], row["photo_id"])

@@ -13,7 +13,7 @@ import pyarrow.compute as pc
 
 from monitor import __version__, schema
 from monitor.errors import ReportError
-from monitor.pipeline import editions, modelling, page_set, past_lists, runs
+from monitor.pipeline import editions, modelling, page_set, past_lists, photo_files, photos, runs
 from monitor.pipeline.as_judged import as_judged
 from monitor.pipeline.assessing import made_again, settings_of
 from monitor.pipeline.component_movement import component_movement
@@ -45,6 +45,7 @@ def book_of(
     settings = settings_of(store, runs.of(store, assessment))
     facts = {name: store.current(name, known_on=known_on) for name in schema.FACTS if name != "readings"}
     facts["readings"] = as_judged(store.readings(known_on=known_on, walls=walls), assessment)
+    pictures = photos.standing(store, known_on)
     return Book(
         facts=facts,
         decisions=store.office.decisions(known_on=known_on),
@@ -55,6 +56,8 @@ def book_of(
         code_version=__version__,
         variances=settings.variances,
         received=_received(store, facts["rulings"], known_on),
+        photos=pictures,
+        photos_unfound=photos.unfound(photos.naming(facts["readings"]), pictures),
     )
 
 
@@ -87,6 +90,7 @@ def book_of_edition(store: Store, edition: Edition) -> Book:
         first_totals=first_totals(content.facts),
         components=component_movement(content),
         past=past_lists.past_states(store, edition.earlier),
+        news=edition.news,
     )
 
 
@@ -114,6 +118,7 @@ def write(
     keys = names.wall_keys(content)
     try:
         to.mkdir(parents=True, exist_ok=True)
+        written_photos = photo_files.write(store, content.photos, to)  # first: no page names one that is not there
         for done, (name, data) in enumerate(_all_pages(content, keys), start=1):
             written.append(_write(to / name, data))
             sums[name] = files.sha256(data)
@@ -127,7 +132,7 @@ def write(
             got=f"{error.filename or to}: {error.strerror}",
             mend="Choose another folder with --to, or make room there.",
         ) from error
-    return written, _ledger(content, sums, numbers, keys)
+    return [*written, *written_photos], _ledger(content, sums, numbers, keys)
 
 
 def number_in(data: bytes) -> str:

@@ -7,7 +7,8 @@ from pathlib import Path
 
 from monitor import __version__
 from monitor.errors import NotFoundError
-from monitor.pipeline import editions, publishing, runs
+from monitor.pipeline import editions, phoned_first, publishing, runs
+from monitor.pipeline.assessing import made_again
 from monitor.pipeline.editions import Edition
 from monitor.pipeline.publishing import Progress
 from monitor.pipeline.runs import Run
@@ -55,7 +56,7 @@ def known_by(store: Store, known_on: datetime, month: str | None = None) -> Edit
     """
     published = editions.on_record(store)
     ours = {edition.run for edition in published}
-    found = [*published, *(_never_published(store, run) for run in runs.on_record(store).values() if run not in ours)]
+    found = [*published, *(_never_published(run) for run in runs.on_record(store).values() if run not in ours)]
     found = [
         edition
         for edition in found
@@ -70,17 +71,15 @@ def known_by(store: Store, known_on: datetime, month: str | None = None) -> Edit
     newest = max(edition.days for edition in found)
     same = [edition for edition in found if edition.days == newest]
     by_then = [edition for edition in same if edition.published_at <= known_on]
-    return max(by_then, key=_published) if by_then else min(same, key=_published)
+    chosen = max(by_then, key=_published) if by_then else min(same, key=_published)
+    if chosen in published:
+        return chosen
+    return editions.as_of(store, chosen.run, made_again(store, chosen.run, phoned_first.TABLES), chosen.published_at)
 
 
-def _never_published(store: Store, run: Run) -> Edition:
-    return Edition(
-        run=run,
-        earlier=tuple(runs.before(store, run.judged_on, run.known_until)),
-        company=store.office.company(),
-        code_version=__version__,
-        published_at=run.known_until,
-    )
+def _never_published(run: Run) -> Edition:
+    """With nothing but what it is chosen by."""
+    return Edition(run=run, earlier=(), company={}, code_version=__version__, published_at=run.known_until)
 
 
 def _published(edition: Edition) -> datetime:

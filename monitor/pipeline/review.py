@@ -27,7 +27,7 @@ def rule(
 
     reading: its id or the beginning of one that is unique. Raises NotFoundError, RulingError, LengthError.
     """
-    _who_and_why(who, why)
+    who_and_why(who, why)
     who = person(store, who)
     row = find_reading(store, reading)
     suspect = row["state"] == State.USED and is_suspect(store, str(row["reading_id"]))
@@ -89,7 +89,7 @@ def decide(
     today: date,
 ) -> dict[str, object]:
     """Record what was decided about a wall; returns the stored decision. Raises NotFoundError, RulingError."""
-    _who_and_why(who, why)
+    who_and_why(who, why)
     who = person(store, who)
     owner = person(store, owner) if owner.strip() else who
     if due is not None and due < today:
@@ -137,7 +137,8 @@ def people(store: Store) -> list[str]:
     return ids
 
 
-def _who_and_why(who: str, why: str) -> None:
+def who_and_why(who: str, why: str) -> None:
+    """Raises RulingError where one of them is not said."""
     if not who.strip() or not why.strip():
         raise RulingError("Who decided and why must both be said.", mend='Add --who ID and --why "the reason".')
 

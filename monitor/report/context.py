@@ -2,8 +2,8 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from datetime import date
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime
 from functools import cached_property
 from hashlib import sha256
 from itertools import groupby
@@ -72,6 +72,8 @@ class WallView:
     repairs: Sequence[Row]
     planned: Row | None
     decisions: Sequence[Row]
+    photos: Sequence[Row] = ()
+    photos_unfound: Sequence[Row] = ()
 
     @property
     def key(self) -> str:
@@ -132,6 +134,20 @@ class PastList:
 
 
 @dataclass(frozen=True)
+class News:
+    """Bad news of a wall: since when it is known, on which day the homeowner's page goes out by itself, and the call.
+
+    waits: the homeowner's page and the history do not tell it yet. told_on, told_by: the call, where there was one.
+    """
+
+    since: datetime
+    goes_out_on: date
+    waits: bool
+    told_on: date | None = None
+    told_by: str = ""
+
+
+@dataclass(frozen=True)
 class Book:
     """What one set of pages is written from.
 
@@ -143,7 +159,9 @@ class Book:
     somebody has done so without a break; the age of an item is told from them. supersedes: by file name the earlier
     page whose place a page takes (report_number, judged_on, known_until). first_totals: by wall the total inward
     deflection at its first visit (total_mm, total_mark, total_reference), where it is known. components:
-    schema.COMPONENTS. past: walls by state on the days of earlier assessments.
+    schema.COMPONENTS. past: walls by state on the days of earlier assessments. photos: rows of schema.PHOTOS as they
+    stand, with `released` and `ruling`. photos_unfound: by wall, rows of the index of photos that nobody has given.
+    news: bad news by wall, and whether its homeowner was told.
     """
 
     facts: schema.Tables
@@ -160,6 +178,9 @@ class Book:
     first_totals: Mapping[Key, Row] = field(default_factory=dict)
     components: pa.Table = field(default_factory=lambda: schema.empty("components"))
     past: Sequence[DayStates] = ()
+    photos: Sequence[Row] = ()
+    photos_unfound: Mapping[Key, Sequence[Row]] = field(default_factory=dict)
+    news: Mapping[Key, News] = field(default_factory=dict)
 
     def fact(self, name: str) -> pa.Table:
         """A table of the facts, empty where it was not given."""
@@ -198,6 +219,13 @@ class Book:
         return {name: ByWall(table) for name, table in tables.items()}
 
     @cached_property
+    def _photos(self) -> Mapping[Key, Sequence[Row]]:
+        photos: dict[Key, list[Row]] = defaultdict(list)
+        for row in self.photos:
+            photos[row["house"], row["wall"]].append(row)
+        return photos
+
+    @cached_property
     def earlier_results(self) -> ByWall:
         """Wall results of the last list; empty where there was none."""
         return ByWall(self.previous.wall_results if self.previous else schema.empty("wall_results"))
@@ -229,7 +257,37 @@ class Book:
             repairs=sorted(rows["repairs"], key=lambda row: row["period"]),
             planned=next(iter(rows["plan"]), None),
             decisions=sorted(rows["decisions"], key=lambda row: (_known(row), row["decision_id"])),
+            photos=self._photos.get(key, ()),
+            photos_unfound=self.photos_unfound.get(key, ()),
         )
+
+    def news_of(self, house: str, wall: str) -> str:
+        """What became of a wall's bad news: 'homeowner told on 2026-04-29 by O1', '' where there is none."""
+        news = self.news.get((house, wall))
+        if news is None:
+            return ""
+        if news.told_on:
+            return f"homeowner told on {news.told_on} by {news.told_by}"
+        said = "homeowner not told yet: phone first; the page goes out by itself at the end of"
+        return (
+            f"{said} {news.goes_out_on}" if news.waits else f"homeowner's page out since the end of {news.goes_out_on}"
+        )
+
+    def waits(self, view: WallView) -> bool:
+        """Whether the wall's bad news waits for a call before anybody outside the office reads it."""
+        news = self.news.get((view.house, view.wall))
+        return news is not None and news.waits
+
+    def as_told(self, view: WallView) -> WallView:
+        """The wall as its homeowner may see it: while bad news waits, its visits and work, and nothing they showed."""
+        if not self.waits(view):
+            return view
+        unsaid = {"deflection_mm": None, "value_raw": "", "value_mm": None, "seen": ""}
+        seen = [{**row, **unsaid} for row in view.readings if row["state"] == State.USED]
+        empty: dict[str, Any] = dict.fromkeys(
+            ("periods", "mark_results", "movement", "components", "findings", "repairs", "decisions"), ()
+        )
+        return replace(view, readings=seen, rulings=defaultdict(tuple), planned=None, **empty)
 
     @cached_property
     def _inputs(self) -> str:
@@ -246,6 +304,8 @@ class Book:
                 *sorted(str(sorted(row.items())) for row in self.decisions.to_pylist()),
                 *(f"{past.judged_on} {sorted(past.places.items())}" for past in self.lists),
                 *map(str, self.past),
+                *(str(sorted(row.items())) for row in self.photos),
+                *(f"{key} {news}" for key, news in sorted(self.news.items())),
             )
         )
 

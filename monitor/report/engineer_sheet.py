@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from monitor.report import engineer_words, names, readings_sheet, repeatability_sheet, wording
+from monitor.report import engineer_words, names, photo_sheet, readings_sheet, repeatability_sheet, wording
 from monitor.report.context import Book, Row, WallView
 from monitor.report.curves import curves
 from monitor.report.dots import dot_charts, dots
@@ -45,6 +45,8 @@ def engineer_sheet(book: Book, view: WallView, model: Model) -> Context:
         "received": len(every),
         "dots": dot_charts(drawn, dots(book, view, drawn, model.residuals), view.unit, f"dots-{ids}"),
         "not_used": [row for row in every if row["state"] != State.USED],
+        "photos": photo_sheet.photos(view),
+        "photos_unfound": view.photos_unfound,
         "profiles": profile_charts(view, f"profile-{ids}"),
         "face": elevation(view, f"face-{ids}"),
         "rate_unit": rate_unit(view.unit),

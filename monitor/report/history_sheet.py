@@ -8,7 +8,7 @@ from datetime import date
 from typing import Any
 
 from monitor.report import history_record as record
-from monitor.report import names
+from monitor.report import names, photo_sheet
 from monitor.report.context import Book, Row, WallView, tellable
 from monitor.report.curves import curves
 from monitor.report.history_record import used_days
@@ -29,6 +29,7 @@ _CHANGES_LEVEL = tuple(
 
 def history_sheet(book: Book, view: WallView, words: Language = EN) -> Context:
     """Context of history.html."""
+    view = book.as_told(view)
     said = status(book, view, words)
     drawn = curves(book, view, dots_only=jumped(view))
     chart = PlainChart(drawn, place_words(view, drawn.mark, words), view.unit, words)
@@ -50,6 +51,7 @@ def history_sheet(book: Book, view: WallView, words: Language = EN) -> Context:
         "table": table,
         "how_differs": len({row["how"] for row in table if row["how"]}) > 1,
         "special": record.special(book, view, words),
+        "photos": photo_sheet.released(view, words),
         "not_measured": not_measured(view, words["not_measured"]),
         "meanings": list(words["history_words"].values()),
         "scope": _scope(view, words),

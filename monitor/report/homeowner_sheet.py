@@ -10,7 +10,7 @@ from typing import Any
 
 from markupsafe import Markup, escape
 
-from monitor.report import names, repair_sheet
+from monitor.report import names, photo_sheet, repair_sheet
 from monitor.report.context import Book, WallView, tellable
 from monitor.report.curves import curves
 from monitor.report.history_record import used_days
@@ -38,6 +38,7 @@ class _Told:
 
 def homeowner_sheet(book: Book, view: WallView, words: Language = EN) -> Context:
     """Context of homeowner.html."""
+    view = book.as_told(view)
     turned = replace(view, place={**view.place, "unit": other_unit(view.unit)})
     told = [_told(book, shown, words) for shown in (view, turned)]
     first = told[0]
@@ -72,10 +73,11 @@ def homeowner_sheet(book: Book, view: WallView, words: Language = EN) -> Context
         "work": words["calendar"]["between_days"].join(
             words.day_text(row["event_date"]) for row in view.reinforcements
         ),
+        "photos": photo_sheet.released(view, words),
         "not_measured": _not_measured(view, words),
         "scope": _scope(view, words),
         "jobs": [words["jobs"][name] for name in _JOBS],
-        "stay_out_first": first.status.shape == "cross",
+        "stay_out_first": first.status.shape == "cross" or book.waits(view),
         "company_name": company_name(book, words),
         "known_on": words.day_text(book.assessment.known_until.date()),
     }

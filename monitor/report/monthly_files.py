@@ -68,6 +68,7 @@ COLUMNS = (
     Column("visits", "visits that count for the rate", 8, lambda line: line.visits),
     Column("last_visit", "day of the latest visit", 12, lambda line: line.last_visit),
     Column("next step", "what the most urgent finding asks for", 32, lambda line: line.next_step or None),
+    Column("homeowner", "whether bad news was told, and how", 24, lambda line: line.homeowner or None),
     Column("decision_step", "what was decided since the wall asks for somebody", 14, _decided("step")),
     Column("decision_owner", "who does it, by person id", 10, _decided("owner")),
     Column("decision_due", "by when", 12, _decided("due")),

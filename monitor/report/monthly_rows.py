@@ -36,6 +36,7 @@ class Line:
     """One wall of the list. result: its row of wall_results; lead: its most urgent finding.
 
     decision: the last one made since the wall asks for somebody; older: the last one before that, where there is none.
+    homeowner: what became of bad news, '' where there is none.
     """
 
     house: str
@@ -54,6 +55,7 @@ class Line:
     also: Sequence[str]
     decision: Row | None
     older: Row | None
+    homeowner: str
 
     @property
     def key(self) -> str:
@@ -256,6 +258,7 @@ def _line(
         also=_also(item, lead, reason),
         decision=since[-1] if since else None,
         older=older[-1] if older and not since else None,
+        homeowner=book.news_of(*key),
     )
 
 

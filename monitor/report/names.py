@@ -2,7 +2,7 @@
 
 import re
 
-from monitor.report.context import Book, Key
+from monitor.report.context import Book, Key, Row
 from monitor.report.language import FIRST, codes
 
 
@@ -24,6 +24,9 @@ _FILES = {"index": INDEX, "monthly": MONTHLY_LIST, "plan": PLAN, "repeatability"
 NUMBER_OF = {MONTHLY_CSV: MONTHLY_LIST, MONTHLY_XLSX: MONTHLY_LIST}
 """Files that bear no number within, and the page whose number is theirs."""
 
+PHOTOS, RELEASED_PHOTOS = "photos", "released-photos"
+"""Folders beside the pages: of every photo, for the office and the engineer; of those that homeowners may see."""
+
 _PLAIN = re.compile(r"[^A-Za-z0-9-]")
 
 
@@ -41,6 +44,11 @@ def page_name(house: str, wall: str, kind: str) -> str:
 def file_name(kind: str, *keys: str) -> str:
     """File name of a page by its kind, and the keys of its wall where it is of one."""
     return page_name(keys[0], keys[1], kind) if kind in KINDS else _FILES[kind]
+
+
+def photo_name(photo: Row, folder: str = PHOTOS) -> str:
+    """Address of a photo (a row of schema.PHOTOS) beside the pages."""
+    return f"{folder}/{photo['photo_id']}.{photo['ending']}"
 
 
 def wall_keys(book: Book) -> list[Key]:

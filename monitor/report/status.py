@@ -54,6 +54,10 @@ class Status:
 
 def status(book: Book, view: WallView, words: Language = EN) -> Status:
     """The status of one wall on the day of judgement, in the words of a language."""
+    if book.waits(view):
+        name = "to be phoned"
+        sentence = words.say("status", name, company=company_name(book, words), box=words["stay_out"]["title"])
+        return Status(name, sentence, (), (), words["meaning"][name], words["short"][name])
     verdict, alarms, held = _verdict_state(book, view), _alarm_states(view), _checked(view, words)
     late = [name for name, is_so in (("overdue", is_overdue(view)), ("covered", unseen_on(view) is not None)) if is_so]
     shown = verdict if verdict in (*_RATED, "no visit") else ""

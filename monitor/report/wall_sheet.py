@@ -5,7 +5,7 @@ from datetime import datetime
 from typing import Any
 
 from monitor.config import Rules
-from monitor.report import names, plan_words, readings_sheet, repair_sheet, wording
+from monitor.report import names, photo_sheet, plan_words, readings_sheet, repair_sheet, wording
 from monitor.report.component_charts import component_charts
 from monitor.report.context import Book, Row, WallView, tellable
 from monitor.report.curves import component_curves, curves
@@ -78,6 +78,8 @@ def wall_sheet(book: Book, view: WallView) -> Context:
         "readings": readings_sheet.readings(view),
         "reading_counts": readings_sheet.reading_counts(view),
         "events": [_event(row, view.unit) for row in view.events],
+        "photos": photo_sheet.photos(view),
+        "photos_unfound": view.photos_unfound,
         "decisions": view.decisions,
         "not_measured": not_measured(view, wording.COMPONENT),
         "unread": readings_sheet.unread(view),

@@ -59,6 +59,7 @@ SHAPE: Mapping[str, str] = {
     "covered": "clock",
     "being checked": "ring",
     "several being checked": "ring",
+    "to be phoned": "ring",
 }
 """The mark beside each word: a state is never told by colour, and never by shape alone either."""
 

@@ -17,7 +17,7 @@ Row = Mapping[str, Any]
 
 FILE = "office.sqlite"
 _SQL_TYPES = {pa.string(): "TEXT NOT NULL", pa.float64(): "REAL", pa.int32(): "INTEGER", pa.bool_(): "INTEGER"}
-_APPEND_ONLY = ("decisions", "runs", "settings_kept", "editions", "pages", "accounts", "sessions_ended", "audit")
+_APPEND_ONLY = tuple(table for table in schema.OFFICE if table != "people")
 
 
 def ddl() -> str:
@@ -27,7 +27,9 @@ def ddl() -> str:
 
 
 def _table_ddl(table: str) -> str:
-    lines = [f'"{field.name}" {_SQL_TYPES.get(field.type, "TEXT")}' for field in schema.OFFICE[table]]
+    # columns of the key first: SQLite 3.40's own check finds NULL where there is none in tables with others before them
+    fields = sorted(schema.OFFICE[table], key=lambda field: field.name not in schema.KEY[table])
+    lines = [f'"{field.name}" {_SQL_TYPES.get(field.type, "TEXT")}' for field in fields]
     lines.append(f"PRIMARY KEY ({', '.join(schema.KEY[table])})")
     parts = [f"CREATE TABLE IF NOT EXISTS {table} ({', '.join(lines)}) WITHOUT ROWID;"]
     parts += [

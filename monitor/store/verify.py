@@ -11,7 +11,7 @@ import pyarrow as pa
 from monitor import schema
 from monitor.errors import StoreError, Where
 from monitor.results import Damage, Proof
-from monitor.store import assessments, files, generations, inbox, parquet
+from monitor.store import assessments, files, generations, inbox, parquet, photos
 from monitor.store.checks import cross_checks
 from monitor.store.generations import PartFile, Pointer
 from monitor.store.store import RECEIVED, Store
@@ -80,6 +80,7 @@ def _proof(store: Store) -> Proof:
     for place, what, affected, mend in cross_checks(tables):
         search.damage(place, what, affected, mend)
     _received(search, tables)
+    _photos(search, store)
     _assessments(search, store)
     return Proof(files=search.files, rows=search.rows, damages=tuple(search.damages))
 
@@ -201,6 +202,23 @@ def _received(search: _Search, tables: dict[str, pa.Table]) -> None:
             f"{names[file_sha256]}, as it came; its rows are kept apart",
             "Restore it from a backup, or ask its sender for it and send it again.",
         )
+
+
+def _photos(search: _Search, store: Store) -> None:
+    """Photos: one for every row of the table, each under the hash of its bytes."""
+    rows = []
+    with search.at(store.office.path, "which photos there are"):
+        rows = store.office.rows("photos")
+    search.rows += len(rows)
+    tied = {photos.path_of(search.root, row["sha256"], row["ending"]): row for row in rows}
+    there = {path for path in (search.root / photos.FOLDER).rglob("*") if path.is_file()}
+    for path in sorted(set(tied) | {path for path in there if not path.name.endswith(files.TEMPORARY)}):
+        row = tied.get(path)
+        affected = f"the photo {row['file_name']} of {row['house']}-{row['wall']}" if row else "no photo that is tied"
+        with search.at(path, affected, photos.MEND):
+            search.files += 1
+            if files.sha256(path.read_bytes()) != path.stem:
+                search.damage(path, "This file's name is not the hash of its bytes.", affected, photos.MEND)
 
 
 def _assessments(search: _Search, store: Store) -> None:

@@ -3,6 +3,7 @@
 import csv
 import io
 import os
+import re
 import subprocess
 import sys
 import zipfile
@@ -11,11 +12,11 @@ from pathlib import Path
 
 import pytest
 
-from monitor import schema
+from monitor.demo.photos import PLACE
 from monitor.demo.run import Done
 from monitor.errors import NotFoundError, ReportError
 from monitor.pipeline import modelling, pack
-from monitor.pipeline.photos import NOT_GIVEN, packed
+from monitor.pipeline.photos import NO_FILE
 from monitor.pipeline.publishing import book_of
 from monitor.report import names
 
@@ -154,37 +155,36 @@ def test_a_place_that_cannot_be_written_is_said(demo: Done, tmp_path: Path) -> N
         pack.pack(demo.store, demo.assessment, "DH-04-W", tmp_path)
 
 
-def _photo(text: str) -> bytes:
-    exif = b"Exif\0\0" + text.encode()
-    scan = b"\xff\xda\0\2picture"
-    return b"\xff\xd8\xff\xe1" + (len(exif) + 2).to_bytes(2, "big") + exif + scan + b"\xff\xd9"
+def test_the_photos_of_a_wall_are_in_its_pack_as_kept_with_an_index_by_reading(demo: Done) -> None:
+    found = pack.files(demo.store, demo.assessment, ("DH-02", "E"))
+    index = rows(found["photo_index.csv"])
+    said = [(row["photo"], row["mark"], row["packed_as"] != "", row["released"]) for row in index]
+    assert said == [
+        ("IMG_0412.JPG", "B3", True, "true"),
+        ("photos\\img_0413", "M3", True, "false"),
+        ("IMG_0414.jpg", "M3", False, "false"),
+        ("IMG_0413.JPEG", "T3", True, "false"),
+        ("from the garden.png", "", True, "false"),
+    ]
+    assert index[2]["note"] == NO_FILE
+    known = {row["reading_id"]: row for row in rows(found["readings.csv"])}
+    assert all(row["photo"] in known[row["reading_id"]]["photos"] for row in index[:4])
+    there = {row["packed_as"]: row["sha256"] for row in index if row["packed_as"]}
+    assert there == {name: sha256(data).hexdigest() for name, data in found.items() if name.startswith("photos/")}
+    page = found[names.page_name("DH-02", "E", "engineer")].decode()
+    assert all(f'src="{name}"' in page for name in there)
+    assert all(PLACE not in data for data in found.values())
 
 
-def test_photos_are_tied_to_their_readings_and_lose_what_the_camera_wrote(tmp_path: Path) -> None:
-    folder = tmp_path / "photos"
-    folder.mkdir()
-    (folder / "rule.jpg").write_bytes(_photo("40 N 83 W"))
-    (folder / "wide.png").write_bytes(b"\x89PNG")
-    (tmp_path / "secret.jpg").write_bytes(_photo("elsewhere"))
-    reading = {"reading_id": "a1", "mark": "M3", "visit_date": None, "part": "", "photos": ""}
-    given = [
-        {**reading, "photos": "rule.jpg; wide.png;; lost.jpg"},
-        {**reading, "reading_id": "a2", "photos": "../secret.jpg; ..\\secret.jpg; photos/rule.jpg"},
-    ]
-    found = packed(given, folder)
-    assert list(found.files) == ["photos/rule.jpg"]
-    assert b"40 N" not in found.files["photos/rule.jpg"]
-    table = found.table(WALL)
-    assert table.schema.equals(schema.find("photos"))
-    assert [(row["reading_id"], row["photo"], row["packed_as"]) for row in table.to_pylist()] == [
-        ("a1", "rule.jpg", "photos/rule.jpg"),
-        ("a1", "wide.png", ""),
-        ("a1", "lost.jpg", ""),
-        ("a2", "../secret.jpg", ""),
-        ("a2", "..\\secret.jpg", ""),
-        ("a2", "photos/rule.jpg", "photos/rule.jpg"),
-    ]
-    assert [row["note"] for row in table.to_pylist()][1:3] == ["left out: no JPEG file", NOT_GIVEN]
-    assert packed(given, None).files == {}
-    with pytest.raises(ReportError, match="no such folder"):
-        packed(given, tmp_path / "rule.jpg")
+def test_only_the_released_photo_is_named_on_pages_that_go_out_and_stands_beside_them(demo: Done) -> None:
+    folder = demo.index.parent
+    for kind in ("homeowner", "homeowner.es", "history", "history.es"):
+        page = (folder / names.page_name("DH-02", "E", kind)).read_text(encoding="utf-8")
+        [address] = set(re.findall(r'<img src="([^"]+)"', page))
+        assert address.startswith("released-photos/")
+        assert PLACE not in (folder / address).read_bytes()
+    others = [path for path in folder.glob("h[oi][ms]*_*.html") if "DH-02_E" not in path.name]
+    assert len(others) == 4 * (len(list(folder.glob("wall_*.html"))) - 1)
+    assert [path.name for path in others if "<img" in path.read_text(encoding="utf-8")] == []
+    assert len(list((folder / "released-photos").iterdir())) == 1
+    assert len(list((folder / "photos").iterdir())) == 3
