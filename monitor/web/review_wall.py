@@ -10,6 +10,7 @@ from fastapi import Form, Query, Request
 from fastapi.responses import Response
 from starlette.exceptions import HTTPException
 
+from monitor.errors import BowError
 from monitor.pipeline import keys, meanwhile, review
 from monitor.pipeline.wall_now import wall_now
 from monitor.report.context import Book, Key, Row, WallView
@@ -90,8 +91,14 @@ def rule(
             raise HTTPException(422, "Say whether to release or to reject.")
         if not ids:
             raise HTTPException(422, "No reading is ticked. Tick those that you rule on.")
+        done: list[str] = []
         for each in ids:
-            review.rule(store, each, Act(act), who=asking.name, why=why, made_at=here.now())
+            try:
+                review.rule(store, each, Act(act), who=asking.name, why=why, made_at=here.now())
+            except BowError as error:
+                before = f"The ruling on {', '.join(done)} is on record, that on {each} is not. " if done else ""
+                raise HTTPException(422, f"{before}{error}") from error
+            done.append(each)
         return f"{act} of {', '.join(ids)}: {why}"
 
     asked = Asked("rule", {"reading": ids, "why": why})

@@ -106,7 +106,7 @@ def test_what_cannot_be_done_so_is_said_and_what_was_typed_stays(reviewing: Runn
         typed = {"step": "no action", "why": "the wall is <dry>", "owner": "T1", "due": ""} | wrong
         answer = office.post(f"{WALL}/decide", data=form_of(opened, **typed))
         assert answer.status_code == 422
-        assert f"Not taken. {said}" in words(answer)
+        assert f"Not done as asked. {said}" in words(answer)
         assert "the wall is &lt;dry&gt;</textarea>" in answer.text
     nothing = office.post(f"{WALL}/rulings", data=form_of(opened, act="release", why="no reason to doubt"))
     assert "No reading is ticked" in words(nothing)
@@ -140,6 +140,22 @@ def test_held_readings_are_released_rejected_and_corrected_and_the_verdict_has_i
     by_time = reviewing.store().facts("rulings").sort_by("known_at").to_pylist()
     assert [row["act"] for row in by_time] == ["release", "correct", "withdraw"]
     assert [each for each in acts(reviewing) if each[3] == "done"] == [("O1", "rule", "DH-01-N", "done")] * 3
+
+
+def test_of_several_rulings_those_on_record_are_named_where_one_cannot_be_made(
+    reviewing: Running, office: TestClient
+) -> None:
+    one = held(reviewing, "N", "M5")
+    [used] = [
+        row["reading_id"]
+        for row in reviewing.store().readings(walls=[("DH-01", "N")]).to_pylist()
+        if (row["mark"], str(row["visit_date"])) == ("M1", "2026-05-12")
+    ]
+    sent = form_of(office.get(WALL), act="release", why="seen", reading=[one, used])
+    answer = office.post(f"{WALL}/rulings", data=sent)
+    assert answer.status_code == 422
+    assert f"The ruling on {one} is on record, that on {used} is not. Only a held reading" in words(answer)
+    assert [row["reading_id"] for row in reviewing.store().facts("rulings").to_pylist()] == [one]
 
 
 def test_a_value_that_is_no_length_is_told_and_stays_in_its_field(reviewing: Running, office: TestClient) -> None:
