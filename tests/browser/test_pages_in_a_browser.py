@@ -1,9 +1,13 @@
 """Every kind of page that the demo publishes, as a browser shows it."""
 
+import re
 from pathlib import Path
 
 import pytest
-from looking import SHEETS, Seen, kind_of
+from looking import SHEETS, Seen, kind_of, opened, sheets_of
+from playwright.sync_api import Browser, Page
+
+from monitor.report import names
 
 pytestmark = pytest.mark.xdist_group("demo")
 
@@ -43,3 +47,35 @@ def test_a_homeowners_page_is_light_and_bears_no_script(chosen: list[Path]) -> N
     pages = [path for path in chosen if kind_of(path) == "homeowner"]
     assert {path.name: size for path in pages if (size := path.stat().st_size) >= MOST_BYTES} == {}
     assert [path.name for path in pages if b"<script" in path.read_bytes()] == []
+
+
+_BOUND = re.compile(r"very likely less than ([\d.]+) (mm|inch) a year \(([\d.]+) (mm|inch) a year")
+_AXIS = {"mm": "inward ↑ (mm)", "inch": "inward ↑ (inches)"}
+
+
+@pytest.mark.parametrize(("house", "first", "second"), [("DH-01", "inch", "mm"), ("DH-10", "mm", "inch")])
+def test_a_homeowner_turns_inches_and_millimetres_round_by_keyboard_and_back(
+    browser: Browser, folder: Path, house: str, first: str, second: str
+) -> None:
+    wall = {"DH-01": "N", "DH-10": "S"}[house]
+    context, page = opened(browser, folder, 1, Seen())
+    page.goto((folder / names.page_name(house, wall, "homeowner")).resolve().as_uri())
+    as_written, numbers = shown_first(page, first)
+    page.focus("#unit-1")
+    page.keyboard.press("ArrowRight")
+    turned, back = shown_first(page, second)
+    assert back == numbers[::-1], "the same two numbers, the other one first"
+    assert sheets_of(page, "Letter") == 1
+    page.keyboard.press("ArrowLeft")
+    assert shown_first(page, first)[0] == as_written != turned
+    context.close()
+
+
+def shown_first(page: Page, unit: str) -> tuple[str, list[str]]:
+    """What can be read of the page, with that unit first throughout; the numbers of its bound, that unit's first."""
+    said = page.inner_text("main")
+    found = _BOUND.findall(said)
+    assert {each[1] for each in found} == {unit}, found
+    assert page.locator("figure svg:visible").count() == 1
+    assert page.locator("figure svg:visible > text", has_text="inward").all_text_contents() == [_AXIS[unit]]
+    return said, [found[0][0], found[0][2]]
