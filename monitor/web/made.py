@@ -4,8 +4,9 @@ from fastapi.responses import Response
 
 from monitor.pipeline import assessing, editions, keys, pack, page_set
 from monitor.pipeline.publishing import book_of_edition
+from monitor.report import names
 from monitor.report.context import Book
-from monitor.store import Store
+from monitor.store import Store, photos
 from monitor.web import guard
 from monitor.web.service import Asking, Here, Service, note
 
@@ -15,7 +16,12 @@ router = guard.router()
 def page(here: Service, place: str) -> bytes | None:
     """A page of the newest edition, or a file beside it; None where there is none. NotFoundError before the first."""
     store = here.store()
-    return page_set.one(book(here, store), place)
+    content = book(here, store)
+    for row in content.photos:
+        folders = (names.PHOTOS, names.RELEASED_PHOTOS) if row["released"] else (names.PHOTOS,)
+        if place in (names.photo_name(row, folder) for folder in folders):
+            return photos.read(store.path, row["sha256"], row["ending"])
+    return page_set.one(content, place)
 
 
 def book(here: Service, store: Store) -> Book:

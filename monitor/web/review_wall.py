@@ -11,7 +11,7 @@ from fastapi.responses import Response
 from starlette.exceptions import HTTPException
 
 from monitor.errors import BowError
-from monitor.pipeline import keys, meanwhile, review
+from monitor.pipeline import assessing, editions, keys, meanwhile, review
 from monitor.pipeline.wall_now import wall_now
 from monitor.report.context import Book, Key, Row, WallView
 from monitor.report.wall_sheet import wall_sheet
@@ -110,7 +110,8 @@ def book(here: Service, store: Store, key: Key) -> Book:
     now, today = here.now(), here.today()
     made_from = ("wall", key, store.facts_sha256(), store.settings().model_dump_json(), today)
     made = here.kept.of(made_from, lambda: wall_now(store, key, today=today, now=now))
-    return replace(made, decisions=store.office.decisions())
+    news = editions.of(store, assessing.newest(store), now).news if store.assessments() else {}
+    return replace(made, decisions=store.office.decisions(), news=news)
 
 
 def _shown(request: Request, here: Service, asking: Visitor, key: Key, asked: Asked, *, said: str = "") -> Response:
@@ -131,6 +132,7 @@ def _shown(request: Request, here: Service, asking: Visitor, key: Key, asked: As
         happened=happened[:_NEWEST],
         seen=meanwhile.seen(happened),
         asked=asked,
+        news=content.news_of(*key),
         said=said,
         steps=[step.value for step in Step],
         called=Step.CALLED_HOMEOWNER.value,
