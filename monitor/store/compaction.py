@@ -5,6 +5,7 @@ as a reader may still hold the pointer of the one before; the time is the disk's
 """
 
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
@@ -175,5 +176,6 @@ def _sweep(root: Path, old: Pointer, new: Pointer, now: float) -> None:
             if path.name not in needed:  # no other compaction can be writing here: the lock is ours
                 path.unlink(missing_ok=True)
         for path in (root / "inbox").glob(f"*/.*{files.TEMPORARY}"):
-            if now - path.stat().st_mtime > _ABANDONED_SECONDS:
-                path.unlink(missing_ok=True)
+            with suppress(FileNotFoundError):  # its writer lives, and has named it or given it up since
+                if now - path.stat().st_mtime > _ABANDONED_SECONDS:
+                    path.unlink()

@@ -1,0 +1,59 @@
+"""The scripts of faults and of many at once, run for a short while as anybody would run them."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from store_rows import table
+
+from monitor.store import Store
+
+BENCHMARKS = Path(__file__).parents[2] / "benchmarks"
+
+pytestmark = pytest.mark.skipif(os.name == "nt", reason="processes are killed and forked the POSIX way here")
+
+
+def run(script: str, *arguments: str) -> list[list[str]]:
+    """The lines of figures that a script prints, once it has ended well."""
+    done = subprocess.run(
+        [sys.executable, BENCHMARKS / script, *arguments], check=False, capture_output=True, text=True, timeout=240
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    return [line.split() for line in done.stdout.splitlines()[1:] if any(part.isdigit() for part in line.split())]
+
+
+def test_fifty_kills_at_random_moments_lose_double_and_halve_nothing() -> None:
+    figures = run("faults.py", "--kills", "50")
+    assert sum(int(line[1]) for line in figures) == 50
+    assert {line[0] for line in figures} == {"ingest", "compaction", "assessment", "pages", "office"}
+    assert all(line[4:] == ["0", "0", "0"] for line in figures)
+
+
+def test_writers_compactors_and_readers_at_once_see_every_acknowledged_row_once() -> None:
+    [line] = run("crowd.py", "--seconds", "5", "--grace", "0.5")
+    acknowledged, lost, doubled, half, looks, generations, damages, failed = map(int, line)
+    assert acknowledged > 50
+    assert looks > 1
+    assert generations > 1
+    assert (lost, doubled, half, damages, failed) == (0, 0, 0, 0, 0)
+
+
+def test_a_writer_that_names_its_file_while_the_sweep_looks_does_not_stop_a_compaction(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store.add("walls", table("walls", {"house": "DH-1", "wall": "N"}))
+    being_written = store.path / "inbox" / "walls" / ".another.parquet.0123456789abcdef.tmp"
+    being_written.write_bytes(b"")
+    real = Path.stat
+
+    def stat(path: Path, **how: Any) -> os.stat_result:
+        if path.name == being_written.name:
+            being_written.unlink()  # between the listing and the look
+        return real(path, **how)
+
+    monkeypatch.setattr(Path, "stat", stat)
+    assert store.compact()
+    assert store.facts("walls").num_rows == 1
