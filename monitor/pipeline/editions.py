@@ -99,7 +99,7 @@ def on_record(store: Store) -> list[Edition]:
 
 
 def supersedes(store: Store, edition: Edition) -> dict[str, Row]:
-    """By file name, the pages of the edition before: the newest one then published that is older in what it knew.
+    """By file name, the page before: of the newest edition then published that has it and is older in what it knew.
 
     Each with its report number, the day it was judged for and until when all was known.
     """
@@ -108,12 +108,13 @@ def supersedes(store: Store, edition: Edition) -> dict[str, Row]:
         for other in on_record(store)
         if other.published_at < edition.published_at and other.days != edition.days and _is_not_after(other, edition)
     ]
-    if not older:
-        return {}
-    last = max(older, key=lambda other: (*other.days, other.published_at))
-    rows = store.office.rows("pages", edition_id=last.edition_id)
-    said = {"judged_on": last.run.judged_on, "known_until": last.run.known_until}
-    return {row["page"]: {"report_number": row["report_number"], **said} for row in rows}
+    found: dict[str, Row] = {}
+    for other in sorted(older, key=lambda other: (*other.days, other.published_at)):
+        said = {"judged_on": other.run.judged_on, "known_until": other.run.known_until}
+        for row in store.office.rows("pages", edition_id=other.edition_id):
+            if row["known_at"] < edition.published_at:
+                found[row["page"]] = {"report_number": row["report_number"], **said}
+    return found
 
 
 def superseding(store: Store, edition: Edition) -> list[Edition]:
@@ -128,10 +129,11 @@ def superseding(store: Store, edition: Edition) -> list[Edition]:
     return sorted(later, key=lambda other: (*other.days, other.published_at))
 
 
-def record(store: Store, edition: Edition, pages: Sequence[Row]) -> None:
+def record(store: Store, edition: Edition, pages: Sequence[Row], at: datetime | None = None) -> None:
     """Put an edition and its pages on record.
 
     pages: report_number, page, house, wall, sha256 and supersedes of each; one that is on record already stays.
+    at: when they were shown, where that was later than the first page of the edition.
     """
     when = {"edition_id": edition.edition_id, "known_at": edition.published_at}
     every = {run.run_id: runs.row_of(run, run.known_until) for run in (edition.run, *edition.earlier)}
@@ -139,7 +141,7 @@ def record(store: Store, edition: Edition, pages: Sequence[Row]) -> None:
         "runs": list(every.values()),
         "editions": [edition.row()],
         "news": [{**_news_row(*item), **when} for item in edition.news.items()],
-        "pages": [{**page, **when} for page in pages],
+        "pages": [{**page, **when, "known_at": at or edition.published_at} for page in pages],
     })  # fmt: skip
 
 

@@ -135,6 +135,19 @@ def write(
     return [*written, *written_photos], _ledger(content, sums, numbers, keys)
 
 
+def show_one(store: Store, edition: Edition, content: Book, name: str, shown_at: datetime) -> bytes | None:
+    """One page of an edition by its file name, put onto the ledger as it is shown; None where there is none.
+
+    content: `book_of_edition` of that very edition.
+    """
+    data = page_set.one(content, name)
+    number = number_in(data) if data else ""
+    if data and number:
+        keys = names.wall_keys(content)
+        editions.record(store, edition, _ledger(content, {name: files.sha256(data)}, {name: number}, keys), shown_at)
+    return data
+
+
 def number_in(data: bytes) -> str:
     """The report number that a page bears; '' where it bears none."""
     found = _NUMBER.search(data)

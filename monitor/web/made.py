@@ -1,9 +1,12 @@
-"""Pages made from the store when somebody asks for them: those of the newest assessment, kept by their edition."""
+"""Pages made from the store when somebody asks for them: those of the newest assessment, kept by their edition.
+
+A page that is shown is published: it goes onto the ledger, so that `verify` knows it when somebody holds it up later.
+"""
 
 from fastapi.responses import Response
 
-from monitor.pipeline import assessing, editions, keys, pack, page_set
-from monitor.pipeline.publishing import book_of_edition
+from monitor.pipeline import assessing, editions, keys, pack, publishing
+from monitor.pipeline.editions import Edition
 from monitor.report import names
 from monitor.report.context import Book
 from monitor.store import Store, photos
@@ -16,19 +19,23 @@ router = guard.router()
 def page(here: Service, place: str) -> bytes | None:
     """A page of the newest edition, or a file beside it; None where there is none. NotFoundError before the first."""
     store = here.store()
-    content = book(here, store)
+    edition, content = _newest(here, store)
     for row in content.photos:
         folders = (names.PHOTOS, names.RELEASED_PHOTOS) if row["released"] else (names.PHOTOS,)
         if place in (names.photo_name(row, folder) for folder in folders):
             return photos.read(store.path, row["sha256"], row["ending"])
-    return page_set.one(content, place)
+    return publishing.show_one(store, edition, content, place, here.now())
 
 
 def book(here: Service, store: Store) -> Book:
     """The book of the newest edition as it would be published now."""
+    return _newest(here, store)[1]
+
+
+def _newest(here: Service, store: Store) -> tuple[Edition, Book]:
     edition = editions.of(store, assessing.newest(store), here.now())
     made_from = ("edition", edition.edition_id)
-    return here.kept.of(made_from, lambda: book_of_edition(store, edition))
+    return here.kept.of(made_from, lambda: (edition, publishing.book_of_edition(store, edition)))
 
 
 @router.get("/review/walls/{wall}/pack")

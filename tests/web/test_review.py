@@ -12,8 +12,9 @@ from fastapi.testclient import TestClient
 from httpx2 import Response
 from service_running import Running, sheet, token_of
 
-from monitor.pipeline import assessing, editions, publishing, review
+from monitor.pipeline import assessing, editions, page_proof, publishing, review
 from monitor.pipeline.assessing import assess
+from monitor.pipeline.page_proof import Standing
 from monitor.report import names
 from monitor.terms import Act, Role, Step
 
@@ -275,6 +276,9 @@ def test_pages_are_made_on_demand_byte_for_byte_as_they_are_published(
     assert len(mine) == 8 + len(names.KINDS)
     for path in mine:
         assert office.get(f"/pages/{path.name}").content == path.read_bytes(), path.name
+        if path.suffix == ".html":
+            standing = page_proof.of_file(store, path.read_bytes()).standing
+            assert standing is Standing.AS_WRITTEN, "what was shown is on the ledger"
     assert office.get("/pages/wall_DH-99_N.html").status_code == 404
     assert office.get("/pages").headers["location"] == "/pages/index.html"
 
