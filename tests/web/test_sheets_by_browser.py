@@ -20,6 +20,17 @@ def test_a_saved_sheet_is_that_of_the_command(with_walls: Running) -> None:
     assert answer.content == pages.field_sheet(made)
 
 
+def test_the_sheet_for_the_day_of_the_work_is_that_of_the_command_and_of_one_wall(with_walls: Running) -> None:
+    browser = with_walls.signed_in(Role.TECHNICIAN)
+    answer = browser.get("/field-sheets/sheet?day=2026-05-14&walls=dh-01-s&work=true&save=true")
+    assert answer.headers["content-disposition"] == 'attachment; filename="as-built-sheet_2026-05-14_DH-01-S.html"'
+    made = field_sheets.as_built_sheet(with_walls.store(), "DH-01-S", day=DAY, known_on=with_walls.clock.at)
+    assert answer.content == pages.field_sheet(made)
+    several = browser.get(f"{ASKED}&work=true")
+    assert several.status_code == 422
+    assert "is of one wall. Name that wall" in several.text
+
+
 def test_an_open_sheet_runs_its_own_scripts_only_and_knows_where_to_send(with_walls: Running) -> None:
     answer = with_walls.signed_in(Role.TECHNICIAN).get(ASKED)
     nonce = re.search(r"script-src 'nonce-([^']+)'", answer.headers["content-security-policy"])[1]
