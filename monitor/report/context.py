@@ -91,12 +91,6 @@ class WallView:
         return self.place["nickname"] or f"wall {self.wall}"
 
     @property
-    def spoken(self) -> str:
-        """The wall within a sentence: 'the north wall', 'wall N'."""
-        name = self.place["nickname"]
-        return f"the {name.removeprefix('the ')}" if name else self.nickname
-
-    @property
     def current(self) -> Row | None:
         """The result row of the newest period; None where nothing was judged."""
         return next((row for row in self.periods if row["is_current"]), None)
@@ -118,6 +112,11 @@ class WallView:
     def held(self) -> list[Row]:
         """Readings held and undecided."""
         return [row for row in self.readings if row["state"] == State.HELD]
+
+    @property
+    def used_days(self) -> list[date]:
+        """Days on which a reading of the wall was used, in order."""
+        return sorted({row["visit_date"] for row in self.readings if row["state"] == State.USED and row["visit_date"]})
 
     @property
     def reinforcements(self) -> list[Row]:

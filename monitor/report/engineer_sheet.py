@@ -11,7 +11,6 @@ from monitor.report.dots import dot_charts, dots
 from monitor.report.elevation import elevation
 from monitor.report.profile_chart import profile_charts
 from monitor.report.residual_plot import residual_plots, residual_table
-from monitor.report.status import reference
 from monitor.report.wall_sheet import footer, not_measured, period_words, scope, settings_rows, told, untold
 from monitor.terms import Movement, State
 from monitor.units import limit_rate_text, rate_unit
@@ -64,7 +63,7 @@ def engineer_sheet(book: Book, view: WallView, model: Model) -> Context:
         "signed": book.thresholds,
         "formulas": engineer_words.FORMULAS,
         "sources": engineer_words.SOURCES,
-        "scope": scope(view, reference(view)),
+        "scope": scope(view),
         **footer(book, "engineer", view.house, view.wall),
     }
 

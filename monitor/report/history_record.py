@@ -20,11 +20,6 @@ _SAID_AGAIN = ("already-in", "replaced")
 _RULED = {Act.RELEASE: "released", Act.REJECT: "set_aside", Act.CORRECT: "corrected"}
 
 
-def used_days(view: WallView) -> list[date]:
-    """Days on which a reading of the wall was used."""
-    return sorted({row["visit_date"] for row in view.readings if row["state"] == State.USED and row["visit_date"]})
-
-
 def methods(rows: Iterable[Row], words: Language) -> str:
     """How readings were taken, each way once."""
     said = words["history_method"]

@@ -11,12 +11,11 @@ from monitor.report import history_record as record
 from monitor.report import names, photo_sheet
 from monitor.report.context import Book, Row, WallView, tellable
 from monitor.report.curves import curves
-from monitor.report.history_record import used_days
 from monitor.report.language import Language, codes, language, other_unit
 from monitor.report.places import place_words, spoken
 from monitor.report.plain_chart import PlainChart
 from monitor.report.status import jumped, reference, seen_words, status, unseen_on
-from monitor.report.wall_sheet import Context, footer, not_measured
+from monitor.report.wall_sheet import Context, footer, not_measured, scope
 from monitor.report.wording import EN
 from monitor.terms import EventKind, State
 from monitor.units import DAYS_PER_YEAR, feet_text
@@ -54,7 +53,7 @@ def history_sheet(book: Book, view: WallView, words: Language = EN) -> Context:
         "photos": photo_sheet.released(view, words),
         "not_measured": not_measured(view, words["not_measured"]),
         "meanings": list(words["history_words"].values()),
-        "scope": _scope(view, words),
+        "scope": scope(view, words),
     }
 
 
@@ -95,7 +94,7 @@ def _company(book: Book, words: Language) -> str:
 
 
 def _state(view: WallView, state: str, words: Language) -> str:
-    days, unseen, said = used_days(view), unseen_on(view), words["history_state"]
+    days, unseen, said = view.used_days, unseen_on(view), words["history_state"]
     return words.say(
         "history_state",
         state,
@@ -107,7 +106,7 @@ def _state(view: WallView, state: str, words: Language) -> str:
 
 def _found(book: Book, view: WallView, words: Language) -> list[tuple[str, str]]:
     """How far in the wall stood at the first visit, and at the latest where there are more."""
-    days = used_days(view)
+    days = view.used_days
     if not days:
         return []
     first = book.first_totals.get((view.house, view.wall))
@@ -132,7 +131,7 @@ def _total(view: WallView, row: Row | None, words: Language) -> str:
 
 def _between(view: WallView, words: Language) -> str:
     """Why the difference of the first total and the latest is not simply the movement; '' where it is."""
-    days = used_days(view)
+    days = view.used_days
     kinds = [row["kind"] for row in view.events if days and days[0] <= row["event_date"] <= days[-1]]
     work = [words["history_work"][kind] for kind in dict.fromkeys(kinds) if kind in _CHANGES_LEVEL]
     return words.say("history", "not_the_movement", work=", ".join(work)) if work and len(days) > 1 else ""
@@ -140,7 +139,7 @@ def _between(view: WallView, words: Language) -> str:
 
 def _facts(view: WallView, words: Language, company: str) -> list[tuple[str, str]]:
     """The wall, its visits, how often, how and by whom it was read."""
-    days, said = used_days(view), words["history"]
+    days, said = view.used_days, words["history"]
     rows = [(said["wall"], _wall(view, words))]
     if not days:
         return [(name, text) for name, text in (*rows, (said["visits"], said["none"])) if text]
@@ -210,10 +209,3 @@ def _bounds(view: WallView, row: Row, words: Language) -> Mapping[str, Any]:
         "upper_beside": words.rate_text(at_most, other),
         "place": place_words(view, row["governing_mark"], words),
     }
-
-
-def _scope(view: WallView, words: Language) -> str:
-    """The second of the cautions: relative to what, which wall, up to when."""
-    days, said = used_days(view), words["caution"]
-    last = words.say("caution", "until", day=words.day_text(days[-1])) if days else said["first_visit"]
-    return words.say("caution", "scope", reference=reference(view, words), wall=spoken(view, words), date=last)

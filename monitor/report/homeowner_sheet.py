@@ -13,12 +13,11 @@ from markupsafe import Markup, escape
 from monitor.report import names, photo_sheet, repair_sheet
 from monitor.report.context import Book, WallView, tellable
 from monitor.report.curves import curves
-from monitor.report.history_record import used_days
 from monitor.report.language import Language, codes, language, other_unit
 from monitor.report.places import place_words, spoken
 from monitor.report.plain_chart import PlainChart
-from monitor.report.status import SUDDEN, Status, company_name, jumped, next_visit, reference, status
-from monitor.report.wall_sheet import Context, footer, not_measured
+from monitor.report.status import SUDDEN, Status, company_name, jumped, next_visit, status
+from monitor.report.wall_sheet import Context, footer, not_measured, scope
 from monitor.report.wording import EN
 from monitor.terms import Movement
 
@@ -69,13 +68,13 @@ def homeowner_sheet(book: Book, view: WallView, words: Language = EN) -> Context
         "key": chart.key(),
         "last": words.day_text(last) if last else words["page"]["none_yet"],
         "next": words.month_text(following) if following else words["said"]["not_arranged"],
-        "visits": words.count_text(len(used_days(view)), "visit"),
+        "visits": words.count_text(len(view.used_days), "visit"),
         "work": words["calendar"]["between_days"].join(
             words.day_text(row["event_date"]) for row in view.reinforcements
         ),
         "photos": photo_sheet.released(view, words),
         "not_measured": _not_measured(view, words),
-        "scope": _scope(view, words),
+        "scope": scope(view, words),
         "jobs": [words["jobs"][name] for name in _JOBS],
         "stay_out_first": first.status.shape == "cross" or book.waits(view),
         "company_name": company_name(book, words),
@@ -151,10 +150,3 @@ def _not_measured(view: WallView, words: Language) -> list[str]:
     if len(rows) == len(Movement) and row and row["rate_mm_per_year"] is not None:
         rows.append(said["only_relative"])
     return rows
-
-
-def _scope(view: WallView, words: Language) -> str:
-    """The second of the cautions: relative to what, which wall, up to when."""
-    days, said = used_days(view), words["caution"]
-    until = words.say("caution", "until", day=words.day_text(days[-1])) if days else said["first_visit"]
-    return words.say("caution", "scope", reference=reference(view, words), wall=spoken(view, words), date=until)

@@ -12,8 +12,10 @@ from monitor.report.curves import component_curves, curves
 from monitor.report.drawing import OFFICE, legend_words, movement_chart
 from monitor.report.elevation import elevation, face_legend
 from monitor.report.figures import movement_figure
+from monitor.report.language import Language
+from monitor.report.places import spoken
 from monitor.report.status import reference
-from monitor.terms import Movement, State, Verdict
+from monitor.terms import Movement, Verdict
 from monitor.units import feet_text, inches_from_mm, length_text, rate_number, rate_text, rate_unit
 
 Context = Mapping[str, Any]
@@ -84,7 +86,7 @@ def wall_sheet(book: Book, view: WallView) -> Context:
         "not_measured": not_measured(view, wording.COMPONENT),
         "unread": readings_sheet.unread(view),
         "relative_to": _relative_to(view),
-        "scope": scope(view, reference(view)),
+        "scope": scope(view),
         "homeowner_page": names.page_name(view.house, view.wall, "homeowner"),
         "engineer_page": names.page_name(view.house, view.wall, "engineer"),
         "settings": settings_rows(book.rules),
@@ -114,11 +116,11 @@ def _moment(known: datetime) -> str:
     return f"{known:%Y-%m-%d %H:%M} UTC"
 
 
-def scope(view: WallView, against: str) -> str:
+def scope(view: WallView, words: Language = wording.EN) -> str:
     """The second of the cautions: relative to what, which wall, up to when."""
-    days = [row["visit_date"] for row in view.readings if row["state"] == State.USED and row["visit_date"]]
-    last = wording.day_text(max(days)) if days else "the first visit, which is still to come"
-    return wording.SCOPE.format(reference=against, wall=view.spoken, date=last)
+    days, said = view.used_days, words["caution"]
+    until = words.say("caution", "until", day=words.day_text(days[-1])) if days else said["first_visit"]
+    return words.say("caution", "scope", reference=reference(view, words), wall=spoken(view, words), date=until)
 
 
 def not_measured(view: WallView, words: Mapping[str, str]) -> list[str]:

@@ -17,7 +17,6 @@ EN = language(FIRST)
 CAUTION_BEFORE: str = EN["caution"]["before"]
 CAUTION_STRONG: str = EN["caution"]["strong"]
 CAUTION_AFTER: str = EN["caution"]["after"]
-SCOPE: str = EN["caution"]["scope"]
 LOCAL_RULES: str = EN["caution"]["local_rules"]
 STAY_OUT: str = EN["stay_out"]["text"]
 
