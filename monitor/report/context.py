@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import astuple, dataclass, field, replace
 from datetime import date, datetime
 from functools import cached_property
 from hashlib import sha256
@@ -304,7 +304,7 @@ class Book:
                 *(f"{past.judged_on} {sorted(past.places.items())}" for past in self.lists),
                 *map(str, self.past),
                 *(str(sorted(row.items())) for row in self.photos),
-                *(f"{key} {news}" for key, news in sorted(self.news.items())),
+                *(f"{key} {[str(each) for each in astuple(news)]}" for key, news in sorted(self.news.items())),
             )
         )
 

@@ -79,6 +79,13 @@ def is_wall(table):
     return pc.and_(pc.equal(table["house"], WALL[0]), pc.equal(table["wall"], WALL[1]))
 
 
+def test_pages_with_news_are_written_again_from_the_record_to_equal_bytes(store: Store, waiting: Book) -> None:
+    recorded = [edition for edition in editions.on_record(store) if edition.news == waiting.news]
+    again = book_of_edition(store, recorded[-1])
+    assert outside(again) == outside(waiting)
+    assert pages.monthly_list(again) == pages.monthly_list(waiting)
+
+
 def test_the_box_stands_right_after_the_sentence_and_no_chart(waiting: Book) -> None:
     said = pages.homeowner_page(waiting, *WALL, "en").decode()
     assert said.index("Stay out and call") < said.index("Last visit")

@@ -14,7 +14,7 @@ import pytest
 from forbidden_words import FORBIDDEN
 from written_book import HOUSE, KNOWN, MOVING, TODAY, WALL_OF, book_of, states, table
 
-from monitor.report.context import Book, WallView
+from monitor.report.context import Book, News, WallView
 from monitor.report.language import FIRST, codes, language
 from monitor.report.status import Status, status
 from monitor.results import Assessment
@@ -55,6 +55,12 @@ def jumped_while_moving(last: date) -> Built:
     return replace(book, previous=Assessment(TODAY, KNOWN, "", "", wall_results=before)), view
 
 
+def waiting(name: str) -> Built:
+    """The wall of that name, its news not told yet."""
+    book, view = built(name)
+    return replace(book, news={(HOUSE, WALL_OF[name]): News(KNOWN, TODAY, waits=True)}), view
+
+
 BUILT: dict[str, Callable[[], Built]] = {
     "no visit": lambda: built("not read yet"),
     "too early": lambda: built("too early"),
@@ -76,6 +82,7 @@ BUILT: dict[str, Callable[[], Built]] = {
     "covered": lambda: built("covered"),
     "being checked": lambda: built("held reading"),
     "several being checked": held_twice,
+    "to be phoned": lambda: waiting("moving"),
 }
 BESIDE: dict[str, Callable[[], Built]] = {
     "moving before": lambda: jumped_while_moving(date(2025, 10, 9)),
@@ -113,6 +120,12 @@ def test_the_state_is_reached_and_said_in_its_own_sentence(state, code):
 
 
 @pytest.mark.parametrize("code", codes())
+def test_while_news_waits_every_bad_state_reads_the_same_and_nothing_stands_beside_it(code):
+    said = {status(*waiting(name), language(code)) for name in ("moving", "moving after straps", "jump", "hard limit")}
+    assert [(found.beside, found.corrections) for found in said] == [((), ())]
+
+
+@pytest.mark.parametrize("code", codes())
 @pytest.mark.parametrize("key", BESIDE)
 def test_what_is_true_as_well_is_said_beside_it(key, code):
     found = status(*BESIDE[key](), language(code))
@@ -129,7 +142,8 @@ def plain(found: Status, code: str) -> list[str]:
 @pytest.mark.parametrize("code", codes())
 def test_the_words_for_moving_in_stand_nowhere_that_no_movement_was_shown(code):
     moving = language(code)["short"]["moving"]
-    for state in ("no movement measured", "too early", "comes and goes", "small, not settled", "overdue"):
+    quiet = ("no movement measured", "too early", "comes and goes", "small, not settled", "overdue", "to be phoned")
+    for state in quiet:
         found = status(*BUILT[state](), language(code))
         assert moving not in (found.short, found.sentence)
 
