@@ -4,11 +4,11 @@ from datetime import datetime
 from pathlib import Path
 
 import pyarrow as pa
-import pyarrow.compute as pc
 import pyarrow.csv as pa_csv
 
 from monitor import __version__, schema
 from monitor.errors import ReportError
+from monitor.report.spreadsheets import harmless_table
 from monitor.store import Store
 
 
@@ -89,19 +89,8 @@ def dictionary(tables: schema.Tables) -> pa.Table:
 def csv_bytes(rows: pa.Table) -> bytes:
     """A table as CSV, UTF-8, header in the first row; no text cell of it runs as a formula in a spreadsheet."""
     buffer = pa.BufferOutputStream()
-    pa_csv.write_csv(_harmless(rows), buffer)
+    pa_csv.write_csv(harmless_table(rows), buffer)
     return bytes(buffer.getvalue().to_pybytes())
-
-
-def _harmless(rows: pa.Table) -> pa.Table:
-    columns = []
-    for name in rows.column_names:
-        column = rows[name]
-        if pa.types.is_string(column.type):
-            risky = pc.match_substring_regex(column, r"^[=+\-@\t\r]")
-            column = pc.if_else(risky, pc.binary_join_element_wise("'", column, ""), column)
-        columns.append(column)
-    return pa.table(columns, names=rows.column_names)
 
 
 _WHY_EMPTY = {

@@ -8,6 +8,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
+import pyarrow as pa
+import pyarrow.compute as pc
 from openpyxl import Workbook
 from openpyxl.styles import Alignment, Font, NamedStyle
 from openpyxl.utils import get_column_letter
@@ -39,6 +41,19 @@ class Sheet:
 def harmless(text: str) -> str:
     """The text with an apostrophe in front where a spreadsheet would run it as a formula."""
     return f"'{text}" if text.startswith(_RUNS) else text
+
+
+def harmless_table(rows: pa.Table) -> pa.Table:
+    """The same of every text cell of a table; what is missing stays missing."""
+    runs = f"^[{re.escape(''.join(_RUNS))}]"
+    columns = []
+    for name in rows.column_names:
+        column = rows[name]
+        if pa.types.is_string(column.type):
+            risky = pc.match_substring_regex(column, runs)
+            column = pc.if_else(risky, pc.binary_join_element_wise("'", column, ""), column)
+        columns.append(column)
+    return pa.table(columns, names=rows.column_names)
 
 
 def cell_text(cell: Cell) -> str:

@@ -12,6 +12,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 import openpyxl
+import pyarrow as pa
 import pytest
 from page_reader import Page
 from written_book import HOUSE, book_of, build_book, states, table
@@ -101,6 +102,8 @@ def test_every_beginning_that_runs_is_made_harmless_in_csv(text):
     made = spreadsheets.csv_bytes(("a",), [(text,)]).decode("utf-8-sig")
     _, row = csv.reader(io.StringIO(made, newline=""))
     assert row == [f"'{text}"]
+    rows = spreadsheets.harmless_table(pa.table({"a": [text, f"x{text}", "", None], "n": [-1, 2, 3, None]}))
+    assert rows.to_pydict() == {"a": [f"'{text}", f"x{text}", "", None], "n": [-1, 2, 3, None]}
 
 
 def test_numbers_below_nought_stay_numbers():
