@@ -11,6 +11,9 @@ from monitor.errors import ReportError
 from monitor.report.spreadsheets import harmless_table
 from monitor.store import Store
 
+_KEPT = ("photos", "photo_rulings", "runs", "settings_kept", "editions", "news", "pages")
+"""Office records that are only added to; who may sign in, and what was asked of the service, stays in the store."""
+
 
 def export(store: Store, to: Path, *, known_on: datetime) -> list[Path]:
     """Write one CSV per table and `dictionary.csv` and `README.txt`; returns the files in order.
@@ -36,7 +39,7 @@ def _tables(store: Store, known_on: datetime) -> dict[str, pa.Table]:
     tables["readings_effective"] = store.readings(known_on=known_on)
     tables["people"] = store.office.people()
     tables["decisions"] = store.office.decisions(known_on=known_on)
-    tables |= {name: _office(store, name, known_on) for name in ("photos", "photo_rulings")}
+    tables |= {name: _office(store, name, known_on) for name in _KEPT}
     made = [found for day in reversed(store.assessments()) if (found := store.assessment(day))]
     if assessment := next((found for found in made if found.known_until <= known_on), None):
         tables |= {name: getattr(assessment, name) for name in schema.RESULTS}
@@ -101,6 +104,11 @@ _WHY_EMPTY = {
     "decisions": "nothing was decided about a wall.",
     "photos": "nobody gave a photo.",
     "photo_rulings": "no photo was released for a homeowner, or withheld.",
+    "runs": "no assessment was put on record.",
+    "settings_kept": "no assessment was put on record.",
+    "editions": "no pages were published.",
+    "news": "no pages were published that tell bad news.",
+    "pages": "no pages were published.",
     "suspects": "the assessment took no used reading for a misread.",
     "repairs": "no wall has enough visits on both sides of a reinforcement to tell what it did.",
     "plan": "the assessment planned no visit.",
@@ -117,7 +125,10 @@ corrected). receipts.csv has a row for each time a file or one of its tables was
 used, held, rejected and could_not_read, and what was in already counts as rejected, so the receipts of a file sent
 twice add up to more than readings.csv holds. A text cell that begins with = + - @ has an apostrophe in front so that no
 spreadsheet runs it.
-photos.csv lists photos; the files themselves are in the store's folder photos, under the SHA-256 that it gives.
+runs.csv has a row for every assessment, settings_kept.csv what it was made with; editions.csv a row for every set of
+pages published, news.csv the bad news in it and whether the homeowner was told, pages.csv each page with the SHA-256 of
+its bytes. photos.csv lists photos; the files themselves are in the store's folder photos, under the SHA-256 that it
+gives.
 These are measurements of how far marks on walls have moved. They are not a structural assessment; only a licensed
 engineer who has seen a wall can judge it.
 """

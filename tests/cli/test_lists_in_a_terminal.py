@@ -1,6 +1,7 @@
 """Lists as people see them in a narrow or a wide terminal, and as scripts read them."""
 
 import csv
+import hashlib
 import io
 import re
 import shutil
@@ -118,7 +119,7 @@ def test_the_export_says_of_every_empty_table_why_it_may_be_empty(call, demo: Do
     assert call("export", "--to", str(to), "--store", str(own)).code == exits.OK
     told = (to / "README.txt").read_text()
     empty = {path.stem for path in to.glob("*.csv") if len(path.read_text().splitlines()) == 1}
-    assert "decisions" in empty
+    assert "suspects" in empty
     assert {line.split(".csv")[0] for line in told.splitlines() if ".csv has no rows: " in line} == empty
     receipts = rows_of((to / "receipts.csv").read_text())
     for row in receipts:
@@ -133,6 +134,25 @@ def test_an_export_as_known_before_any_assessment_says_that_there_are_no_results
     call("export", "--to", str(to), "--store", str(own), "--known-on", "2024-01-01")
     assert not (to / "wall_results.csv").exists()
     assert "No assessment had been made by then" in (to / "README.txt").read_text()
+
+
+def test_the_export_has_the_ledger_of_what_was_published_and_nothing_of_who_may_sign_in(
+    call, demo: Done, tmp_path: Path
+) -> None:
+    to = tmp_path / "export"
+    assert call("export", "--to", str(to), *DEMO).code == exits.OK
+    kept = {name: rows_of((to / f"{name}.csv").read_text()) for name in ("runs", "settings_kept", "editions", "pages")}
+    published = {row["page"]: row["sha256"] for row in kept["pages"]}
+    for name, sha256 in published.items():
+        assert hashlib.sha256((demo.index.parent / name).read_bytes()).hexdigest() == sha256
+    assert set(published) >= {path.name for path in demo.index.parent.glob("*.html")}
+    assert {row["edition_id"] for row in kept["pages"]} == {row["edition_id"] for row in kept["editions"]}
+    assert {row["run_id"] for row in kept["editions"]} <= {row["run_id"] for row in kept["runs"]}
+    assert {row["settings_sha256"] for row in kept["runs"]} == {row["settings_sha256"] for row in kept["settings_kept"]}
+    assert [row["wall"] for row in rows_of((to / "news.csv").read_text())] == ["S"]
+    explained = {(row["table"], row["column"]) for row in rows_of((to / "dictionary.csv").read_text())}
+    assert {(name, column) for name, rows in kept.items() for column in rows[0]} <= explained
+    assert not [name for name in ("accounts", "sessions_ended", "audit") if (to / f"{name}.csv").exists()]
 
 
 def test_receipts_count_what_the_readings_table_holds_and_what_came_twice(demo: Done) -> None:
