@@ -1,4 +1,4 @@
-"""Commands that look: assess, flagged, wall."""
+"""Commands that look: assess, flagged, news, wall."""
 
 from typing import Annotated
 
@@ -11,6 +11,7 @@ def add_to(app: typer.Typer) -> None:
     """Add this room's commands."""
     app.command(epilog=options.example("wallbow assess --store reports/demo/store --on 2026-04-30"))(assess)
     app.command(epilog=options.example("wallbow flagged --store reports/demo/store --month 2026-04"))(flagged)
+    app.command(epilog=options.example("wallbow news --store reports/demo/store"))(news)
     app.command(epilog=options.example("wallbow wall DH-02-E --store reports/demo/store"))(wall)
 
 
@@ -48,6 +49,21 @@ def flagged(
     opened = stores.open(store)
     of = listing.held if held else listing.monthly
     show.listing(of(opened, assessing.newest(opened, month)), as_csv=as_csv, in_blocks=held)
+
+
+def news(
+    store: options.StorePath = options.DEFAULT_STORE, month: options.Month = None, as_csv: options.AsCsv = False
+) -> None:
+    """List the walls with bad news: whose homeowner is to be phoned first, by when, and who was told.
+
+    A call is put on record by `decide WALL 'called homeowner'`; one that reached nobody is not. Until then, or until
+    the time to phone is over (see `company --help`), the homeowner's page says that readings are being checked.
+    """
+    from monitor import store as stores
+    from monitor.pipeline import assessing, news_listing
+
+    opened = stores.open(store)
+    show.listing(news_listing.listed(opened, assessing.newest(opened, month), options.now()), as_csv=as_csv)
 
 
 def wall(wall: options.WallKey, store: options.StorePath = options.DEFAULT_STORE, month: options.Month = None) -> None:

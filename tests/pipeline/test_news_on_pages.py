@@ -5,13 +5,14 @@ from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 
+import pyarrow as pa
 import pyarrow.compute as pc
 import pytest
 
 from monitor import schema
 from monitor import store as stores
 from monitor.demo.run import Done
-from monitor.pipeline import assessing, editions, review
+from monitor.pipeline import assessing, editions, news_listing, review
 from monitor.pipeline.publishing import book_of_edition
 from monitor.report import monthly_files, pages
 from monitor.report.context import Book, News
@@ -75,7 +76,7 @@ def test_while_it_waits_pages_for_outside_are_the_same_bytes_whatever_the_wall_d
     assert all(one != other for one, other in zip(outside(told), outside(waiting), strict=True))
 
 
-def is_wall(table):
+def is_wall(table: pa.Table) -> pa.BooleanArray:
     return pc.and_(pc.equal(table["house"], WALL[0]), pc.equal(table["wall"], WALL[1]))
 
 
@@ -99,6 +100,15 @@ def test_the_office_reads_the_state_at_once_and_that_nobody_was_told(waiting: Bo
     assert WAITS not in pages.wall_page(waiting, *WALL).decode()
 
 
+def test_whom_to_phone_is_listed_with_the_day_on_which_the_page_goes_out_by_itself(store: Store) -> None:
+    assessment = assessing.newest(store)
+    waits, out = (news_listing.listed(store, assessment, moment) for moment in (at(13), at(8, date(2026, 5, 1))))
+    assert waits.title == "To be phoned first: 1 wall (list of 2026-04-30)"
+    assert [row[:6] for row in waits.rows] == [("DH-12-S", "waits", "2026-04-30", "2026-04-30", "", "")]
+    assert waits.closing.startswith("After the call: wallbow decide WALL 'called homeowner'")
+    assert ([row[:2] for row in out.rows], out.closing) == ([("DH-12-S", "out")], "")
+
+
 def test_without_a_call_it_goes_out_at_the_end_of_the_day(store: Store) -> None:
     assessment = store.assessment(DAY)
     assert assessment is not None
@@ -115,4 +125,6 @@ def test_a_call_on_record_lets_the_page_out_and_the_list_says_who_told(store: St
     assert told.news[WALL] == News(at(12), DAY, waits=False, told_on=DAY, told_by="O1")
     assert WAITS not in pages.homeowner_page(told, *WALL, "en").decode()
     assert "homeowner told on 2026-04-30 by O1" in pages.monthly_list(told).decode()
+    (row,) = news_listing.listed(store, assessing.newest(store), at(15)).rows
+    assert row[:6] == ("DH-12-S", "told", "2026-04-30", "2026-04-30", "2026-04-30", "O1")
     assert told.report_number("homeowner", *WALL) != waiting.report_number("homeowner", *WALL)
