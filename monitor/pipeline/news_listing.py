@@ -44,9 +44,7 @@ def listed(store: Store, assessment: Assessment, now: datetime) -> Listing:
         f"To be phoned first: {count_text(waiting, 'wall')} (list of {assessment.judged_on})",
         HEADERS,
         rows,
-        closing="After the call: wallbow decide WALL 'called homeowner'. Then write the pages again."
-        if waiting
-        else "",
+        closing=after if waiting else "",
         blocks=[(f"{line.key} | {line.homeowner}", line.reason) for _, line in lines],
     )
 
