@@ -7,11 +7,6 @@ from dataclasses import dataclass
 
 from openpyxl.utils import get_column_letter
 
-MAX_BYTES = 20_000_000
-MAX_ROWS = 100_000
-MAX_COLUMNS = 200
-"""Bounds of one file; a season of visits of a large company is a hundredth of them."""
-
 _SHOWN = 60
 _CONTROLS = {code: None for code in (*range(32), *range(127, 160)) if chr(code) not in "\t\n\r"}
 

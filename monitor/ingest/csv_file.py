@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from charset_normalizer import from_bytes
 
 from monitor.errors import IntakeError, Where
-from monitor.ingest.cells import MAX_COLUMNS, MAX_ROWS, Cell, Line, Sheet, make_line, unguarded
+from monitor.ingest.cells import Cell, Line, Sheet, make_line, unguarded
+from monitor.ingest.limits import check_cell, check_rows
 
 _SEPARATORS = ",;\t|"
 _OLD_ENCODINGS = ["cp1252", "mac_roman", "cp850", "cp437"]
@@ -26,7 +27,9 @@ def read_csv(name: str, data: bytes) -> tuple[Sheet, list[str]]:
             continue
         line = make_line(number, [Cell(unguarded(field)) for field in fields])
         if line:
-            _check_bounds(name, line, len(lines))
+            where = Where(file=name, row=number)
+            check_rows(where, len(lines) + 1, len(line.cells))
+            check_cell(where, max((cell.text for cell in line.cells), key=len))
             lines.append(line)
     return Sheet("", tuple(lines)), notes
 
@@ -100,13 +103,3 @@ def _separator(text: str) -> str:
         return max(_SEPARATORS, key=fields)
     except csv.Error:
         return ","
-
-
-def _check_bounds(name: str, line: Line, count: int) -> None:
-    if count >= MAX_ROWS or len(line.cells) > MAX_COLUMNS:
-        raise IntakeError(
-            "The file is larger than any file of readings.",
-            where=Where(file=name, row=line.number),
-            expected=f"at most {MAX_ROWS:,} rows and {MAX_COLUMNS} columns",
-            mend="Send it in parts.",
-        )

@@ -3,8 +3,9 @@
 import hashlib
 
 from monitor.errors import IntakeError, Where
-from monitor.ingest.cells import MAX_BYTES, Book
+from monitor.ingest.cells import Book
 from monitor.ingest.csv_file import read_csv
+from monitor.ingest.limits import check_bytes
 from monitor.ingest.visit_sheet import looks_like_sheet, read_visit_sheet
 from monitor.ingest.xlsx_file import read_xlsx
 
@@ -14,14 +15,7 @@ _OLD_SPREADSHEET = b"\xd0\xcf\x11\xe0"
 
 def read_book(name: str, data: bytes) -> Book:
     """The file's sheets. Raises IntakeError where it is empty, too large, damaged or of another kind."""
-    if len(data) > MAX_BYTES:
-        raise IntakeError(
-            "The file is larger than any file of readings.",
-            where=Where(file=name),
-            got=f"{len(data):,} bytes",
-            expected=f"at most {MAX_BYTES:,} bytes",
-            mend="Send it in parts, without pictures.",
-        )
+    check_bytes(name, len(data))
     if data.startswith(_OLD_SPREADSHEET):
         raise IntakeError(
             "The workbook has a password, or is of the old kind (XLS).",

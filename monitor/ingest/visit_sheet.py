@@ -5,9 +5,10 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from monitor.errors import IntakeError, Where
-from monitor.ingest.cells import MAX_COLUMNS, MAX_ROWS, Cell, Line, Sheet, make_line, unguarded
+from monitor.ingest.cells import Cell, Line, Sheet, make_line, unguarded
 from monitor.ingest.columns import reading_names, register_names
 from monitor.ingest.headers import read_header
+from monitor.ingest.limits import MAX_COLUMNS, MAX_ROWS
 
 KIND = "wallbow visit sheet"
 VERSION = 1

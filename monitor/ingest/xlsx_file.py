@@ -17,12 +17,10 @@ import openpyxl
 from openpyxl.utils.exceptions import InvalidFileException
 
 from monitor.errors import IntakeError, Where
-from monitor.ingest.cells import MAX_COLUMNS, MAX_ROWS, Cell, Sheet, make_line, unguarded
+from monitor.ingest.cells import Cell, Sheet, make_line, unguarded
+from monitor.ingest.limits import MAX_COLUMNS, MAX_ROWS, WHOLE_UP_TO_BYTES, check_rows, check_unpacked
 from monitor.units import fraction_text
 
-MAX_UNPACKED_BYTES = 80_000_000
-_WHOLE_UP_TO_BYTES = 8_000_000
-"""Unpacked size up to which a workbook is also loaded whole, for its merged cells and its formulas."""
 _LOOK_AT_ROWS = 20_000
 _FRACTION_FORMAT = re.compile(r"[#?0]/[#?0-9]")
 _FAULTS = (
@@ -38,7 +36,7 @@ def read_xlsx(name: str, data: bytes) -> tuple[list[Sheet], list[str]]:
     with warnings.catch_warnings(record=True) as heard:
         warnings.simplefilter("always")
         try:
-            sheets = _sheets(name, data, whole=unpacked <= _WHOLE_UP_TO_BYTES)
+            sheets = _sheets(name, data, whole=unpacked <= WHOLE_UP_TO_BYTES)
         except _FAULTS as error:
             raise _damaged(name, str(error)) from None
     notes = sorted({f"{name}: {warning.message}" for warning in heard if warning.category is UserWarning})
@@ -51,14 +49,7 @@ def _unpacked_bytes(name: str, data: bytes) -> int:
             size = sum(info.file_size for info in archive.infolist())
     except _FAULTS as error:
         raise _damaged(name, str(error)) from None
-    if size > MAX_UNPACKED_BYTES:
-        raise IntakeError(
-            "The workbook unpacks to more than any file of readings.",
-            where=Where(file=name),
-            got=f"{size:,} bytes",
-            expected=f"at most {MAX_UNPACKED_BYTES:,} bytes",
-            mend="Send the sheet alone, as CSV.",
-        )
+    check_unpacked(name, size)
     return size
 
 
@@ -134,13 +125,7 @@ def _sheet(name: str, worksheet: Any, extra: _Extra) -> Sheet:
         line = make_line(number, cells)
         if line:
             lines.append(line)
-        if len(lines) > MAX_ROWS:
-            raise IntakeError(
-                "The sheet is larger than any file of readings.",
-                where=Where(file=name, sheet=worksheet.title),
-                expected=f"at most {MAX_ROWS:,} rows",
-                mend="Send it in parts.",
-            )
+        check_rows(Where(file=name, sheet=worksheet.title), len(lines))
     return Sheet(worksheet.title, tuple(lines))
 
 

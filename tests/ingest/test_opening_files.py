@@ -9,8 +9,7 @@ import pytest
 from intake_files import TITLES, USED, cells, column, outcomes, take, write_csv, write_xlsx
 
 from monitor.errors import IntakeError
-from monitor.ingest import cells as bounds
-from monitor.ingest import xlsx_file
+from monitor.ingest import limits
 from monitor.ingest.reader import read_book
 
 
@@ -53,7 +52,7 @@ def test_a_zip_that_is_no_workbook_is_refused() -> None:
 def test_a_workbook_that_unpacks_beyond_the_bound_is_refused_unopened() -> None:
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
-        archive.writestr("xl/worksheets/sheet1.xml", b"0" * (xlsx_file.MAX_UNPACKED_BYTES + 1))
+        archive.writestr("xl/worksheets/sheet1.xml", b"0" * (limits.MAX_UNPACKED_BYTES + 1))
     assert len(out.getvalue()) < 100_000
     with pytest.raises(IntakeError, match="unpacks to more than any file of readings"):
         read_book("bomb.xlsx", out.getvalue())
@@ -61,13 +60,14 @@ def test_a_workbook_that_unpacks_beyond_the_bound_is_refused_unopened() -> None:
 
 def test_files_beyond_the_bounds_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     with pytest.raises(IntakeError, match="larger than any file of readings"):
-        read_book("x.csv", b"a" * (bounds.MAX_BYTES + 1))
+        read_book("x.csv", b"a" * (limits.MAX_BYTES + 1))
+    with pytest.raises(IntakeError, match="longer than a spreadsheet can keep"):
+        read_book("x.csv", b"a" * (limits.MAX_CELL_CHARS + 1))
     with pytest.raises(IntakeError, match="larger than any file of readings"):
-        read_book("x.csv", ("," * (bounds.MAX_COLUMNS + 1) + "a\n").encode())
-    monkeypatch.setattr("monitor.ingest.csv_file.MAX_ROWS", 2)
+        read_book("x.csv", ("," * (limits.MAX_COLUMNS + 1) + "a\n").encode())
+    monkeypatch.setattr("monitor.ingest.limits.MAX_ROWS", 2)
     with pytest.raises(IntakeError, match="Send it in parts"):
         read_book("x.csv", b"a\nb\nc\n")
-    monkeypatch.setattr("monitor.ingest.xlsx_file.MAX_ROWS", 2)
     with pytest.raises(IntakeError, match="Send it in parts"):
         read_book("x.xlsx", write_xlsx(("S", [["a"], ["b"], ["c"]])))
 

@@ -8,7 +8,7 @@ from intake_files import RECEIVED, USUAL, column, make_tables, outcomes, take, w
 
 from monitor import ingest
 from monitor.errors import IntakeError
-from monitor.ingest.cells import MAX_BYTES, MAX_ROWS
+from monitor.ingest.limits import MAX_BYTES, MAX_ROWS
 
 VALUES = ["3", "2 1/8", "1 3/16?", "", "1 3/15"]
 ROWS = [USUAL | {"mark": f"M{n}", "value": value} for n, value in enumerate(VALUES, start=1)]
