@@ -47,8 +47,9 @@ def flagged(
     from monitor.pipeline import assessing, listing
 
     opened = stores.open(store)
-    of = listing.held if held else listing.monthly
-    show.listing(of(opened, assessing.newest(opened, month)), as_csv=as_csv, in_blocks=held)
+    assessment = assessing.newest(opened, month)
+    found = listing.held(opened, assessment) if held else listing.monthly(opened, assessment, options.now())
+    show.listing(found, as_csv=as_csv, in_blocks=held)
 
 
 def news(

@@ -51,12 +51,12 @@ _WIDE = ("list", "wall", "state", "urgency", "rate, 9 times in 10 between", "rea
 """Columns of the list that a wide terminal shows; beside them stands what was decided, in one column."""
 
 
-def monthly(store: Store, assessment: Assessment) -> Listing:
+def monthly(store: Store, assessment: Assessment, at: datetime | None = None) -> Listing:
     """Walls that need somebody, in the order of the monthly list, each with what was decided about it by now.
 
-    Columns and rows are those of the list's CSV file, which also has what left the list.
+    Columns and rows are those of the list's CSV file, which also has what left the list. at: as for book_of_list.
     """
-    book = replace(book_of_list(store, assessment), decisions=store.office.decisions())
+    book = replace(book_of_list(store, assessment, at), decisions=store.office.decisions())
     sheet, lines = monthly_sheet(book), the_list(book).all_lines
     places = [monthly_files.HEADERS.index(name) for name in _WIDE]
     rows = [[cell_text(cell) for cell in row] for row in monthly_files.rows(lines)]

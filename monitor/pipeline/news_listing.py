@@ -1,9 +1,7 @@
 """Whom to phone: the walls with bad news, those first whose homeowner's page waits for a call."""
 
-from dataclasses import replace
 from datetime import datetime
 
-from monitor.pipeline import editions
 from monitor.pipeline.listing import Listing
 from monitor.pipeline.phoned_first import zone_of
 from monitor.pipeline.publishing import book_of_list
@@ -21,8 +19,8 @@ def listed(store: Store, assessment: Assessment, now: datetime) -> Listing:
 
     page: 'waits', 'told' (a call is on record), or 'out' (by itself, the time to phone first being over).
     """
-    news = editions.of(store, assessment, now).news
-    book = replace(book_of_list(store, assessment), news=news)
+    book = book_of_list(store, assessment, now)
+    news = book.news
     zone = zone_of(store.office.company())
     lines = [(news[line.house, line.wall], line) for line in the_list(book).all_lines if line.homeowner]
     lines.sort(key=lambda found: (not found[0].waits, found[0].goes_out_on, found[1].key))

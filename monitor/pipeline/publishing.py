@@ -61,10 +61,14 @@ def book_of(
     )
 
 
-def book_of_list(store: Store, assessment: Assessment) -> Book:
-    """The same with the lists before: what is new, still open or closed, and for how long."""
+def book_of_list(store: Store, assessment: Assessment, at: datetime | None = None) -> Book:
+    """The same with the lists before: what is new, still open or closed, and for how long.
+
+    at: the moment for which it is told whether homeowners know; as known when the assessment was made where left out.
+    """
     content = book_of(store, assessment, past_lists.last_list(store, assessment))
-    return replace(content, lists=past_lists.past_lists(store, assessment))
+    edition = editions.of(store, assessment, at or assessment.known_until)
+    return replace(content, lists=past_lists.past_lists(store, assessment), news=edition.news)
 
 
 def _received(store: Store, rulings: pa.Table, known_on: datetime) -> dict[str, Row]:

@@ -6,8 +6,7 @@ from urllib.parse import quote
 from fastapi import Query, Request
 from fastapi.responses import Response
 
-from monitor.errors import NotFoundError
-from monitor.pipeline import assessing, runs, working_list
+from monitor.pipeline import assessing, editions, working_list
 from monitor.pipeline.publishing import book_of_list
 from monitor.pipeline.working_list import Whole
 from monitor.report.context import Book
@@ -61,21 +60,14 @@ def plan(request: Request, here: Here) -> Response:
 
 def book(here: Service, store: Store) -> Book:
     """The book of the newest list, without the decisions made since. NotFoundError where nothing was assessed yet."""
-    return here.kept.of(("list", _run(store)), lambda: book_of_list(store, assessing.newest(store)))
+    edition = editions.of(store, assessing.newest(store), here.now())
+    made_from = ("list", edition.edition_id)
+    return here.kept.of(made_from, lambda: book_of_list(store, assessing.newest(store), here.now()))
 
 
 def _whole(here: Service, store: Store) -> Whole:
     content, decided = book(here, store), tuple(store.office.decisions()["decision_id"].to_pylist())
-    return here.kept.of(("lines", _run(store), decided), lambda: working_list.whole(store, content))
-
-
-def _run(store: Store) -> str:
-    """The run behind the newest list."""
-    days = store.assessments()
-    card = store.assessment(max(days), tables=()) if days else None
-    if card is None:
-        raise NotFoundError("Nothing was assessed yet.", mend="Let the office assess first.")
-    return runs.of(store, card).run_id
+    return here.kept.of(("lines", content.report_number("list"), decided), lambda: working_list.whole(store, content))
 
 
 def address(key: str) -> str:

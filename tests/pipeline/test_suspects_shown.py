@@ -10,6 +10,7 @@ from monitor.demo.run import Done
 from monitor.pipeline import assessing, listing, publishing, review
 from monitor.pipeline.as_judged import as_judged
 from monitor.pipeline.review import RulingError
+from monitor.report import pages
 from monitor.results import Assessment
 from monitor.store import Store
 from monitor.terms import Act, State
@@ -62,7 +63,7 @@ def test_lists_and_pages_show_a_suspect_as_held_with_its_reason(misread: tuple[S
     book = publishing.book_of(store, assessment)
     (held,) = book.view(*WALL).held
     assert (held["reading_id"], held["reason_code"], held["reason"]) == (reading, "misread", reason)
-    page = publishing.pages.wall_page(book, *WALL).decode()
+    page = pages.wall_page(book, *WALL).decode()
     assert ", 1 held," in page
     assert reason.split(";")[0] in page.replace("&#39;", "'")
 
