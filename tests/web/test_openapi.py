@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 import schemathesis
 from hypothesis import HealthCheck, settings
+from schemathesis.specs.openapi.checks import negative_data_rejection
 from service_running import BEGAN, Running
 
 from monitor.pipeline import judging, uploads
@@ -80,5 +81,9 @@ made_up = schemathesis.pytest.from_fixture("api")
     max_examples=EXAMPLES, deadline=None, derandomize=True, database=None, suppress_health_check=list(HealthCheck)
 )
 def test_made_up_requests_are_answered_as_the_document_says(case, asked) -> None:
+    """In a form all is text: that `true` was meant as no text cannot be seen from it, so nobody can refuse it."""
     _, key = asked
-    case.call_and_validate(base_url="http://localhost", headers={"Authorization": f"Bearer {key}"})
+    undecidable = [negative_data_rejection] if case.media_type == "multipart/form-data" else []
+    case.call_and_validate(
+        base_url="http://localhost", headers={"Authorization": f"Bearer {key}"}, excluded_checks=undecidable
+    )
