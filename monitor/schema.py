@@ -396,6 +396,29 @@ known_at | instant | UTC | when it was decided
 """
 )
 
+ERASURES = _schema(
+    """
+erasure_id | text | | 16 hex digits, made from its content
+person | text | | person id, which stays: other tables know of a person nothing else
+columns | text | | columns of people that were emptied, separated by spaces
+files | text | | received files whose cells about the person were emptied: 'old>new' by SHA-256, separated by spaces
+who | text | | person id of who erased
+why | text | | the reason, as written
+known_at | instant | UTC | when it was done
+"""
+)
+
+LEGAL_HOLDS = _schema(
+    """
+legal_hold_id | text | | 16 hex digits, made from its content
+house | text | | house whose people may not be erased, '' for everybody
+act | text | | terms.HoldAct; of the rows of one house the latest stands
+who | text | | person id of who decided
+why | text | | the reason, as written
+known_at | instant | UTC | when it was decided
+"""
+)
+
 FACTS: Mapping[str, pa.Schema] = {
     "readings": READINGS,
     "rulings": RULINGS,
@@ -423,6 +446,8 @@ OFFICE: Mapping[str, pa.Schema] = {
     "audit": AUDIT,
     "photos": PHOTOS,
     "photo_rulings": PHOTO_RULINGS,
+    "erasures": ERASURES,
+    "legal_holds": LEGAL_HOLDS,
 }
 """Tables of office records (SQLite)."""
 
@@ -449,6 +474,8 @@ KEY: Mapping[str, tuple[str, ...]] = {
     "audit": ("audit_id",),
     "photos": ("photo_id", "known_at"),
     "photo_rulings": ("photo_ruling_id",),
+    "erasures": ("erasure_id",),
+    "legal_holds": ("legal_hold_id",),
 }
 
 REGISTER = ("houses", "walls", "marks", "instruments", "thresholds", "events", "people")

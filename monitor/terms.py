@@ -164,6 +164,13 @@ RELEASED = "released"
 """Reason code of a reading that a person released: no screening sets it aside again."""
 
 
+class HoldAct(StrEnum):
+    """Whether what is known of a house's people may be erased, for a dispute's sake; always with who and why."""
+
+    PLACE = "place"
+    LIFT = "lift"
+
+
 class Step(StrEnum):
     """What the office decided about a wall."""
 
@@ -189,3 +196,5 @@ class Role(StrEnum):
     ENGINEER = "engineer"
     OWNER = "owner"
     CONTACT = "contact"
+    ERASED = "erased"
+    """Was somebody; all but the id is erased. No file may say so."""

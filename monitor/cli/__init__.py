@@ -14,6 +14,7 @@ def commands() -> PlainTyper:
         looking,
         photos,
         planning,
+        privacy,
         proving,
         records,
         repeating,
@@ -33,7 +34,20 @@ def commands() -> PlainTyper:
         pretty_exceptions_enable=False,
         add_completion=False,
     )
-    for room in (records, photos, review, looking, planning, sheets, repeating, writing, proving, serving, studies):
+    for room in (
+        records,
+        photos,
+        review,
+        looking,
+        planning,
+        sheets,
+        repeating,
+        writing,
+        proving,
+        privacy,
+        serving,
+        studies,
+    ):
         room.add_to(app)
     return app
 

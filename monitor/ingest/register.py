@@ -51,7 +51,7 @@ def read_register(
     """
     del sender  # it stands in the receipt, not in the rows
     book = read_book(name, data)
-    found, left_aside = _tables_of(book, alone)
+    found, left_aside = tables_of(book, alone)
     known = Known(tables)
     intakes: list[Intake] = []
     for table in schema.REGISTER:
@@ -62,8 +62,11 @@ def read_register(
     return intakes
 
 
-def _tables_of(book: Book, alone: bool) -> tuple[list[tuple[Sheet, Header, str]], list[str]]:
-    """Each sheet with its headings and table, and notes on sheets that are no register table."""
+def tables_of(book: Book, alone: bool) -> tuple[list[tuple[Sheet, Header, str]], list[str]]:
+    """Each sheet with its headings and table, and notes on sheets that are no register table.
+
+    Raises IntakeError where none is.
+    """
     found, left_aside = [], []
     readings = [sheet for sheet in book.sheets if holds_readings(sheet)]
     if len(readings) == len(book.sheets):

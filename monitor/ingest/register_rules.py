@@ -106,6 +106,16 @@ def _events(values: Values, row: Row, known: Known, today: date) -> Faults:
 
 def _people(values: Values, row: Row, known: Known, today: date) -> Faults:
     del today
+    before = known.find("people", values["person"])
+    if before and before["role"] == Role.ERASED:
+        yield _finding(
+            "erased",
+            f"{row.at('person')} '{values['person']}' was erased on {before['known_at']:%Y-%m-%d}, on request.",
+            "Take the row out of your file and run `wallbow erase-person` again, which empties it in the file kept; "
+            "somebody who comes anew gets a new id.",
+        )
+    if values["role"] == Role.ERASED:
+        yield _finding("role", f"{row.at('role')} 'erased' is said by erasing only.", "Use `wallbow erase-person`.")
     if values["house"]:
         yield from _house(values, row, known)
     elif values["role"] in (Role.OWNER, Role.CONTACT):

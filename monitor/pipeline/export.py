@@ -104,6 +104,8 @@ _WHY_EMPTY = {
     "decisions": "nothing was decided about a wall.",
     "photos": "nobody gave a photo.",
     "photo_rulings": "no photo was released for a homeowner, or withheld.",
+    "erasures": "no person was erased.",
+    "legal_holds": "no dispute ever kept people from being erased.",
     "runs": "no assessment was put on record.",
     "settings_kept": "no assessment was put on record.",
     "editions": "no pages were published.",

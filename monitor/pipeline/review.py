@@ -13,7 +13,7 @@ from monitor.pipeline import keys
 from monitor.pipeline.as_judged import is_suspect
 from monitor.pipeline.intake import current_register
 from monitor.store import Store
-from monitor.terms import Act, State, Step
+from monitor.terms import Act, Role, State, Step
 
 
 class RulingError(BowError):
@@ -132,9 +132,8 @@ def person(store: Store, written: str) -> str:
 
 
 def people(store: Store) -> list[str]:
-    """The ids of all registered people."""
-    ids: list[str] = store.office.people()["person"].to_pylist()
-    return ids
+    """The ids of all registered people who are not erased."""
+    return [row["person"] for row in store.office.people().to_pylist() if row["role"] != Role.ERASED]
 
 
 def who_and_why(who: str, why: str) -> None:

@@ -63,6 +63,27 @@ class Office:
         """All people (schema.PEOPLE), by person id."""
         return self._read("people")
 
+    def replace_person(self, person: Row, erasure: Row) -> None:
+        """Put a person's emptied row in place of the full one, with the record of it, and leave no byte of the old one.
+
+        Until nobody else reads the database, its journal may still hold the old row; StoreError says so.
+        """
+        self.add({"erasures": ()})  # the table, where the store was set up before there was one
+        with self._open() as connection:
+            with connection:
+                connection.executemany("INSERT OR REPLACE" + _into("people"), _records("people", [person]))
+                connection.executemany(
+                    "INSERT" + _into("erasures") + " ON CONFLICT DO NOTHING", _records("erasures", [erasure])
+                )
+            connection.execute("VACUUM")  # SQLite may be built to leave the bytes of a row that is gone
+            busy = connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]
+        if busy:
+            raise StoreError(
+                "The person is erased, but another program holds the journal of the office records open.",
+                where=Where(file=str(self.path.with_name(f"{FILE}-wal"))),
+                mend="Stop `wallbow serve` and other commands on this store, then erase the person again.",
+            )
+
     def decide(self, row: Row | pa.Table) -> bool:
         """Record one decision (columns of schema.DECISIONS); False where that decision is in already."""
         return self.add({"decisions": row if isinstance(row, pa.Table) else [row]}) > 0

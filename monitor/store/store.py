@@ -137,6 +137,16 @@ class Store:
             raise StoreError(f"{name} could not be kept.", where=error.where, got=error.got, mend=error.mend) from error
         return file_sha256
 
+    def received_file(self, file_sha256: str) -> bytes | None:
+        """The bytes of a received file, None where there is none of that hash."""
+        path = self.path / RECEIVED / file_sha256
+        return path.read_bytes() if path.is_file() else None
+
+    def drop_file(self, file_sha256: str) -> None:
+        """Take a received file away, for good."""
+        with files.writing(self.path / RECEIVED / file_sha256):
+            (self.path / RECEIVED / file_sha256).unlink(missing_ok=True)
+
     @contextmanager
     def taking_in(self) -> Iterator[None]:
         """Until the block ends nobody else, in whatever thread or process, takes a file in. Not to be nested."""

@@ -79,7 +79,7 @@ def _proof(store: Store) -> Proof:
     tables = _facts(search)
     for place, what, affected, mend in cross_checks(tables):
         search.damage(place, what, affected, mend)
-    _received(search, tables)
+    _received(search, store, tables)
     _photos(search, store)
     _assessments(search, store)
     return Proof(files=search.files, rows=search.rows, damages=tuple(search.damages))
@@ -181,7 +181,7 @@ def _strangers(search: _Search) -> None:
             )
 
 
-def _received(search: _Search, tables: dict[str, pa.Table]) -> None:
+def _received(search: _Search, store: Store, tables: dict[str, pa.Table]) -> None:
     """Received files: each under the hash of its bytes, and one for every receipt."""
     folder = search.root / RECEIVED
     kept = (
@@ -189,6 +189,7 @@ def _received(search: _Search, tables: dict[str, pa.Table]) -> None:
     )
     receipts = tables["receipts"].to_pylist()
     names = {row["file_sha256"]: row["source_name"] for row in receipts}
+    names = _without_erased(search, store, names, {path.name for path in kept})
     for path in kept:
         affected = f"the received file {names.get(path.name, 'of unknown name')}, as it came; its rows are kept apart"
         with search.at(path, affected):
@@ -202,6 +203,25 @@ def _received(search: _Search, tables: dict[str, pa.Table]) -> None:
             f"{names[file_sha256]}, as it came; its rows are kept apart",
             "Restore it from a backup, or ask its sender for it and send it again.",
         )
+
+
+def _without_erased(search: _Search, store: Store, names: dict[str, str], there: set[str]) -> dict[str, str]:
+    """Names of received files by the hash that is to be there: an erasure put a bare copy in place of some."""
+    rows = []
+    with search.at(store.office.path, "which received files were erased"):
+        rows = store.office.rows("erasures")
+    search.rows += len(rows)
+    for row in rows:
+        for old, _, new in (pair.partition(">") for pair in row["files"].split()):
+            names[new] = names.pop(old, "of unknown name")
+            if old in there:
+                search.damage(
+                    search.root / RECEIVED / old,
+                    "This file was erased on request and is here still.",
+                    f"what it says of {row['person']}",
+                    f"Run `wallbow erase-person {row['person']}` again.",
+                )
+    return names
 
 
 def _photos(search: _Search, store: Store) -> None:
