@@ -135,6 +135,6 @@ class Rulings(RuleBasedStateMachine):
 
 
 Rulings.TestCase.settings = settings(
-    max_examples=15, stateful_step_count=20, deadline=None, derandomize=True, database=None
+    max_examples=8, stateful_step_count=16, deadline=None, derandomize=True, database=None
 )
 TestRulings = Rulings.TestCase
