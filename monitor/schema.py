@@ -396,6 +396,39 @@ known_at | instant | UTC | when it was decided
 """
 )
 
+LINKS = _schema(
+    """
+link_id | text | | 16 hex digits, by which people speak of the link; it opens nothing
+token_sha256 | text | | SHA-256 of the token in the link's address; the token itself is kept nowhere
+opens | text | | terms.LinkTo
+"""
+    + _WALL
+    + """
+expires_on | date | | last day on which it opens anything
+person | text | | person id of whom it was made for, '' where that was not said
+who | text | | person id of who made it
+why | text | | the reason, as written
+known_at | instant | UTC | when it was made
+"""
+)
+
+LINKS_ENDED = _schema(
+    """
+link_id | text | | the link
+who | text | | person id of who ended it
+why | text | | the reason, as written
+known_at | instant | UTC | when it was ended
+"""
+)
+
+LINK_OPENINGS = _schema(
+    """
+link_id | text | | the link
+known_at | instant | UTC | when somebody opened it; from where is not kept
+result | text | | terms.Opened
+"""
+)
+
 ERASURES = _schema(
     """
 erasure_id | text | | 16 hex digits, made from its content
@@ -446,6 +479,9 @@ OFFICE: Mapping[str, pa.Schema] = {
     "audit": AUDIT,
     "photos": PHOTOS,
     "photo_rulings": PHOTO_RULINGS,
+    "links": LINKS,
+    "links_ended": LINKS_ENDED,
+    "link_openings": LINK_OPENINGS,
     "erasures": ERASURES,
     "legal_holds": LEGAL_HOLDS,
 }
@@ -474,6 +510,9 @@ KEY: Mapping[str, tuple[str, ...]] = {
     "audit": ("audit_id",),
     "photos": ("photo_id", "known_at"),
     "photo_rulings": ("photo_ruling_id",),
+    "links": ("link_id",),
+    "links_ended": ("link_id",),
+    "link_openings": ("link_id", "known_at"),
     "erasures": ("erasure_id",),
     "legal_holds": ("legal_hold_id",),
 }

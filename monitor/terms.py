@@ -164,6 +164,23 @@ RELEASED = "released"
 """Reason code of a reading that a person released: no screening sets it aside again."""
 
 
+class LinkTo(StrEnum):
+    """What a link opens, for somebody without an account."""
+
+    HOMEOWNER = "homeowner"
+    HISTORY = "history"
+    PACK = "pack"
+
+
+class Opened(StrEnum):
+    """What came of opening a link."""
+
+    SHOWN = "shown"
+    EXPIRED = "expired"
+    ENDED = "ended"
+    NOTHING_YET = "nothing to show yet"
+
+
 class HoldAct(StrEnum):
     """Whether what is known of a house's people may be erased, for a dispute's sake; always with who and why."""
 

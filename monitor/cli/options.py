@@ -50,6 +50,9 @@ Day = Annotated[
 Due = Annotated[
     date | None, typer.Option("--due", parser=_day, metavar="DATE", help="By when, e.g. 2026-05-15; today or later.")
 ]
+Until = Annotated[
+    date | None, typer.Option("--until", parser=_day, metavar="DATE", help="Last day on which it opens anything.")
+]
 Holidays = Annotated[
     list[date] | None,
     typer.Option("--holiday", parser=_day, metavar="DATE", help="A day on which nobody works; give all of them anew."),

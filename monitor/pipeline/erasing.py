@@ -25,9 +25,11 @@ from monitor.terms import AccountState, Role
 PERSONAL = ("house", "name", "phone", "email", "note")
 """Columns of people that say who somebody is."""
 _SOUGHT = ("name", "phone", "email")
-_ACTING = (("readings", "technician"), ("rulings", "who"), ("thresholds", "signed_by"), ("receipts", "sender"),
-           ("decisions", "who"), ("decisions", "owner"), ("news", "told_by"), ("photos", "who"),
-           ("photo_rulings", "who"), ("accounts", "account"), ("audit", "who"))  # fmt: skip
+_ACTING = (
+    ("readings", "technician"), ("rulings", "who"), ("thresholds", "signed_by"), ("receipts", "sender"),
+    ("decisions", "who"), ("decisions", "owner"), ("news", "told_by"), ("photos", "who"), ("photo_rulings", "who"),
+    ("links", "person"), ("links", "who"), ("links_ended", "who"), ("accounts", "account"), ("audit", "who"),
+)  # fmt: skip
 """Tables and columns that name a person by id."""
 
 

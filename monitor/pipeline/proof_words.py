@@ -33,6 +33,23 @@ def of_page(proof: PageProof) -> Sequence[str]:
     return said
 
 
+def for_anybody(proof: PageProof) -> Sequence[str]:
+    """What may be told to whoever knows a page's number: nothing of whose wall it is, or of why it was replaced."""
+    if proof.page is None or proof.edition is None:
+        return [f"No page with the number {proof.number} is on our record."]
+    said = [
+        f"A page with the number {proof.number} is on our record, {_made(proof.edition)}. That the page you hold is "
+        "word for word ours, only we can tell from the file itself."
+    ]
+    if proof.by and proof.by_edition:
+        return [
+            *said,
+            f"Another page took its place on {proof.by_edition.published_at:%Y-%m-%d}, {_made(proof.by_edition)}: ask "
+            "for that one.",
+        ]
+    return [*said, "No newer page has taken its place."]
+
+
 def of_rebuilt(rebuilt: Rebuilt) -> Sequence[str]:
     """What pages written again are, and whether they equal those published."""
     edition = rebuilt.edition

@@ -139,12 +139,21 @@ def write(
     return [*written, *written_photos], _ledger(content, sums, numbers, keys)
 
 
-def show_one(store: Store, edition: Edition, content: Book, name: str, shown_at: datetime) -> bytes | None:
+def show_one(
+    store: Store,
+    edition: Edition,
+    content: Book,
+    name: str,
+    shown_at: datetime,
+    addresses: Mapping[str, str] | None = None,
+) -> bytes | None:
     """One page of an edition by its file name, put onto the ledger as it is shown; None where there is none.
 
-    content: `book_of_edition` of that very edition.
+    content: `book_of_edition` of that very edition. addresses: of other pages, in place of their file names.
     """
     data = page_set.one(content, name)
+    for page, address in (addresses or {}).items():
+        data = data.replace(f'href="{page}"'.encode(), f'href="{address}"'.encode()) if data else data
     number = number_in(data) if data else ""
     if data and number:
         keys = names.wall_keys(content)

@@ -7,7 +7,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from monitor.report import field_sheet as fields
-from monitor.report import figures, names, wording
+from monitor.report import figures, linked_sheet, names, wording
 from monitor.report.context import Book
 from monitor.report.engineer_sheet import Model, engineer_sheet
 from monitor.report.field_record import FieldSheet
@@ -47,6 +47,16 @@ def history_page(book: Book, house: str, wall: str, code: str = FIRST) -> bytes:
 def engineer_page(book: Book, house: str, wall: str, model: Model) -> bytes:
     """The engineer's page of one wall: no script. NotFoundError where the register has no such wall."""
     return _render("engineer.html", engineer_sheet(book, book.view(house, wall), model))
+
+
+def no_page(company: Mapping[str, str], code: str, others: Mapping[str, str]) -> bytes:
+    """The page of a link that opens nothing; others: its place in each other language."""
+    return _render("linked.html", linked_sheet.nothing(company, code, others))
+
+
+def pack_door(book: Book, house: str, wall: str, code: str, others: Mapping[str, str], address: str) -> bytes:
+    """The page from which the pack of a wall is taken. NotFoundError where the register has no such wall."""
+    return _render("linked.html", linked_sheet.pack_door(book, book.view(house, wall), code, others, address))
 
 
 def field_sheet(sheet: FieldSheet, nonce: str = "") -> bytes:

@@ -9,8 +9,10 @@ from starlette.middleware.sessions import SessionMiddleware
 
 from monitor.web import (
     assessing_again,
+    linked,
     made,
     problems,
+    review_links,
     review_list,
     review_reading,
     review_wall,
@@ -30,12 +32,14 @@ ROOMS = (
     review_list,
     review_reading,
     review_wall,
+    review_links,
     assessing_again,
     sheets,
     uploading,
     upload_api,
     made,
     written,
+    linked,
 )
 """Modules with a `router` of guarded routes."""
 

@@ -17,19 +17,24 @@ DESK = frozenset({OFFICE})
 
 @dataclass(frozen=True)
 class Door:
-    """roles: who may come in; None: anybody, signed in or not (the sign-in page, and no icon).
+    """roles: who may come in; None: anybody (the sign-in page, no icon, pages by link, a page's number).
 
-    is_upload: takes files, so the body may be large and the rate of uploads counts.
+    is_upload: takes files, so the body may be large and the rate of uploads counts. without_session: no cookie is
+    read or set.
     """
 
     roles: frozenset[Role] | None
     is_upload: bool = False
+    without_session: bool = False
 
 
 DOORS: Mapping[str, Door] = {
     "GET /sign-in": Door(None),
     "POST /sign-in": Door(None),
-    "GET /favicon.ico": Door(None),
+    "GET /favicon.ico": Door(None, without_session=True),
+    "GET /h/{token}": Door(None, without_session=True),
+    "GET /h/{token}/{place:path}": Door(None, without_session=True),
+    "GET /check": Door(None, without_session=True),
     "POST /sign-out": Door(STAFF),
     "GET /": Door(STAFF),
     "GET /audit": Door(DESK),
@@ -41,6 +46,9 @@ DOORS: Mapping[str, Door] = {
     "POST /review/assess": Door(DESK),
     "GET /review/walls/{wall}": Door(READERS),
     "GET /review/walls/{wall}/pack": Door(READERS),
+    "GET /review/walls/{wall}/links": Door(DESK),
+    "POST /review/walls/{wall}/links": Door(DESK),
+    "POST /review/links/{link}/end": Door(DESK),
     "POST /review/walls/{wall}/decide": Door(DESK),
     "POST /review/walls/{wall}/rulings": Door(DESK),
     "GET /review/readings/{reading}": Door(READERS),

@@ -3,6 +3,7 @@
 It stands before the body is read, so nobody without a right to send can make the service take in files.
 """
 
+from asyncio import wait_for
 from collections.abc import Awaitable, Callable, Coroutine
 from typing import Any
 
@@ -47,7 +48,10 @@ class GuardedRoute(APIRoute):
         async def guarded(request: Request) -> Response:
             here: Service = request.app.state.service
             opened = self.doors[request.method]
-            request.state.visitor = await run_in_threadpool(_who, here, request)
+            if opened.without_session:
+                request.state.visitor = Visitor(None, address_of(request))
+            else:
+                request.state.visitor = await run_in_threadpool(_who, here, request)
             await run_in_threadpool(_admit, here, request, opened)
             request = Request(request.scope, _limited(request, here, opened))
             if request.method not in _READING and not request.state.visitor.by_key:
@@ -137,7 +141,10 @@ def _limited(request: Request, here: Service, opened: Door) -> Callable[[], Awai
 
     async def receive() -> Message:
         nonlocal taken
-        message = await request.receive()
+        try:
+            message = await wait_for(request.receive(), here.settings.patience_seconds)
+        except TimeoutError:
+            raise HTTPException(408, "Nothing more came for a while. Send it again.") from None
         taken += len(message.get("body", b""))
         if taken > most:
             raise HTTPException(413, f"This is more than the {most // 1024:,} KB that can be sent at once.")

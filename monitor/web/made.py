@@ -19,7 +19,7 @@ router = guard.router()
 def page(here: Service, place: str) -> bytes | None:
     """A page of the newest edition, or a file beside it; None where there is none. NotFoundError before the first."""
     store = here.store()
-    edition, content = _newest(here, store)
+    edition, content = newest(here, store)
     for row in content.photos:
         folders = (names.PHOTOS, names.RELEASED_PHOTOS) if row["released"] else (names.PHOTOS,)
         if place in (names.photo_name(row, folder) for folder in folders):
@@ -29,10 +29,11 @@ def page(here: Service, place: str) -> bytes | None:
 
 def book(here: Service, store: Store) -> Book:
     """The book of the newest edition as it would be published now."""
-    return _newest(here, store)[1]
+    return newest(here, store)[1]
 
 
-def _newest(here: Service, store: Store) -> tuple[Edition, Book]:
+def newest(here: Service, store: Store) -> tuple[Edition, Book]:
+    """The newest edition as it would be published now, and its book. NotFoundError before the first assessment."""
     edition = editions.of(store, assessing.newest(store), here.now())
     made_from = ("edition", edition.edition_id)
     return here.kept.of(made_from, lambda: (edition, publishing.book_of_edition(store, edition)))

@@ -19,6 +19,7 @@ _TITLES = {
     403: "Not allowed",
     404: "Not found",
     405: "Not done this way",
+    408: "Too slow",
     409: "Something has changed meanwhile",
     413: "Too large",
     415: "Not this kind of file",

@@ -1,11 +1,16 @@
 """The service as a process: its secret, and uvicorn around the app."""
 
+import logging
 import os
+import re
 import secrets
+from copy import deepcopy
 from ipaddress import ip_address
 from pathlib import Path
+from typing import Any
 
 import uvicorn
+from uvicorn.config import LOGGING_CONFIG
 
 from monitor.errors import StoreError, Where
 from monitor.web.app import make_app
@@ -16,6 +21,7 @@ SECRET_FILE = "web.secret"
 SECRET_VARIABLE = "WALLBOW_SECRET"
 _SHORTEST_SECRET = 32
 _GRACE_SECONDS = 30
+_TOKEN = re.compile(r"/h/[^/?\s]+")
 
 
 def secret_of(root: Path) -> str:
@@ -62,6 +68,24 @@ def is_loopback(host: str) -> bool:
         return host == "localhost"
 
 
+class NoTokens(logging.Filter):
+    """Takes the tokens of links out of the log of requests: who reads a log is not let in by it."""
+
+    def filter(self, record: logging.LogRecord) -> bool:
+        """Let every line through, without tokens."""
+        if isinstance(record.args, tuple):
+            record.args = tuple(_TOKEN.sub("/h/...", arg) if isinstance(arg, str) else arg for arg in record.args)
+        return True
+
+
+def log_config() -> dict[str, Any]:
+    """How the server logs: as it does by itself, but without tokens."""
+    config = deepcopy(LOGGING_CONFIG)
+    config["filters"] = {"no_tokens": {"()": NoTokens}}
+    config["handlers"]["access"]["filters"] = ["no_tokens"]
+    return config
+
+
 def serve(
     root: Path, host: str, port: int, *, public_url: str, trusted_proxies: str, pages: Path | None, clock: Clock
 ) -> None:
@@ -69,6 +93,7 @@ def serve(
     app = make_app(root, WebSettings(secret=secret_of(root), public_url=public_url, pages=pages), clock)
     uvicorn.run(
         app,
+        log_config=log_config(),
         host=host,
         port=port,
         proxy_headers=bool(trusted_proxies),

@@ -16,7 +16,8 @@ class WebSettings:
     """public_url: the address people type; the session's cookie goes over TLS only where it begins with https.
 
     secret: signs the sessions. pages: folder of the written pages, None where there is none to show. Limits on rates
-    are written as the limits library reads them ('10 per 15 minute'). The numbers are common practice, no source.
+    are written as the limits library reads them ('10 per 15 minute'). patience_seconds: how long a body may pause. The
+    numbers are common practice, no source.
     """
 
     secret: str
@@ -27,6 +28,9 @@ class WebSettings:
     sign_in_failures_by_address: str = "30 per 15 minute"
     sign_in_failures_by_account: str = "10 per 15 minute"
     uploads_by_account: str = "120 per 1 minute"
+    unknown_links_by_address: str = "20 per 5 minute"
+    checks_by_address: str = "30 per 5 minute"
+    patience_seconds: float = 60.0
     form_bytes: int = 64 * 1024
     upload_bytes: int = 40 * 1024 * 1024
     upload_files: int = 50

@@ -18,7 +18,7 @@ from monitor.web.service import Here, Service
 
 router = guard.router()
 _PLACE = re.compile(r"(?:[A-Za-z0-9-]+/)?[A-Za-z0-9_-][A-Za-z0-9._-]*")
-_KINDS = {
+KINDS = {
     "html": "text/html; charset=utf-8",
     "csv": "text/csv; charset=utf-8",
     "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
@@ -26,7 +26,9 @@ _KINDS = {
     "jpg": "image/jpeg",
     "jpeg": "image/jpeg",
     "png": "image/png",
+    "zip": "application/zip",
 }
+"""Media types by ending."""
 _PICTURES = ("jpg", "jpeg", "png")
 _SCRIPT = re.compile(rb"<script>(.*?)</script>", re.S)
 _NOWHERE = "There is no such page."
@@ -45,7 +47,7 @@ def first() -> Response:
 def written(here: Here, place: str) -> Response:
     """One written page or a file beside it."""
     ending = place.rpartition(".")[2]
-    if not _PLACE.fullmatch(place) or ending not in _KINDS:
+    if not _PLACE.fullmatch(place) or ending not in KINDS:
         raise HTTPException(404, _NOWHERE)
     if here.settings.pages is None:
         return _answer(made.page(here, place), ending)
@@ -59,7 +61,7 @@ def _answer(data: bytes | None, ending: str) -> Response:
     if data is None:
         raise HTTPException(404, _NOWHERE)
     headers = {"Content-Security-Policy": policy(data)} if ending == "html" else {}
-    return Response(data, media_type=_KINDS[ending], headers=headers)
+    return Response(data, media_type=KINDS[ending], headers=headers)
 
 
 def policy(data: bytes) -> str:
