@@ -13,7 +13,8 @@ import pyarrow.compute as pc
 
 from monitor import __version__, schema
 from monitor.errors import ReportError
-from monitor.pipeline import editions, modelling, page_set, past_lists, photo_files, photos, runs
+from monitor.pipeline import damaged, editions, modelling, page_set, past_lists, photo_files, photos, runs
+from monitor.pipeline import keys as written_keys
 from monitor.pipeline.as_judged import as_judged
 from monitor.pipeline.assessing import made_again, settings_of
 from monitor.pipeline.component_movement import component_movement
@@ -58,6 +59,7 @@ def book_of(
         received=_received(store, facts["rulings"], known_on),
         photos=pictures,
         photos_unfound=photos.unfound(photos.naming(facts["readings"]), pictures),
+        damaged=damaged.sentences(store, written_keys.of(facts["walls"])),
     )
 
 
@@ -103,12 +105,23 @@ def publish(
 ) -> list[Path]:
     """Write index, monthly list (also as CSV and XLSX), plan, repeatability and the pages of each wall into a folder.
 
-    What was written goes onto the ledger of published pages, as published at that moment; returns the files.
+    What was written goes onto the ledger of published pages, as published at that moment, unless `unrecorded` says why
+    not; returns the files.
     """
     edition = editions.of(store, assessment, published_at)
     written, ledger = write(store, edition, to, progress=progress)
-    editions.record(store, edition, ledger)
+    if not unrecorded(store):
+        editions.record(store, edition, ledger)
     return written
+
+
+def unrecorded(store: Store) -> str:
+    """Why pages that were just written are not on the ledger; '' where they are."""
+    if store.unread:
+        return "Parts of the store are damaged, so these pages are not on its ledger. Mend it and write them again."
+    if store.is_read_only:
+        return "The store is read-only here, so these pages are not on its ledger: `verify` does not know them."
+    return ""
 
 
 def write(
@@ -119,10 +132,13 @@ def write(
     written: list[Path] = []
     sums: dict[str, str] = {}
     numbers: dict[str, str] = {}
-    keys = names.wall_keys(content)
+    keys = damaged.whole(store, names.wall_keys(content))
     try:
         to.mkdir(parents=True, exist_ok=True)
-        written_photos = photo_files.write(store, content.photos, to)  # first: no page names one that is not there
+        written_photos, lost = photo_files.write(store, content.photos, to)  # first: no page names one not there
+        if lost:
+            rest = [row for row in content.photos if row["photo_id"] not in lost]
+            content = replace(content, photos=rest, damaged=damaged.sentences(store, content.walls))
         for done, (name, data) in enumerate(_all_pages(content, keys), start=1):
             written.append(_write(to / name, data))
             sums[name] = files.sha256(data)
@@ -146,7 +162,7 @@ def show_one(store: Store, edition: Edition, content: Book, name: str, shown_at:
     """
     data = page_set.one(content, name)
     number = number_in(data) if data else ""
-    if data and number:
+    if data and number and not unrecorded(store):
         keys = names.wall_keys(content)
         editions.record(store, edition, _ledger(content, {name: files.sha256(data)}, {name: number}, keys), shown_at)
     return data

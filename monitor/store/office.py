@@ -18,6 +18,7 @@ from monitor.errors import StoreError, Where
 from monitor.store import parquet, views, witness
 from monitor.store.files import is_read_only, refused, sha256
 from monitor.store.marker import STORE_VERSION
+from monitor.store.unread import ReadPast, Unread
 
 Row = Mapping[str, Any]
 
@@ -81,6 +82,7 @@ class Office:
     def __init__(self, root: Path) -> None:
         self.root = root
         self.path = root / FILE
+        self.past: ReadPast | None = None
 
     def start(self) -> None:
         """Make the empty database."""
@@ -188,9 +190,20 @@ class Office:
             query = f"SELECT {names}, seal FROM {table} WHERE {chosen} ORDER BY {order or schema.KEY[table][0]}"
             there = table in _tables(connection)
             rows = connection.execute(query, tuple((equal or {}).values())).fetchall() if there else []
-        pairs = [zip(columns, self._proven(table, row), strict=True) for row in rows]
+        pairs = [zip(columns, row, strict=True) for row in self._all_proven(table, rows)]
         records = [{field.name: _from_sql(value, field.type) for field, value in row} for row in pairs]
         return pa.Table.from_pylist(records, schema=columns)
+
+    def _all_proven(self, table: str, rows: Iterable[Sequence[Any]]) -> Iterator[Sequence[Any]]:
+        for row in rows:
+            try:
+                yield self._proven(table, row)
+            except StoreError as error:
+                if self.past is None or table != "decisions":
+                    raise
+                said = dict(zip(schema.OFFICE[table].names, row, strict=False))
+                wall = (str(said["house"]), str(said["wall"]))
+                self.past.note(f"{table} {row[0]}", Unread(error, "a decision", frozenset({wall})))
 
     def _proven(self, table: str, row: Sequence[Any]) -> Sequence[Any]:
         *values, its_seal = row

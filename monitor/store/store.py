@@ -32,7 +32,8 @@ from monitor.store import (
 from monitor.store.generations import Wall
 from monitor.store.office import Office
 from monitor.store.sealed import sealed, unsealed
-from monitor.store.tiers import Tiers, Unread, is_of
+from monitor.store.tiers import Tiers, is_of
+from monitor.store.unread import ReadPast, Unread
 
 INBOX_LIMIT = 500
 """Adds that may wait in the inbox before they are compacted: each costs a reader a file to open."""
@@ -90,21 +91,22 @@ class Store:
         self.path = path
         self.office = Office(path)
         self.tiers = Tiers(path)
+        self.past: ReadPast | None = None
         self._adds = 0
 
     def sparing(self) -> "Store":
-        """The same store, which reads past damaged files of readings and remembers them in `unread`.
+        """The same store, which reads past damaged readings, decisions and photos and remembers them in `unread`.
 
-        For lists and pages, which then name them; never for taking in or assessing, which need every reading.
+        For lists and pages, which then name them; never for taking in or assessing, which need everything.
         """
         other = Store(self.path)
-        other.tiers.unread = {}
+        other.past = other.tiers.past = other.office.past = ReadPast()
         return other
 
     @property
     def unread(self) -> list[Unread]:
-        """Damaged files of readings that were read past so far."""
-        return list((self.tiers.unread or {}).values())
+        """What was damaged and read past so far."""
+        return list(self.past.found.values()) if self.past else []
 
     @property
     def set_up_at(self) -> datetime:

@@ -1,7 +1,6 @@
 """Both tiers read as one: the compacted files, and the inbox files that are not in them."""
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
@@ -12,39 +11,22 @@ from monitor import schema
 from monitor.errors import StoreError
 from monitor.store import compaction, generations, inbox, parquet, witness
 from monitor.store.generations import PartFile, Pointer, Wall
+from monitor.store.unread import ReadPast, Unread
 
 _TRIES = 5
 _T = TypeVar("_T")
 _Adds = list[tuple[str, str]]
 
 
-@dataclass(frozen=True)
-class Unread:
-    """A damaged file of readings that was read past: what is wrong, the mend, and the walls whose readings it held.
-
-    walls: None where that cannot be told, so that it may be any. bucket: that of a compacted file, with their number.
-    """
-
-    error: StoreError
-    walls: frozenset[Wall] | None
-    bucket: tuple[int, int] | None = None
-
-    def concerns(self, wall: Wall) -> bool:
-        """Whether readings of a wall may be missing."""
-        if self.bucket is not None:
-            return generations.bucket_of(wall, self.bucket[1]) == self.bucket[0]
-        return self.walls is None or wall in self.walls
-
-
 class Tiers:
     """A reader of one store's facts. It remembers only what can never change: what is in a file.
 
-    unread: None to raise on a damaged file; else those of readings are read past and gathered there, by name.
+    past: None to raise on a damaged file; else those of readings are read past and noted there.
     """
 
     def __init__(self, root: Path) -> None:
         self.root = root
-        self.unread: dict[str, Unread] | None = None
+        self.past: ReadPast | None = None
         self._absorbed: tuple[str, frozenset[tuple[str, str]]] = ("", frozenset())
         self._menders: dict[str, pa.Table] = {}
         self._adds: dict[tuple[str, str], pa.Table] = {}
@@ -144,7 +126,7 @@ class Tiers:
         try:
             return generations.read_part(self.root, part, columns)
         except FileNotFoundError:
-            if self.unread is None or generations.pointer(self.root) != at:
+            if self.past is None or generations.pointer(self.root) != at:
                 raise  # a compaction took it away: read again
             gone = compaction.missing(self.root / generations.FOLDER / part.file)
             return self._read_past(part.table, part.file, gone, bucket)
@@ -152,10 +134,10 @@ class Tiers:
             return self._read_past(part.table, part.file, error, bucket)
 
     def _read_past(self, table: str, name: str, error: StoreError, bucket: tuple[int, int] | None = None) -> pa.Table:
-        if self.unread is None or table != "readings":
+        if self.past is None or table != "readings":
             raise error
-        if name not in self.unread:
-            self.unread[name] = Unread(error, None if bucket else self._walls_told(table, name), bucket)
+        walls = None if bucket else self._walls_told(table, name)
+        self.past.note(name, Unread(error, "readings", walls, bucket))
         return schema.empty(table)
 
     def _walls_told(self, table: str, name: str) -> frozenset[Wall] | None:
