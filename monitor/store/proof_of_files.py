@@ -107,12 +107,12 @@ def _assessments(search: Search, store: Store) -> None:
         recorded = {row["judged_on"].isoformat() for row in store.office.rows("runs")}
     days = {day.isoformat(): day for day in store.assessments()}
     for name in sorted(recorded - set(days)):
-        path = search.root / assessments.FOLDER / name
+        path = search.root / assessments.FOLDER / name / assessments.CARD
         what = "An assessment that is on record is missing."
         search.damage(path, what, f"the assessment for {name}", _ASSESS, _MADE_AGAIN)
     for name, day in days.items():
         affected = f"the assessment for {name}"
-        with search.at(search.root / assessments.FOLDER / name, affected, _ASSESS, _MADE_AGAIN):
+        with search.at(search.root / assessments.FOLDER / name / assessments.CARD, affected, _ASSESS, _MADE_AGAIN):
             search.files += 1
             for table, path in assessments.table_files(store.path, day).items():
                 with search.at(path, affected, _ASSESS, _MADE_AGAIN):
