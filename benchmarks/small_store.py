@@ -13,6 +13,7 @@ from monitor.store import Store
 from monitor.terms import Act, Step
 
 START = datetime(2026, 5, 1, 9, tzinfo=UTC)
+TODAY = START.date()
 REGISTER = {
     "houses.csv": "house,nickname\nDH-01,the house by the pond\n",
     "people.csv": "person,role,house,name\nO1,office,,Office Example\nT1,technician,,Technician Example\n",
@@ -44,7 +45,7 @@ def made(path: Path) -> Store:
         intake.take_register(store, name, text.encode(), received_at=START, sender="O1")
     for number in range(3):
         day = date(2024, 1, 10) + timedelta(days=180 * number)
-        intake.take_visit(store, f"{day}.csv", visit(day), received_at=START, sender="T1", today=START.date())
+        intake.take_visit(store, f"{day}.csv", visit(day), received_at=START, sender="T1", today=TODAY)
     return store
 
 
@@ -52,7 +53,7 @@ def full(path: Path) -> Store:
     """A store with everything in it that a store may hold, some rows of it compacted and some waiting."""
     store = made(path)
     store.compact()
-    intake.take_visit(store, "later.csv", visit(date(2025, 9, 1)), received_at=START, sender="T1", today=START.date())
+    intake.take_visit(store, "later.csv", visit(date(2025, 9, 1)), received_at=START, sender="T1", today=TODAY)
     reading = store.facts("readings")["reading_id"][0].as_py()
     review.rule(store, reading, Act.REJECT, who="O1", why="tried", made_at=START)
     photo_intake.tie(
@@ -62,9 +63,9 @@ def full(path: Path) -> Store:
         who="O1",
         made_at=START,
     )
-    decision = {"who": "O1", "why": "tried", "owner": "O1", "due": None, "made_at": START, "today": START.date()}
+    decision = {"who": "O1", "why": "tried", "owner": "O1", "due": None, "made_at": START, "today": TODAY}
     review.decide(store, "DH-01-N", Step.VISIT_SOONER, **decision)
-    assessment = assessing.assess(store, judged_on=START.date(), known_on=START)
+    assessment = assessing.assess(store, judged_on=TODAY, known_on=START)
     with tempfile.TemporaryDirectory() as folder:
         publishing.publish(store, assessment, Path(folder), published_at=START)
     uploads.preview(
@@ -72,7 +73,7 @@ def full(path: Path) -> Store:
         [uploads.Sent("next.csv", visit(date(2026, 3, 1)))],
         account="O1",
         at=START,
-        today=START.date(),
+        today=TODAY,
     )
     return store
 

@@ -45,17 +45,18 @@ def reports(
     with show.progress("Writing pages") as step:
         if known_on is None:
             found = assessing.newest(opened, month)
-            written = publishing.publish(opened, found, to, published_at=options.now(), progress=step)
+            published = publishing.publish(opened, found, to, published_at=options.now(), progress=step)
+            written, off_ledger = published.files, published.unrecorded
         else:
             rebuilt = rebuilding.rebuild(opened, to, known_on=known_on, month=month, progress=step)
-            written = list(rebuilt.written)
+            written, off_ledger = rebuilt.written, ""
     show.say(f"Wrote {len(written)} files. Start at {written[0]}")
     if known_on is not None:
         for line in proof_words.of_rebuilt(rebuilt):
             show.data(line)
         raise typer.Exit(show.unread(opened) or (exits.ALTERED if rebuilt.differing else exits.OK))
-    if why := publishing.unrecorded(opened):
-        show.say(why)
+    if off_ledger:
+        show.say(off_ledger)
     raise typer.Exit(show.unread(opened))
 
 

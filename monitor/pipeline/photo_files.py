@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from monitor.errors import StoreError
+from monitor.pipeline import page_files
 from monitor.report.context import Row
 from monitor.report.names import PHOTOS, RELEASED_PHOTOS, photo_name
 from monitor.store import Store
@@ -48,6 +49,4 @@ def _one(data: bytes, path: Path) -> Path:
     if path.is_file() and path.read_bytes() == data:
         return path
     path.parent.mkdir(parents=True, exist_ok=True)
-    temporary = path.with_name(f".{path.name}.part")
-    temporary.write_bytes(data)
-    return temporary.replace(path)
+    return page_files.write(path, data)
