@@ -1,5 +1,6 @@
 """A store of one house with one wall and three visits, small enough to be worked on and killed many times."""
 
+import tempfile
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -7,10 +8,12 @@ import pyarrow as pa
 
 from monitor import schema
 from monitor import store as stores
-from monitor.pipeline import intake
+from monitor.pipeline import assessing, intake, photo_intake, publishing, review, uploads
 from monitor.store import Store
+from monitor.terms import Act, Step
 
 START = datetime(2026, 5, 1, 9, tzinfo=UTC)
+TODAY = START.date()
 REGISTER = {
     "houses.csv": "house,nickname\nDH-01,the house by the pond\n",
     "people.csv": "person,role,house,name\nO1,office,,Office Example\nT1,technician,,Technician Example\n",
@@ -42,8 +45,44 @@ def made(path: Path) -> Store:
         intake.take_register(store, name, text.encode(), received_at=START, sender="O1")
     for number in range(3):
         day = date(2024, 1, 10) + timedelta(days=180 * number)
-        intake.take_visit(store, f"{day}.csv", visit(day), received_at=START, sender="T1", today=START.date())
+        intake.take_visit(store, f"{day}.csv", visit(day), received_at=START, sender="T1", today=TODAY)
     return store
+
+
+def full(path: Path) -> Store:
+    """A store with everything in it that a store may hold, some rows of it compacted and some waiting."""
+    store = made(path)
+    store.compact()
+    intake.take_visit(store, "later.csv", visit(date(2025, 9, 1)), received_at=START, sender="T1", today=TODAY)
+    reading = store.facts("readings")["reading_id"][0].as_py()
+    review.rule(store, reading, Act.REJECT, who="O1", why="tried", made_at=START)
+    photo_intake.tie(
+        store,
+        [photo_intake.Given("IMG_1.png", lambda: PICTURE)],
+        photo_intake.Shown("DH-01", "N", date(2024, 1, 10)),
+        who="O1",
+        made_at=START,
+    )
+    decision = {"who": "O1", "why": "tried", "owner": "O1", "due": None, "made_at": START, "today": TODAY}
+    review.decide(store, "DH-01-N", Step.VISIT_SOONER, **decision)
+    assessment = assessing.assess(store, judged_on=TODAY, known_on=START)
+    with tempfile.TemporaryDirectory() as folder:
+        publishing.publish(store, assessment, Path(folder), published_at=START)
+    uploads.preview(
+        store,
+        [uploads.Sent("next.csv", visit(date(2026, 3, 1)))],
+        account="O1",
+        at=START,
+        today=TODAY,
+    )
+    return store
+
+
+PICTURE = (
+    b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR\x00\x00\x00\x01\x00\x00\x00\x01\x08\x00\x00\x00\x00:~\x9bU"
+    b"\x00\x00\x00\nIDATx\x9cc`\x00\x00\x00\x02\x00\x01H\xaf\xa4q\x00\x00\x00\x00IEND\xaeB`\x82"
+)
+"""A picture of one black point."""
 
 
 def houses(number: int, count: int) -> pa.Table:

@@ -59,21 +59,26 @@ class Assessment:
 
 @dataclass(frozen=True)
 class Damage:
-    """One thing that `verify` found wrong: the place, what, what is affected, and the mend."""
+    """One thing that `verify` found wrong: the place, what, what is affected, what still stands, and the mend."""
 
     place: str
     what: str
     affected: str
     mend: str
+    stands: str
 
 
 @dataclass(frozen=True)
 class Proof:
-    """What `verify` looked at, and what it found."""
+    """What `verify` looked at, and what it found.
+
+    remarks: what is no damage, but what somebody may want to know, a sentence each.
+    """
 
     files: int
     rows: int
     damages: Sequence[Damage] = ()
+    remarks: Sequence[str] = ()
 
     @property
     def whole(self) -> bool:

@@ -19,7 +19,7 @@ MEANING = {
     NOT_TAKEN: "a file could not be taken in at all (nothing of it was stored)",
     STORE: "the store is missing, damaged or cannot be written",
     NOT_FOUND: "no such wall, reading, assessment or page",
-    DAMAGED: "verify found damage",
+    DAMAGED: "damage was found; what was shown or written is not whole",
     NOT_POSSIBLE: "what was asked cannot be done as asked",
     ALTERED: "a page is not byte for byte as it was written, or could not be rebuilt so",
     SUPERSEDED: "a page is as it was written, but another has taken its place",

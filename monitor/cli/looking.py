@@ -46,10 +46,11 @@ def flagged(
     from monitor import store as stores
     from monitor.pipeline import assessing, listing
 
-    opened = stores.open(store)
+    opened = stores.open(store).sparing()
     assessment = assessing.newest(opened, month)
     found = listing.held(opened, assessment) if held else listing.monthly(opened, assessment, options.now())
     show.listing(found, as_csv=as_csv, in_blocks=held)
+    raise typer.Exit(show.unread(opened))
 
 
 def news(
@@ -63,8 +64,9 @@ def news(
     from monitor import store as stores
     from monitor.pipeline import assessing, news_listing
 
-    opened = stores.open(store)
+    opened = stores.open(store).sparing()
     show.listing(news_listing.listed(opened, assessing.newest(opened, month), options.now()), as_csv=as_csv)
+    raise typer.Exit(show.unread(opened))
 
 
 def wall(wall: options.WallKey, store: options.StorePath = options.DEFAULT_STORE, month: options.Month = None) -> None:
@@ -75,10 +77,11 @@ def wall(wall: options.WallKey, store: options.StorePath = options.DEFAULT_STORE
     from monitor import store as stores
     from monitor.pipeline import assessing, wall_listing
 
-    opened = stores.open(store)
+    opened = stores.open(store).sparing()
     assessment = assessing.newest(opened, month) if month or opened.assessments() else None
     lines, tables = wall_listing.one_wall(opened, assessment, wall)
     for line in lines:
         show.data(line)
     for table in tables:
         show.listing(table)
+    raise typer.Exit(show.unread(opened))

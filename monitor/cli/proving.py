@@ -56,6 +56,11 @@ def _of_store(store: "Store") -> int:
 
     proof = prove(store)
     for damage in proof.damages:
-        show.data(f"{damage.place}: {damage.what} Affected: {damage.affected.rstrip('.')}. Mend: {damage.mend}")
+        show.data(
+            f"{damage.place}: {damage.what} Affected: {damage.affected.rstrip('.')}. "
+            f"Still stands: {damage.stands.rstrip('.')}. Mend: {damage.mend}"
+        )
+    for remark in proof.remarks:
+        show.say(f"Remark: {remark}")
     show.say(f"{proof.files} files and {proof.rows} rows looked at; {len(proof.damages) or 'no'} damage found.")
     return exits.OK if proof.whole else exits.DAMAGED

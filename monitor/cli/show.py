@@ -12,8 +12,11 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from monitor.cli import exits
+
 if TYPE_CHECKING:
     from monitor.pipeline.listing import Listing
+    from monitor.store import Store
 
 SECONDS_BEFORE_BAR = 2.0
 TABLE_WIDTH = 120
@@ -29,6 +32,17 @@ def say(text: str) -> None:
 def data(text: str) -> None:
     """A line of data."""
     typer.echo(text)
+
+
+def unread(store: "Store") -> int:
+    """Say what of a store was damaged and read past; the exit code that asks for."""
+    from monitor.pipeline import damaged, keys
+
+    if not store.unread:
+        return exits.OK
+    for sentence in damaged.sentences(store, keys.of(store.current("walls"))):
+        say(sentence)
+    return exits.DAMAGED
 
 
 def listing(found: "Listing", *, as_csv: bool = False, in_blocks: bool = False) -> None:

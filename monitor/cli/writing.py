@@ -41,19 +41,23 @@ def reports(
     from monitor import store as stores
     from monitor.pipeline import assessing, proof_words, publishing, rebuilding
 
-    opened = stores.open(store)
+    opened = stores.open(store).sparing()
     with show.progress("Writing pages") as step:
         if known_on is None:
             found = assessing.newest(opened, month)
-            written = publishing.publish(opened, found, to, published_at=options.now(), progress=step)
+            published = publishing.publish(opened, found, to, published_at=options.now(), progress=step)
+            written, off_ledger = published.files, published.unrecorded
         else:
             rebuilt = rebuilding.rebuild(opened, to, known_on=known_on, month=month, progress=step)
-            written = list(rebuilt.written)
+            written, off_ledger = rebuilt.written, ""
     show.say(f"Wrote {len(written)} files. Start at {written[0]}")
     if known_on is not None:
         for line in proof_words.of_rebuilt(rebuilt):
             show.data(line)
-        raise typer.Exit(exits.ALTERED if rebuilt.differing else exits.OK)
+        raise typer.Exit(show.unread(opened) or (exits.ALTERED if rebuilt.differing else exits.OK))
+    if off_ledger:
+        show.say(off_ledger)
+    raise typer.Exit(show.unread(opened))
 
 
 def export(
@@ -65,8 +69,10 @@ def export(
     from monitor import store as stores
     from monitor.pipeline import export as exporting
 
-    written = exporting.export(stores.open(store), to, known_on=options.known(known_on))
+    opened = stores.open(store).sparing()
+    written = exporting.export(opened, to, known_on=options.known(known_on))
     show.say(f"Wrote {len(written)} files to {to}; dictionary.csv says what each column means.")
+    raise typer.Exit(show.unread(opened))
 
 
 def pack(
@@ -83,7 +89,7 @@ def pack(
     from monitor.pipeline import assessing
     from monitor.pipeline import pack as packing
 
-    opened = stores.open(store)
+    opened = stores.open(store).sparing()
     files = packing.pack(opened, assessing.newest(opened, month), wall, to)
     show.say(f"Wrote {len(files)} files into {to}; README.txt in it says what each one is.")
 

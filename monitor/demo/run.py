@@ -63,7 +63,7 @@ def run(sent: Path, to: Path, *, progress: Progress | None = None) -> Done:
         assessment = assessing.assess(store, judged_on=day, known_on=known_on)
         if progress:
             progress(len(actions) + number, len(actions) + len(JUDGED_ON))
-    written = publishing.publish(store, assessment, to / "pages", published_at=assessment.known_until)
+    written = publishing.publish(store, assessment, to / "pages", published_at=assessment.known_until).files
     return Done(store, taken, assessment, written[0])
 
 

@@ -106,7 +106,10 @@ def made_again(store: Store, run: Run, tables: Collection[str] = tuple(schema.RE
 
     Raises NotFoundError where its settings are not on record, StoreError where the facts known then are others now.
     """
-    found = runs.stored(store, run, tables)
+    try:
+        found = runs.stored(store, run, tables)
+    except StoreError:  # damaged, and the facts are there to make it again
+        found = None
     if found:
         return found
     settings = settings_of(store, run)
@@ -117,6 +120,8 @@ def made_again(store: Store, run: Run, tables: Collection[str] = tuple(schema.RE
             mend="Assess again for that day; from then on its settings are kept.",
         )
     found = assess(store, judged_on=run.judged_on, known_on=run.known_until, save=False, settings=settings)
+    if store.unread:
+        raise store.unread[0].error  # one made from half of the facts would be another one
     if found.facts_sha256 != run.facts_sha256:
         raise StoreError(
             f"What the store knows up to {run.known_until:%Y-%m-%d %H:%M} UTC is not what it knew then.",

@@ -145,6 +145,12 @@ def record(store: Store, edition: Edition, pages: Sequence[Row], at: datetime | 
     })  # fmt: skip
 
 
+def is_recorded(store: Store, edition: Edition, pages: Sequence[Row]) -> bool:
+    """Whether all pages of an edition are on record."""
+    known = {(row["page"], row["sha256"]) for row in store.office.rows("pages", edition_id=edition.edition_id)}
+    return {(page["page"], page["sha256"]) for page in pages} <= known
+
+
 def _news_row(key: Key, news: News) -> dict[str, Any]:
     return {"house": key[0], "wall": key[1], **asdict(news)}
 

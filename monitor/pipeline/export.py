@@ -1,5 +1,6 @@
 """Everything the store holds as CSV files with a data dictionary, so that the records outlive this program."""
 
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 
@@ -8,6 +9,7 @@ import pyarrow.csv as pa_csv
 
 from monitor import __version__, schema
 from monitor.errors import ReportError
+from monitor.pipeline import damaged, keys
 from monitor.report.spreadsheets import harmless_table
 from monitor.store import Store
 
@@ -18,12 +20,14 @@ _KEPT = ("photos", "photo_rulings", "runs", "settings_kept", "editions", "news",
 def export(store: Store, to: Path, *, known_on: datetime) -> list[Path]:
     """Write one CSV per table and `dictionary.csv` and `README.txt`; returns the files in order.
 
+    README.txt names what of the store is damaged and left out.
+
     People are written too: the caller says to whom the folder may go. Text cells that a spreadsheet would run as a
     formula get an apostrophe in front (README.txt says so). Raises ReportError where a file cannot be written.
     """
     tables = _tables(store, known_on)
     try:
-        return _written(tables, to)
+        return _written(tables, to, damaged.sentences(store, keys.of(tables["walls"])))
     except OSError as error:
         raise ReportError(
             "The export could not be written.",
@@ -51,7 +55,7 @@ def _office(store: Store, name: str, known_on: datetime) -> pa.Table:
     return pa.Table.from_pylist(rows, schema=schema.find(name))
 
 
-def _written(tables: schema.Tables, to: Path) -> list[Path]:
+def _written(tables: schema.Tables, to: Path, lacks: Sequence[str]) -> list[Path]:
     to.mkdir(parents=True, exist_ok=True)
     written = []
     for name, rows in tables.items():
@@ -59,17 +63,18 @@ def _written(tables: schema.Tables, to: Path) -> list[Path]:
         path.write_bytes(csv_bytes(rows))
         written.append(path)
     (to / "dictionary.csv").write_bytes(csv_bytes(dictionary(tables)))
-    (to / "README.txt").write_text(_readme(tables), encoding="utf-8")
+    (to / "README.txt").write_text(_readme(tables, lacks), encoding="utf-8")
     return [*written, to / "dictionary.csv", to / "README.txt"]
 
 
-def _readme(tables: schema.Tables) -> str:
+def _readme(tables: schema.Tables, lacks: Sequence[str]) -> str:
     """What the folder holds, and of every table without rows why it may have none."""
     empty = [name for name, rows in tables.items() if not rows.num_rows]
     absent = [name for name in schema.RESULTS if name not in tables]
     lines = [f"{name}.csv has no rows: {_WHY_EMPTY.get(name, 'nothing of that kind is known.')}" for name in empty]
     if absent:
         lines.append(f"No assessment had been made by then, so there are no results ({', '.join(absent)}).")
+    lines += lacks
     return _README.format(version=__version__) + "".join(f"{line}\n" for line in lines)
 
 

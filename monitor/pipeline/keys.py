@@ -12,6 +12,11 @@ def written(house: str, wall: str) -> str:
     return f"{house}-{wall}"
 
 
+def of(walls: pa.Table) -> list[tuple[str, str]]:
+    """House and wall of every wall in a table, sorted."""
+    return sorted(set(zip(walls["house"].to_pylist(), walls["wall"].to_pylist(), strict=True)))
+
+
 def find(walls: pa.Table, key: str) -> tuple[str, str]:
     """House and wall of a written key; NotFoundError with that house's walls, else the nearest, where there is none."""
     known = {

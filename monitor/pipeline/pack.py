@@ -16,7 +16,7 @@ import pyarrow.compute as pc
 from monitor import __version__, schema
 from monitor.config import Settings
 from monitor.errors import ReportError
-from monitor.pipeline import editions, keys, modelling, pack_tables, photos, runs
+from monitor.pipeline import damaged, editions, keys, modelling, pack_tables, page_files, photos, runs
 from monitor.pipeline.assessing import settings_of
 from monitor.pipeline.export import csv_bytes, dictionary
 from monitor.pipeline.pack_words import PAGE, README, SETTINGS, SUMS, what_is_in
@@ -41,9 +41,7 @@ def pack(store: Store, assessment: Assessment, key: str, to: Path) -> Mapping[st
     found = files(store, assessment, of_wall)
     try:
         to.parent.mkdir(parents=True, exist_ok=True)
-        temporary = to.with_name(f".{to.name}.part")
-        temporary.write_bytes(archive(found))
-        temporary.replace(to)
+        page_files.write(to, archive(found))
     except OSError as error:
         raise ReportError(
             "The pack could not be written.",
@@ -58,6 +56,7 @@ def files(store: Store, assessment: Assessment, key: Key) -> dict[str, bytes]:
     """The files of the archive by name, sorted."""
     edition = editions.of(store, assessment, assessment.known_until)
     content = book_of_edition(store, edition)
+    damaged.refuse(store, key)
     settings = settings_of(store, edition.run)
     tables = tables_of(store, content, key)
     page = pages.engineer_page(content, *key, _model(tables))

@@ -1,8 +1,8 @@
 """An assessment to pages in a folder, and onto the ledger; the only place where the store meets the report room."""
 
 import re
-from collections.abc import Callable, Collection, Iterator, Mapping
-from dataclasses import replace
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import partial
 from pathlib import Path
@@ -12,8 +12,9 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor import __version__, schema
-from monitor.errors import ReportError
-from monitor.pipeline import editions, modelling, page_set, past_lists, photo_files, photos, runs
+from monitor.errors import ReportError, Where
+from monitor.pipeline import damaged, editions, modelling, page_files, page_set, past_lists, photo_files, photos, runs
+from monitor.pipeline import keys as written_keys
 from monitor.pipeline.as_judged import as_judged
 from monitor.pipeline.assessing import made_again, settings_of
 from monitor.pipeline.component_movement import component_movement
@@ -58,6 +59,7 @@ def book_of(
         received=_received(store, facts["rulings"], known_on),
         photos=pictures,
         photos_unfound=photos.unfound(photos.naming(facts["readings"]), pictures),
+        damaged=damaged.sentences(store, written_keys.of(facts["walls"])),
     )
 
 
@@ -98,17 +100,36 @@ def book_of_edition(store: Store, edition: Edition) -> Book:
     )
 
 
+@dataclass(frozen=True)
+class Published:
+    """The files that were written, and why their pages are not on the ledger ('' where they are)."""
+
+    files: Sequence[Path]
+    unrecorded: str = ""
+
+
 def publish(
     store: Store, assessment: Assessment, to: Path, *, published_at: datetime, progress: Progress | None = None
-) -> list[Path]:
+) -> Published:
     """Write index, monthly list (also as CSV and XLSX), plan, repeatability and the pages of each wall into a folder.
 
-    What was written goes onto the ledger of published pages, as published at that moment; returns the files.
+    What was written goes onto the ledger of published pages, as published at that moment; not so where parts of the
+    store are damaged, or nothing can be written to it.
     """
     edition = editions.of(store, assessment, published_at)
     written, ledger = write(store, edition, to, progress=progress)
-    editions.record(store, edition, ledger)
-    return written
+    return Published(written, _recorded(store, edition, ledger))
+
+
+def _recorded(store: Store, edition: Edition, pages: Sequence[Row], at: datetime | None = None) -> str:
+    """Put pages on the ledger, or say why they are not."""
+    if store.unread:
+        return "Parts of the store are damaged, so these pages are not on its ledger. Mend it and write them again."
+    if store.is_read_only and not editions.is_recorded(store, edition, pages):
+        return "The store is read-only here, so these pages are not on its ledger: `verify` does not know them."
+    if not store.is_read_only:
+        editions.record(store, edition, pages, at)
+    return ""
 
 
 def write(
@@ -119,12 +140,17 @@ def write(
     written: list[Path] = []
     sums: dict[str, str] = {}
     numbers: dict[str, str] = {}
-    keys = names.wall_keys(content)
+    keys = damaged.whole(store, names.wall_keys(content))
+    place = to
     try:
         to.mkdir(parents=True, exist_ok=True)
-        written_photos = photo_files.write(store, content.photos, to)  # first: no page names one that is not there
+        written_photos, lost = photo_files.write(store, content.photos, to)  # first: no page names one not there
+        if lost:
+            rest = [row for row in content.photos if row["photo_id"] not in lost]
+            content = replace(content, photos=rest, damaged=damaged.sentences(store, content.walls))
         for done, (name, data) in enumerate(_all_pages(content, keys), start=1):
-            written.append(_write(to / name, data))
+            place = to / name
+            written.append(page_files.write(place, data))
             sums[name] = files.sha256(data)
             if found := number_in(data):
                 numbers[name] = found
@@ -132,8 +158,9 @@ def write(
                 progress(done, _ONLY_ONCE + len(names.KINDS) * len(keys))
     except OSError as error:
         raise ReportError(
-            "A page could not be written.",
-            got=f"{error.filename or to}: {error.strerror}",
+            "A page could not be written; none of these pages is on the ledger.",
+            where=Where(file=str(error.filename or place)),
+            got=error.strerror or str(error),
             mend="Choose another folder with --to, or make room there.",
         ) from error
     return [*written, *written_photos], _ledger(content, sums, numbers, keys)
@@ -157,7 +184,7 @@ def show_one(
     number = number_in(data) if data else ""
     if data and number:
         keys = names.wall_keys(content)
-        editions.record(store, edition, _ledger(content, {name: files.sha256(data)}, {name: number}, keys), shown_at)
+        _recorded(store, edition, _ledger(content, {name: files.sha256(data)}, {name: number}, keys), shown_at)
     return data
 
 
@@ -198,10 +225,3 @@ def _all_pages(content: Book, keys: list[tuple[str, str]]) -> Iterator[tuple[str
 
 def _given(model: Model) -> Model:
     return model
-
-
-def _write(path: Path, data: bytes) -> Path:
-    """A reader of the folder sees the old page or the new one, never half of one."""
-    temporary = path.with_name(f".{path.name}.part")
-    temporary.write_bytes(data)
-    return temporary.replace(path)

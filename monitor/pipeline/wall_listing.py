@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from monitor.pipeline import keys
+from monitor.pipeline import damaged, keys
 from monitor.pipeline.listing import Listing
 from monitor.pipeline.publishing import book_of
 from monitor.report import repair_sheet
@@ -34,6 +34,8 @@ def one_wall(store: Store, assessment: Assessment | None, key: str) -> tuple[Seq
     """
     house, wall = keys.find(store.current("walls"), key)
     content = book_of(store, assessment) if assessment else None
+    store.readings(walls=[(house, wall)])
+    damaged.refuse(store, (house, wall))
     if assessment is None or content is None or (house, wall) not in content.walls:
         return [f"{keys.written(house, wall)}: {NOT_YET}."], [_readings(list(_now(store, None, None, house, wall)))]
     shown = list(_now(store, assessment, content, house, wall))

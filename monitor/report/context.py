@@ -160,7 +160,8 @@ class Book:
     deflection at its first visit (total_mm, total_mark, total_reference), where it is known. components:
     schema.COMPONENTS. past: walls by state on the days of earlier assessments. photos: rows of schema.PHOTOS as they
     stand, with `released` and `ruling`. photos_unfound: by wall, rows of the index of photos that nobody has given.
-    news: bad news by wall, and whether its homeowner was told.
+    news: bad news by wall, and whether its homeowner was told. damaged: what of the store could not be read, a sentence
+    each.
     """
 
     facts: schema.Tables
@@ -180,6 +181,7 @@ class Book:
     photos: Sequence[Row] = ()
     photos_unfound: Mapping[Key, Sequence[Row]] = field(default_factory=dict)
     news: Mapping[Key, News] = field(default_factory=dict)
+    damaged: Sequence[str] = ()
 
     def fact(self, name: str) -> pa.Table:
         """A table of the facts, empty where it was not given."""
@@ -305,6 +307,7 @@ class Book:
                 *map(str, self.past),
                 *(str(sorted(row.items())) for row in self.photos),
                 *(f"{key} {[str(each) for each in astuple(news)]}" for key, news in sorted(self.news.items())),
+                *self.damaged,
             )
         )
 

@@ -29,6 +29,7 @@ def index_sheet(book: Book) -> Context:
         "verdicts": [(name, number[name]) for name in (*map(str, wording.VERDICT_SHAPE), NOT_JUDGED) if number[name]],
         "choices": (("verdict", "Verdict", [(name, name) for name in sorted(number)], "all verdicts"),),
         "sorts": SORTS,
+        "damaged": book.damaged,
         **footer(book, "index"),
     }
 

@@ -48,6 +48,7 @@ def monthly_sheet(book: Book) -> Context:
         "choices": _choices(found, gone),
         "nobody": NOBODY,
         "sorts": SORTS,
+        "damaged": book.damaged,
         "csv_name": names.MONTHLY_CSV,
         "xlsx_name": names.MONTHLY_XLSX,
         "unit_note": "Rates and lengths stand in the unit each wall is read in.",

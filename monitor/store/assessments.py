@@ -4,17 +4,20 @@ from collections.abc import Collection
 from datetime import date, datetime
 from pathlib import Path
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from filelock import FileLock
+from pydantic import BaseModel, ConfigDict
 
 from monitor import schema
 from monitor.errors import StoreError, Where
 from monitor.results import Assessment
 from monitor.store import canonical, files, parquet
+from monitor.store.sealed import sealed, unsealed
 
 FOLDER = "assessments"
-_CARD = "assessment.json"
+CARD = "assessment.json"
 _MEND = "Assess again for that day: assessments are made from the facts and nothing is lost."
 _TRIES = 3
+_LOCK = "saving.lock"
 
 
 class Card(BaseModel):
@@ -34,24 +37,24 @@ class Card(BaseModel):
 def save(root: Path, assessment: Assessment) -> None:
     """Save an assessment in place of an earlier one for the same day; a reader sees the one or the other, whole."""
     folder = root / FOLDER / assessment.judged_on.isoformat()
-    names = {}
-    for table in schema.RESULTS:
-        rows = parquet.fitted(table, getattr(assessment, table))
-        data = parquet.to_bytes(table, rows, canonical.digests(table, rows)[1])
-        names[table] = f"{table}-{files.sha256(data)[:16]}.parquet"
-        files.write_new(folder / names[table], data)
-    card = Card(
-        schema_version=schema.VERSION,
-        judged_on=assessment.judged_on,
-        known_until=assessment.known_until,
-        settings_sha256=assessment.settings_sha256,
-        facts_sha256=assessment.facts_sha256,
-        files=names,
-    )
-    files.replace(folder / _CARD, card.model_dump_json(indent=1).encode())
-    with files.writing(folder):
+    with files.writing(folder), FileLock(root / FOLDER / _LOCK):  # of two at once the second takes the first's place
+        names = {}
+        for table in schema.RESULTS:
+            rows = parquet.fitted(table, getattr(assessment, table))
+            data = parquet.to_bytes(table, rows, canonical.digests(table, rows)[1])
+            names[table] = f"{table}-{files.sha256(data)[:16]}.parquet"
+            files.write_new(folder / names[table], data)
+        card = Card(
+            schema_version=schema.VERSION,
+            judged_on=assessment.judged_on,
+            known_until=assessment.known_until,
+            settings_sha256=assessment.settings_sha256,
+            facts_sha256=assessment.facts_sha256,
+            files=names,
+        )
+        files.replace(folder / CARD, sealed(card))
         for path in folder.iterdir():
-            if path.name not in {_CARD, *names.values()}:
+            if path.name not in {CARD, *names.values()}:
                 path.unlink(missing_ok=True)
 
 
@@ -81,7 +84,7 @@ def load(root: Path, judged_on: date, tables: Collection[str] = tuple(schema.RES
 
 def days(root: Path) -> list[date]:
     """The days that an assessment is saved for, earliest first."""
-    return sorted(date.fromisoformat(path.parent.name) for path in (root / FOLDER).glob(f"????-??-??/{_CARD}"))
+    return sorted(date.fromisoformat(path.parent.name) for path in (root / FOLDER).glob(f"????-??-??/{CARD}"))
 
 
 def known_until(root: Path, judged_on: date) -> datetime | None:
@@ -98,13 +101,21 @@ def table_files(root: Path, judged_on: date) -> dict[str, Path]:
 
 
 def _card(root: Path, judged_on: date) -> Card | None:
-    path = root / FOLDER / judged_on.isoformat() / _CARD
+    path = root / FOLDER / judged_on.isoformat() / CARD
     if not path.exists():
         return None
     try:
-        card = Card.model_validate_json(path.read_bytes())
-    except ValidationError as error:
+        card = Card.model_validate_json(unsealed(path.read_bytes()))
+    except ValueError as error:
         raise StoreError("This assessment is damaged.", where=Where(file=str(path)), mend=_MEND) from error
+    if card.judged_on != judged_on:
+        raise StoreError(
+            "This assessment is that of another day.",
+            where=Where(file=str(path)),
+            got=str(card.judged_on),
+            expected=str(judged_on),
+            mend=_MEND,
+        )
     if card.schema_version != schema.VERSION:
         raise StoreError(
             "This assessment has a schema version that this release cannot read.",

@@ -15,7 +15,7 @@ from filelock import FileLock, Timeout
 
 from monitor import schema
 from monitor.errors import StoreError, Where
-from monitor.store import canonical, files, generations, inbox, parquet
+from monitor.store import canonical, files, generations, inbox, parquet, witness
 from monitor.store.generations import PartFile, Pointer, Retired
 
 ROWS_PER_BUCKET = 100_000
@@ -58,6 +58,7 @@ def _compact(root: Path) -> bool:
     fresh, lines = _waiting(root, taken)
     if not lines:
         return False
+    _announce(root, {(str(line["table"]), str(line["name"])) for line in lines})
     buckets = _bucket_count(old, fresh.get("readings"))
     parts = [part for table in schema.FACTS for part in _new_parts(root, old, table, fresh.get(table), buckets)]
     added = pa.Table.from_pylist(lines, schema=parquet.LEDGER)
@@ -96,6 +97,15 @@ def _waiting(root: Path, taken: pa.Table) -> tuple[dict[str, pa.Table], list[dic
         if found:
             fresh[table] = pa.concat_tables(found)
     return fresh, lines
+
+
+def _announce(root: Path, adds: set[tuple[str, str]]) -> None:
+    """What the ledger has the witness has too: whoever wrote one of these may have died before it was told."""
+    try:
+        told = witness.read(root).adds
+    except FileNotFoundError:  # `verify` names it
+        return
+    inbox.announce(root, *sorted(adds - set(told)))
 
 
 def _bucket_count(old: Pointer, fresh_readings: pa.Table | None) -> int:
@@ -175,7 +185,7 @@ def _sweep(root: Path, old: Pointer, new: Pointer, now: float) -> None:
         for path in (root / generations.FOLDER).iterdir():
             if path.name not in needed:  # no other compaction can be writing here: the lock is ours
                 path.unlink(missing_ok=True)
-        for path in (root / "inbox").glob(f"*/.*{files.TEMPORARY}"):
+        for path in (root / inbox.FOLDER).glob(f"*/.*{files.TEMPORARY}"):
             with suppress(FileNotFoundError):  # its writer lives, and has named it or given it up since
                 if now - path.stat().st_mtime > _ABANDONED_SECONDS:
                     path.unlink()

@@ -5,13 +5,15 @@ import os
 import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager
-from errno import EDQUOT, ENOSPC
+from errno import EACCES, EDQUOT, EFBIG, ENOSPC, EPERM, EROFS
 from pathlib import Path
 
 from monitor.errors import StoreError, Where
 
 TEMPORARY = ".tmp"
 """Ending of a file that is still being written; a reader never looks at one."""
+_FULL = (ENOSPC, EDQUOT, EFBIG)
+_READ_ONLY = (EROFS, EACCES, EPERM)
 
 
 def sha256(data: bytes) -> str:
@@ -25,15 +27,40 @@ def writing(path: Path) -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        full = error.errno in (ENOSPC, EDQUOT)
-        raise StoreError(
-            "The store could not be written to; nothing of this file was taken in.",
-            where=Where(file=str(path)),
-            got=error.strerror or str(error),
-            mend="Free space on that disk, then try again."
-            if full
-            else "Make the store's folder writable for this user (not a read-only disk or share), then try again.",
-        ) from error
+        raise refused(Path(error.filename or path) if error.errno in _READ_ONLY else path, error) from error
+
+
+def refused(path: Path, error: OSError) -> StoreError:
+    """The error for a write that the file system refuses."""
+    if error.errno in _READ_ONLY:
+        what = "The store is read-only here; nothing was written."
+        mend = (
+            "Make the store's folder writable for this user (not a read-only disk or share), then try again. "
+            "What only reads works as it is."
+        )
+    else:
+        what = "The store could not be written to."
+        mend = (
+            "Free space on that disk, then do the same again: what is in already is not taken twice."
+            if error.errno in _FULL
+            else "See that the disk has room and works, then do the same again: what is in already is not taken twice."
+        )
+    return StoreError(what, where=Where(file=str(path)), got=error.strerror or str(error), mend=mend)
+
+
+def unreadable(path: Path, error: OSError) -> StoreError:
+    """The error for a file that the file system does not give out."""
+    return StoreError(
+        "This file of the store cannot be read.",
+        where=Where(file=str(path)),
+        got=error.strerror or str(error),
+        mend="Give this user the right to read it; if the disk fails, restore it from a backup.",
+    )
+
+
+def is_read_only(folder: Path) -> bool:
+    """Whether this user can write nothing there."""
+    return not os.access(folder, os.W_OK)
 
 
 def write_new(path: Path, data: bytes) -> bool:
@@ -65,6 +92,18 @@ def replace(path: Path, data: bytes) -> None:
         finally:
             temporary.unlink(missing_ok=True)
         _sync_folder(path.parent)
+
+
+def sync(path: Path) -> None:
+    """Have what is in a file on the disk."""
+    with path.open("rb") as file:
+        os.fsync(file.fileno())
+
+
+def move(path: Path, to: Path) -> None:
+    """Put a file in another's place, for good."""
+    path.replace(to)
+    _sync_folder(to.parent)
 
 
 def _written(path: Path, data: bytes) -> Path:

@@ -8,11 +8,12 @@ import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict
 
 from monitor import schema
 from monitor.errors import StoreError, Where
 from monitor.store import files, parquet
+from monitor.store.sealed import sealed, unsealed
 
 POINTER = "CURRENT.json"
 FOLDER = "compacted"
@@ -70,15 +71,19 @@ def start(root: Path) -> None:
 
 def point(root: Path, to: Pointer) -> None:
     """Make a generation the current one."""
-    files.replace(root / POINTER, to.model_dump_json(indent=1).encode())
+    files.replace(root / POINTER, sealed(to))
 
 
 def pointer(root: Path) -> Pointer:
     """The pointer as it stands now. Raises StoreError where it is gone or damaged."""
-    path = root / POINTER
+    return read_pointer(root / POINTER)
+
+
+def read_pointer(path: Path) -> Pointer:
+    """The same from a file that is not yet, or not any more, a store's pointer."""
     try:
-        found = Pointer.model_validate_json(path.read_bytes())
-    except (FileNotFoundError, ValidationError) as error:
+        found = Pointer.model_validate_json(unsealed(path.read_bytes()))
+    except (FileNotFoundError, ValueError) as error:
         raise StoreError(
             "The pointer to the compacted files is missing."
             if isinstance(error, FileNotFoundError)

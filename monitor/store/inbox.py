@@ -2,33 +2,59 @@
 
 import re
 from pathlib import Path
+from typing import Any
 
 import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor import schema
 from monitor.errors import StoreError, Where
-from monitor.store import files, parquet
+from monitor.store import files, parquet, witness
 
+FOLDER = "inbox"
+TABLES = tuple(schema.FACTS)
 _FILE = re.compile(r"([0-9a-f]{64})\.parquet")
 
 
 def path_of(root: Path, table: str, name: str) -> Path:
     """The file of one add; `name` is the hash of its rows (canonical.digests), so that a retry is the same file."""
-    return root / "inbox" / table / f"{name}.parquet"
+    return root / FOLDER / table / f"{name}.parquet"
+
+
+def every(root: Path) -> list[tuple[str, str]]:
+    """Table and name of every add that lies there."""
+    return [(table, name) for table in TABLES for name in names(root, table)]
 
 
 def names(root: Path, table: str) -> list[str]:
     """Names of the adds that lie in the inbox of a table, sorted; other files there are not looked at."""
-    folder = root / "inbox" / table
+    folder = root / FOLDER / table
     if not folder.is_dir():
         return []
     return sorted(match[1] for entry in folder.iterdir() if (match := _FILE.fullmatch(entry.name)))
 
 
-def write(root: Path, table: str, name: str, rows: pa.Table, rows_sha256: str) -> bool:
-    """Write one add; False where it lies there already. Raises StoreError."""
-    return files.write_new(path_of(root, table, name), parquet.to_bytes(table, rows, rows_sha256))
+def testimony(table: str, name: str, data: bytes, rows: pa.Table) -> dict[str, Any]:
+    """What the witness is told of an add."""
+    day = next((name for name in ("visit_date", "event_date") if name in rows.column_names), "")
+    columns = [
+        rows[name].to_pylist() if name in rows.column_names else [None] * rows.num_rows
+        for name in ("house", "wall", day)
+    ]
+    # told apart here, as a table's own grouping imports pandas
+    about = {(house or "", wall or "", str(when or "")) for house, wall, when in zip(*columns, strict=True)}
+    return witness.line_of_add(table, name, files.sha256(data), about)
+
+
+def announce(root: Path, *adds: tuple[str, str]) -> None:
+    """Tell the witness of adds that lie there unannounced, once each is proven whole. Raises StoreError."""
+    lines = []
+    for table, name in adds:
+        path = path_of(root, table, name)
+        data = path.read_bytes()
+        lines.append(testimony(table, name, data, parquet.read_proven(path, data, table)[0]))
+    if lines:
+        witness.append(root, lines)
 
 
 def checked(table: str, rows: pa.Table) -> pa.Table:

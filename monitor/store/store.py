@@ -10,33 +10,37 @@ from pathlib import Path
 import pyarrow as pa
 import pyarrow.compute as pc
 from filelock import FileLock
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import ValidationError
 
 from monitor import schema
 from monitor.config import Rules, Settings
 from monitor.errors import StoreError, Where
 from monitor.results import Assessment
-from monitor.store import assessments, canonical, compaction, files, generations, inbox, views
+from monitor.store import (
+    assessments,
+    canonical,
+    compaction,
+    files,
+    generations,
+    inbox,
+    marker,
+    migration,
+    parquet,
+    views,
+    witness,
+)
 from monitor.store.generations import Wall
 from monitor.store.office import Office
+from monitor.store.sealed import sealed, unsealed
 from monitor.store.tiers import Tiers, is_of
+from monitor.store.unread import ReadPast, Unread
 
 INBOX_LIMIT = 500
 """Adds that may wait in the inbox before they are compacted: each costs a reader a file to open."""
 _LOOK_EVERY = 50
-_CARD = "store.json"
-_SETTINGS = "settings.json"
+SETTINGS = "settings.json"
 _TAKING_LOCK = "taking.lock"
 RECEIVED = "files"
-
-
-class _Card(BaseModel):
-    """What makes a folder a store."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-    schema_version: int
-    created_at: datetime
 
 
 def create(path: str | os.PathLike[str], *, company: dict[str, str], created_at: datetime) -> "Store":
@@ -49,49 +53,34 @@ def create(path: str | os.PathLike[str], *, company: dict[str, str], created_at:
         raise StoreError(
             "A store is set up in a new or empty folder only; what is there is left as it is.",
             where=where,
-            got="a store" if (root / _CARD).exists() else "a file or a folder with other things in it",
+            got="a store" if (root / marker.FILE).exists() else "a file or a folder with other things in it",
             mend="Give another folder, or use the store that is there.",
         )
     with files.writing(root):
-        for folder in (*(f"inbox/{table}" for table in schema.FACTS), generations.FOLDER, RECEIVED, assessments.FOLDER):
+        for folder in (
+            *(f"{inbox.FOLDER}/{table}" for table in schema.FACTS),
+            generations.FOLDER,
+            RECEIVED,
+            assessments.FOLDER,
+        ):
             (root / folder).mkdir(parents=True)
+    files.write_new(root / witness.FILE, b"")
     generations.start(root)
     store = Store(root)
     store.office.start()
     store.office.set_company(company)
     store.save_settings(Settings())
-    # last, as it makes the folder a store
-    files.replace(
-        root / _CARD, _Card(schema_version=schema.VERSION, created_at=created_at).model_dump_json(indent=1).encode()
-    )
+    marker.write(root, created_at)  # last, as it makes the folder a store
     return store
 
 
 def open(path: str | os.PathLike[str]) -> "Store":
-    """Open a store. Raises StoreError where it is missing, not a store, or of an unknown version."""
+    """Open a store; one of an older version is brought to this one first, and stays as it is until that is done.
+
+    Raises StoreError where it is missing, not a store, damaged, or of a version not known here.
+    """
     root = Path(path)
-    card = root / _CARD
-    if not card.is_file():
-        raise StoreError(
-            "There is no store here." if not root.exists() else "This is not a store.",
-            where=Where(file=str(root)),
-            expected=f"a folder with {_CARD} in it",
-            mend="Check the path, or set up a store there first.",
-        )
-    try:
-        found = _Card.model_validate_json(card.read_bytes())
-    except ValidationError as error:
-        raise StoreError(
-            "The card of this store is damaged.", where=Where(file=str(card)), mend="Restore this file from a backup."
-        ) from error
-    if found.schema_version != schema.VERSION:
-        raise StoreError(
-            "This store has a schema version that this release cannot read.",
-            where=Where(file=str(card)),
-            got=f"version {found.schema_version}",
-            expected=f"version {schema.VERSION}",
-            mend="Use the release that wrote it, or a newer one.",
-        )
+    migration.to_this_version(root)
     return Store(root)
 
 
@@ -102,12 +91,32 @@ class Store:
         self.path = path
         self.office = Office(path)
         self.tiers = Tiers(path)
+        self.past: ReadPast | None = None
         self._adds = 0
+
+    def sparing(self) -> "Store":
+        """The same store, which reads past damaged readings, decisions and photos and remembers them in `unread`.
+
+        For lists and pages, which then name them; never for taking in or assessing, which need everything.
+        """
+        other = Store(self.path)
+        other.past = other.tiers.past = other.office.past = ReadPast()
+        return other
+
+    @property
+    def unread(self) -> list[Unread]:
+        """What was damaged and read past so far."""
+        return list(self.past.found.values()) if self.past else []
 
     @property
     def set_up_at(self) -> datetime:
         """When the store was set up, which never changes: what is drawn by lot for its company is drawn from it."""
-        return _Card.model_validate_json((self.path / _CARD).read_bytes()).created_at
+        return marker.read(self.path).created_at
+
+    @property
+    def is_read_only(self) -> bool:
+        """Whether this user can only read it."""
+        return files.is_read_only(self.path)
 
     # facts, in
 
@@ -122,11 +131,23 @@ class Store:
             return False
         name, rows_sha256 = canonical.digests(table_name, rows)
         if self.tiers.holds(table_name, name):
+            self._announce_again(table_name, name)
             return False
-        added = inbox.write(self.path, table_name, name, rows, rows_sha256)
+        data = parquet.to_bytes(table_name, rows, rows_sha256)
+        added = files.write_new(inbox.path_of(self.path, table_name, name), data)
         if added:
+            with suppress(StoreError):  # the rows are in, whether or not there is room to say so
+                witness.append(self.path, [inbox.testimony(table_name, name, data, rows)])
             self._compact_when_full()
+        else:
+            self._announce_again(table_name, name)
         return added
+
+    def _announce_again(self, table_name: str, name: str) -> None:
+        """An add that somebody was cut off from before the witness was told: now it is, or was meanwhile."""
+        with suppress(StoreError, OSError):
+            if (table_name, name) not in witness.read(self.path).adds:
+                inbox.announce(self.path, (table_name, name))
 
     def keep_file(self, data: bytes, name: str) -> str:
         """Keep a received file for ever, under the SHA-256 of its bytes, which is returned."""
@@ -234,11 +255,13 @@ class Store:
 
     def settings(self) -> Settings:
         """The settings of this company (defaults where none are saved). Raises StoreError where they cannot be read."""
-        file = self.path / _SETTINGS
+        file = self.path / SETTINGS
         if not file.exists():
             return Settings()
+        data = file.read_bytes()
         try:
-            return Settings.model_validate_json(file.read_bytes())
+            # one written by hand has no seal; one that has a seal must be as it was saved
+            return Settings.model_validate_json(unsealed(data) if b'"seal"' in data else data)
         except ValidationError as error:
             first = error.errors()[0]
             raise StoreError(
@@ -247,10 +270,17 @@ class Store:
                 got=f"{first['msg']} ({error.error_count()} in all)",
                 mend="Mend that entry, or remove it for the default to hold.",
             ) from error
+        except ValueError as error:
+            raise StoreError(
+                "The settings are not as they were saved.",
+                where=Where(file=str(file)),
+                got=str(error),
+                mend="Restore this file from a backup. If it was changed on purpose, take its line `seal` out.",
+            ) from error
 
     def save_settings(self, settings: Settings) -> None:
         """Save settings in place of the earlier ones."""
-        files.replace(self.path / _SETTINGS, settings.model_dump_json(indent=1).encode())
+        files.replace(self.path / SETTINGS, sealed(settings))
 
     def rules_on(self, day: date, known_on: datetime | None = None) -> Rules:
         """The rules that hold on a day: the settings, with the signed thresholds valid on that day in their place."""

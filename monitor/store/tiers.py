@@ -1,6 +1,6 @@
 """Both tiers read as one: the compacted files, and the inbox files that are not in them."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TypeVar
 
@@ -8,8 +8,10 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor import schema
-from monitor.store import compaction, generations, inbox, parquet
+from monitor.errors import StoreError
+from monitor.store import compaction, generations, inbox, parquet, witness
 from monitor.store.generations import PartFile, Pointer, Wall
+from monitor.store.unread import ReadPast, Unread
 
 _TRIES = 5
 _T = TypeVar("_T")
@@ -17,10 +19,14 @@ _Adds = list[tuple[str, str]]
 
 
 class Tiers:
-    """A reader of one store's facts. It remembers only what can never change: what is in a file."""
+    """A reader of one store's facts. It remembers only what can never change: what is in a file.
+
+    past: None to raise on a damaged file; else those of readings are read past and noted there.
+    """
 
     def __init__(self, root: Path) -> None:
         self.root = root
+        self.past: ReadPast | None = None
         self._absorbed: tuple[str, frozenset[tuple[str, str]]] = ("", frozenset())
         self._menders: dict[str, pa.Table] = {}
         self._adds: dict[tuple[str, str], pa.Table] = {}
@@ -44,7 +50,7 @@ class Tiers:
             if wanted is not None:
                 buckets = {generations.bucket_of(wall, at.buckets) for wall in wanted}
                 parts = [part for part in parts if part.bucket in buckets]
-            found = [generations.read_part(self.root, part) for part in parts] + self._read_adds(adds)
+            found = [self._read_part(part, at) for part in parts] + self._read_adds(adds)
             return _joined(table, found)
 
         rows = self._at_one_moment((table,), read)
@@ -55,7 +61,7 @@ class Tiers:
 
         def read(at: Pointer, adds: _Adds) -> pa.Table:
             parts = at.of("readings")
-            self._menders = {part.file: self._menders_in(part) for part in parts}
+            self._menders = {part.file: self._menders_in(part, at) for part in parts}
             waiting = [_menders(rows) for rows in self._read_adds(adds)]
             return _joined("readings", [*self._menders.values(), *waiting])
 
@@ -105,17 +111,49 @@ class Tiers:
         read = {add: rows for add, rows in self._adds.items() if add[0] not in kept or add in set(adds)}
         for table, name in adds:
             if (table, name) not in read:
-                read[table, name] = parquet.read(inbox.path_of(self.root, table, name), table)
+                read[table, name] = self._read_add(table, name)
         self._adds = read
         return [read[add] for add in adds]
 
-    def _menders_in(self, part: PartFile) -> pa.Table:
+    def _read_add(self, table: str, name: str) -> pa.Table:
+        try:
+            return parquet.read(inbox.path_of(self.root, table, name), table)
+        except StoreError as error:
+            return self._read_past(table, name, error)
+
+    def _read_part(self, part: PartFile, at: Pointer, columns: Sequence[str] | None = None) -> pa.Table:
+        bucket = (part.bucket, at.buckets)
+        try:
+            return generations.read_part(self.root, part, columns)
+        except FileNotFoundError:
+            if self.past is None or generations.pointer(self.root) != at:
+                raise  # a compaction took it away: read again
+            gone = compaction.missing(self.root / generations.FOLDER / part.file)
+            return self._read_past(part.table, part.file, gone, bucket)
+        except StoreError as error:
+            return self._read_past(part.table, part.file, error, bucket)
+
+    def _read_past(self, table: str, name: str, error: StoreError, bucket: tuple[int, int] | None = None) -> pa.Table:
+        if self.past is None or table != "readings":
+            raise error
+        walls = None if bucket else self._walls_told(table, name)
+        self.past.note(name, Unread(error, "readings", walls, bucket))
+        return schema.empty(table)
+
+    def _walls_told(self, table: str, name: str) -> frozenset[Wall] | None:
+        try:
+            seen = witness.read(self.root).adds.get((table, name))
+        except FileNotFoundError:
+            return None
+        return seen.walls if seen else None
+
+    def _menders_in(self, part: PartFile, at: Pointer) -> pa.Table:
         if part.file in self._menders:
             return self._menders[part.file]
-        mends = generations.read_part(self.root, part, ["mends"])  # one column tells whether the rest is wanted
+        mends = self._read_part(part, at, ["mends"])  # one column tells whether the rest is wanted
         if not _menders(mends).num_rows:
             return schema.empty(part.table)
-        return _menders(generations.read_part(self.root, part))
+        return _menders(self._read_part(part, at))
 
 
 def is_of(rows: pa.Table, walls: Iterable[Wall]) -> pa.Array:

@@ -16,11 +16,16 @@ class Kept:
         self._made: OrderedDict[Hashable, object] = OrderedDict()
         self._lock = Lock()
 
-    def of(self, made_from: Hashable, make: Callable[[], _Made]) -> _Made:
-        """The thing made from that, made now where nobody asked for it lately."""
+    def of(
+        self, made_from: Hashable, make: Callable[[], _Made], is_whole: Callable[[_Made], bool] = lambda _: True
+    ) -> _Made:
+        """The thing made from that, made now where nobody asked for it lately; kept only where it is whole."""
         with self._lock:
             if made_from not in self._made:
-                self._made[made_from] = make()
+                made = make()
+                if not is_whole(made):
+                    return made
+                self._made[made_from] = made
             self._made.move_to_end(made_from)
             while len(self._made) > self._most:
                 self._made.popitem(last=False)

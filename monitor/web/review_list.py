@@ -35,7 +35,7 @@ def the_list(
     if not store.assessments():
         return page(request, "review_none.html", title="Monthly list", today=here.today(), is_office=is_office(asking))
     wanted = {"text": text, "list": list, "state": state, "owner": owner}
-    found = working_list.narrowed(_whole(here, store), wanted)
+    found = working_list.narrowed(_whole(here, store.sparing()), wanted)
     return page(
         request,
         "review_list.html",
@@ -62,7 +62,11 @@ def book(here: Service, store: Store) -> Book:
     """The book of the newest list, without the decisions made since. NotFoundError where nothing was assessed yet."""
     edition = editions.of(store, assessing.newest(store), here.now())
     made_from = ("list", edition.edition_id)
-    return here.kept.of(made_from, lambda: book_of_list(store, assessing.newest(store), here.now()))
+    return here.kept.of(made_from, lambda: book_of_list(store, assessing.newest(store), here.now()), _is_whole)
+
+
+def _is_whole(content: Book) -> bool:
+    return not content.damaged
 
 
 def _whole(here: Service, store: Store) -> Whole:

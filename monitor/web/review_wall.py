@@ -11,7 +11,7 @@ from fastapi.responses import Response
 from starlette.exceptions import HTTPException
 
 from monitor.errors import BowError
-from monitor.pipeline import assessing, editions, keys, meanwhile, review
+from monitor.pipeline import assessing, damaged, editions, keys, meanwhile, review
 from monitor.pipeline.wall_now import wall_now
 from monitor.report.context import Book, Key, Row, WallView
 from monitor.report.wall_sheet import wall_sheet
@@ -106,10 +106,15 @@ def rule(
 
 
 def book(here: Service, store: Store, key: Key) -> Book:
-    """The book of one wall as it stands now: kept until facts, settings or the day are others."""
+    """The book of one wall as it stands now: kept until facts, settings or the day are others.
+
+    Raises StoreError where something of the wall is damaged; what is damaged of others is read past.
+    """
+    store = store.sparing()
     now, today = here.now(), here.today()
     made_from = ("wall", key, store.facts_sha256(), store.settings().model_dump_json(), today)
     made = here.kept.of(made_from, lambda: wall_now(store, key, today=today, now=now))
+    damaged.refuse(store, key)
     news = editions.of(store, assessing.newest(store), now).news if store.assessments() else {}
     return replace(made, decisions=store.office.decisions(), news=news)
 

@@ -266,7 +266,7 @@ def test_verify_names_a_photo_that_was_changed_lost_or_put_there_and_giving_it_a
     damages = {damage.place: damage for damage in verify(store).damages}
     places = [path.relative_to(store.path).as_posix() for path in (one, other)]
     assert set(damages) == {*places, "photos/mine.jpg"}
-    assert damages[places[0]].affected == "the photo IMG_1.jpg of DH-01-N"
+    assert damages[places[0]].affected.startswith("the photo IMG_1.jpg of DH-01-N, ")
     assert damages[places[1]].what == "This file is missing."
     with pytest.raises(StoreError, match="not those that were kept"):
         photos.files(store, photos.standing(store))

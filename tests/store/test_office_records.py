@@ -1,7 +1,6 @@
 import sqlite3
 from contextlib import closing
 from datetime import datetime
-from pathlib import Path
 
 import pytest
 from store_rows import at, row, table
@@ -87,7 +86,9 @@ def test_office_records_that_are_missing_or_damaged_are_named_with_the_mend(stor
         store.office.people()
 
 
-def test_every_write_is_synced_in_full(store: Store, tmp_path: Path) -> None:
+def test_every_write_is_synced_in_full_and_into_the_one_file(store: Store) -> None:
     with store.office._open() as connection:
-        assert connection.execute("PRAGMA synchronous").fetchone() == (2,)  # FULL
-        assert connection.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+        assert connection.execute("PRAGMA synchronous").fetchone() == (3,)  # EXTRA: the folder, too
+        assert connection.execute("PRAGMA journal_mode").fetchone() == ("delete",)
+    store.office.decide(decision(1))
+    assert [path.name for path in store.path.glob("office*")] == ["office.sqlite"]

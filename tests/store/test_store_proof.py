@@ -15,6 +15,7 @@ from monitor import store as stores
 from monitor.errors import StoreError
 from monitor.results import Assessment, Proof
 from monitor.store import Store, generations, inbox
+from monitor.store.sealed import seal_text
 from monitor.store.verify import verify
 
 VISIT = b"house,wall\nDH-01,N\n"
@@ -79,8 +80,9 @@ def test_a_whole_store_is_proven_whole_with_every_row_counted(full: Store) -> No
     assert proof.damages == ()
     # facts 2 * (1 wall + 2 marks + 4 readings + 1 receipt) + 1 ruling, 2 office records, 1 result
     assert proof.rows == 16 + 1 + 2 + 1
-    # office; pointer, ledger, 5 compacted; 4 waiting; 2 received; those of an assessment
-    assert proof.files == 1 + 7 + 4 + 2 + len(schema.RESULTS)
+    # marker, settings, witness, office; pointer, ledger, 5 compacted; 4 waiting; 2 received; an assessment and its card
+    assert proof.files == 4 + 7 + 4 + 2 + 1 + len(schema.RESULTS)
+    assert proof.remarks == ()
     full.compact()
     assert verify(full).whole
 
@@ -169,6 +171,10 @@ def test_an_add_goes_in_though_a_damaged_file_stops_the_compaction(
     assert stores.open(full.path).add("marks", table("marks", {"house": "DH-00", "wall": "N", "mark": "M3"}))
 
 
+def resealed(text: str) -> str:
+    return seal_text(text[: text.index(',\n "seal"')].encode() + b"\n}").decode()
+
+
 def test_a_pointer_that_is_missing_damaged_or_of_another_version_stops_every_reader(full: Store) -> None:
     path = full.path / "CURRENT.json"
     whole = path.read_text()
@@ -176,7 +182,8 @@ def test_a_pointer_that_is_missing_damaged_or_of_another_version_stops_every_rea
         (None, "missing"),
         ("", "damaged"),
         (whole[:-30], "damaged"),
-        (whole.replace('"schema_version": 1', '"schema_version": 99'), "version 99"),
+        (whole.replace('"generation": 1', '"generation": 2'), "damaged"),
+        (resealed(whole.replace('"schema_version": 1', '"schema_version": 99')), "version 99"),
     ):
         path.unlink(missing_ok=True)
         if text is not None:

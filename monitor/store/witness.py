@@ -1,0 +1,117 @@
+"""The witness: a line for everything that was acknowledged, so that nothing can go away, or grow older, unseen.
+
+Each line starts with the hash of the rest, and is on the disk before the acknowledgement is given. A process that dies
+between its deed and its line leaves a deed without a line: it is there, and nobody was told so; `verify` remarks on it.
+"""
+
+import json
+import os
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from filelock import FileLock
+
+from monitor.store.files import sha256, writing
+
+FILE = "witness.log"
+LOCK = "witness.lock"
+_SIGNS = 16
+
+Add = tuple[str, str]
+"""Table and name of an add."""
+
+
+@dataclass(frozen=True)
+class Seen:
+    """One add as it was acknowledged: the SHA-256 of its file, and what its rows speak of.
+
+    sha256: '' where it was compacted already when the store came to this version. about: house, wall and day, '' where
+    there is none.
+    """
+
+    sha256: str
+    about: frozenset[tuple[str, str, str]]
+
+    @property
+    def walls(self) -> frozenset[tuple[str, str]]:
+        """The walls it speaks of."""
+        return frozenset((house, wall) for house, wall, _ in self.about)
+
+
+@dataclass
+class Testimony:
+    """All that the lines say. turns: of the office records; broken: numbers of lines that are not as they were written;
+    is_cut: whether the last one is cut off.
+    """
+
+    adds: dict[Add, Seen] = field(default_factory=dict)
+    turns: int = 0
+    broken: list[int] = field(default_factory=list)
+    is_cut: bool = False
+
+
+def line_of_add(table: str, name: str, file_sha256: str, about: Iterable[tuple[str, str, str]]) -> dict[str, Any]:
+    """What is said of an add."""
+    return {"add": [table, name], "sha256": file_sha256, "about": sorted(set(about))}
+
+
+def line_of_office(turn: int) -> dict[str, Any]:
+    """What is said of a change of the office records, which are numbered."""
+    return {"office": turn}
+
+
+def to_bytes(lines: Iterable[Mapping[str, Any]]) -> bytes:
+    """Lines as the file holds them."""
+    texts = [json.dumps(line, ensure_ascii=False, separators=(",", ":")) for line in lines]
+    return "".join(f"{sha256(text.encode())[:_SIGNS]} {text}\n" for text in texts).encode()
+
+
+def append(root: Path, lines: Iterable[Mapping[str, Any]]) -> None:
+    """Say it, for good. What a process that died left of a line is taken away first. Raises StoreError."""
+    path = root / FILE
+    with writing(path), FileLock(root / LOCK), path.open("r+b") as file:
+        end = _end(file.fileno())
+        try:
+            os.ftruncate(file.fileno(), end)
+            file.seek(end)
+            file.write(to_bytes(lines))
+            file.flush()
+            os.fsync(file.fileno())
+        except OSError:
+            os.ftruncate(file.fileno(), end)
+            raise
+
+
+def read(root: Path) -> Testimony:
+    """All that was said. FileNotFoundError where nothing is there."""
+    said = Testimony()
+    *whole, rest = (root / FILE).read_bytes().split(b"\n")
+    said.is_cut = bool(rest)
+    for number, line in enumerate(whole, start=1):
+        signs, _, text = line.partition(b" ")
+        if signs.decode(errors="replace") != sha256(text)[:_SIGNS]:
+            said.broken.append(number)
+            continue
+        found = json.loads(text)
+        if "add" in found:
+            table, name = found["add"]
+            said.adds[table, name] = Seen(found["sha256"], frozenset(map(tuple, found["about"])))
+        else:
+            said.turns = max(said.turns, found["office"])
+    return said
+
+
+def _end(handle: int) -> int:
+    """Where the last whole line ends."""
+    size = os.fstat(handle).st_size
+    at = size
+    while at:
+        start = max(0, at - 4096)
+        os.lseek(handle, start, os.SEEK_SET)
+        found = os.read(handle, at - start).rfind(b"\n")
+        if found >= 0:
+            return start + found + 1
+        at = start
+    return 0
