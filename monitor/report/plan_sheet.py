@@ -5,7 +5,7 @@ from datetime import date, timedelta
 
 from monitor.report import names, plan_words
 from monitor.report.context import Book
-from monitor.report.placing import items
+from monitor.report.placing import hard_limit, items
 from monitor.report.wall_sheet import Context, footer
 
 SOON_DAYS = 92
@@ -13,7 +13,7 @@ SOON_DAYS = 92
 
 
 def plan_sheet(book: Book) -> Context:
-    """Context of plan.html: hard limits, overdue walls and the coming quarter in the plan's order, then later by day."""
+    """Context of plan.html: hard limits, then the overdue and the coming quarter by the plan, then later ones."""
     day = book.assessment.judged_on
     soon = due(book, day, day + timedelta(days=SOON_DAYS))
     keys = {row["key"] for row in soon}
@@ -26,7 +26,7 @@ def plan_sheet(book: Book) -> Context:
 
 
 def due(book: Book, first: date, last: date) -> Sequence[Context]:
-    """Planned visits from a day to a day, with hard limits, what is overdue or not planned at all; hard limits first."""
+    """Visits from a day to a day, with hard limits, which come first, and what is overdue or not planned."""
     return [
         row
         for row in _all(book)
@@ -48,6 +48,5 @@ def _all(book: Book) -> list[Context]:
         said = plan_words.of_wall(row, (place["unit"] if place else "") or "in")
         page = names.page_name(row["house"], row["wall"], "wall") if place else ""
         item = placed.get((row["house"], row["wall"]))
-        hard = item.alarms[0] if item and item.section == "hard" else None
-        found.append({**(said or {}), "page": page, "hard": hard})
+        found.append({**(said or {}), "page": page, "hard": hard_limit(item.alarms) if item else None})
     return sorted(found, key=lambda row: row["hard"] is None)
