@@ -157,6 +157,7 @@ def test_a_wall_that_asks_for_nobody_waits_for_no_owner(book, without):
     assert NOBODY not in cells
     assert re.search(r'data-label="Owner"[^>]*>–<', cells)
 
+
 def test_a_moving_wall_under_a_hard_limit_is_named_under_moving_and_counted_there():
     rows = states()
     rows["jump"]["wall_results"][0] |= {"verdict": "moving", "exceed_chance": 0.98}
