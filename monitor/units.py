@@ -52,11 +52,12 @@ def length_text(mm: float, unit: str, *, denominator: int = 16) -> str:
 
 
 def feet_text(mm: float, unit: str) -> str:
-    """A length of a wall for people: '29 ft 6 5/16 in' or '9.00 m' (unit 'in' or 'mm'), nought or more."""
+    """A length of a wall for people: '29 ft 6 5/16 in', '24 ft' or '9.00 m' (unit 'in' or 'mm'), nought or more."""
     if unit != "in":
         return f"{_plain(mm / 1000, 2)} m"
     feet, inches = divmod(nearest_fraction(inches_from_mm(mm)), INCHES_PER_FOOT)
-    return f"{feet} ft {fraction_text(inches)} in" if feet else f"{fraction_text(inches)} in"
+    parts = [f"{feet} ft"] * bool(feet) + [f"{fraction_text(inches)} in"] * bool(inches or not feet)
+    return " ".join(parts)
 
 
 def rate_unit(unit: str) -> str:

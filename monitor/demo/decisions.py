@@ -1,4 +1,4 @@
-"""What the office of the demo decided after the list of March, and about which walls."""
+"""What the office of the demo decided after the list of March, and the call it made before that of April went out."""
 
 from monitor.demo.register import CLERK, ENGINEER
 from monitor.demo.tables import Table
@@ -25,5 +25,14 @@ def table() -> Table:
             "due": "2026-05-08",
             "who": CLERK,
             "why": "no visit for years; the owner has been written to again",
+        },
+        {
+            "decided at": "2026-05-01T08:10:00Z",
+            "wall": "DH-12-S",
+            "step": Step.CALLED_HOMEOWNER.value,
+            "owner": CLERK,
+            "due": "2026-05-01",
+            "who": CLERK,
+            "why": "told of the change and of the box to stay out; a technician comes today to read the wall again",
         },
     ]

@@ -12,14 +12,19 @@ from monitor.terms import Act
 
 
 def table() -> Table:
-    """A copied visit rejected, deflections released that were rightly so called, a misread value corrected."""
+    """A copied visit rejected, deflections released that were rightly so called, a misread value corrected.
+
+    The last comes between the last two lists, so that its wall leaves the list.
+    """
     copied = _visit("DH-13-N", 6)
     called = _visit("DH-12-S", 6)
     [misread] = [row for row in _visit("DH-05-N", 30) if row.mark == "M4"]
+    [dated] = [row for row in _visit("DH-04-W", 12) if row.mark == "M5"]
     return [
         *(_ruling(row, Act.REJECT, 4, "T2: not read, filled in from the sheet of July") for row in copied),
         *(_ruling(row, Act.RELEASE, 2, "T1: deflections, as the column says") for row in called),
         _ruling(misread, Act.CORRECT, 20, "the photo of the rule shows it 1/8 in shorter", misread.value),
+        _ruling(dated, Act.REJECT, 557, "T4: the paper is gone, and nobody knows what the date had been"),
     ]
 
 

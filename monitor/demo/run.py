@@ -19,6 +19,8 @@ from monitor.terms import Act, PhotoAct, Step
 
 JUDGED_ON = (date(2026, 3, 31), date(2026, 4, 30))
 """The last month's list and this month's."""
+PUBLISHED_AT = datetime(2026, 5, 1, 9, 0, tzinfo=UTC)
+"""When the pages of the last list are written: the morning after, once bad news has been phoned."""
 COMPANY = {"name": "the demo firm", "contact": "555-0100"}
 _MARK = "made-by-the-demo.txt"
 
@@ -63,7 +65,7 @@ def run(sent: Path, to: Path, *, progress: Progress | None = None) -> Done:
         assessment = assessing.assess(store, judged_on=day, known_on=known_on)
         if progress:
             progress(len(actions) + number, len(actions) + len(JUDGED_ON))
-    written = publishing.publish(store, assessment, to / "pages", published_at=assessment.known_until).files
+    written = publishing.publish(store, assessment, to / "pages", published_at=PUBLISHED_AT).files
     return Done(store, taken, assessment, written[0])
 
 

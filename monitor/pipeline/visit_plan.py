@@ -1,7 +1,9 @@
 """The visit plan of an assessment as headers and rows of text; order and words are those of the page."""
 
 import re
+from collections.abc import Mapping
 from datetime import date, timedelta
+from typing import Any
 
 from monitor.errors import NotFoundError
 from monitor.pipeline.listing import Listing
@@ -15,13 +17,13 @@ HEADERS = ("wall", "visit on", "why", "smallest rate it would show", "error a se
 
 
 def visits(store: Store, assessment: Assessment, first: date, last: date) -> Listing:
-    """Walls to visit from a day to a day: the overdue first, then by what the visit would bring."""
+    """Walls to visit from a day to a day: hard limits, the overdue, then by what the visit would bring."""
     rows = plan_sheet.due(book_of(store, assessment), first, last)
     overdue = sum(1 for row in rows if row["overdue"])
     return Listing(
         f"Visit plan {first} to {last} (judged for {assessment.judged_on})",
         HEADERS,
-        [(row["key"], row["day"], row["why"], row["rate"], row["gain"], _remarks(row["overdue"], row["frost"]))
+        [(row["key"], row["day"], row["why"], row["rate"], row["gain"], _remarks(row))
          for row in rows],
         f"{len(rows)} walls to visit, {overdue} of them overdue.",
     )  # fmt: skip
@@ -40,5 +42,7 @@ def span(assessment: Assessment, quarter: str, months: int) -> tuple[date, date]
     return first, add_months(first, 3) - timedelta(days=1)
 
 
-def _remarks(overdue: int, frost: bool) -> str:
-    return ", ".join(filter(None, ("overdue" if overdue else "", "before the frost" if frost else "")))
+def _remarks(row: Mapping[str, Any]) -> str:
+    hard = row["hard"]["urgency"] if row["hard"] else ""
+    overdue, frost = "overdue" if row["overdue"] else "", "before the frost" if row["frost"] else ""
+    return ", ".join(filter(None, (hard, overdue, frost)))

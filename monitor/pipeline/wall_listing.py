@@ -8,10 +8,11 @@ from monitor.pipeline.listing import Listing
 from monitor.pipeline.publishing import book_of
 from monitor.report import repair_sheet
 from monitor.report.context import Book, Row
+from monitor.report.placing import hard_limit
 from monitor.report.wall_sheet import wall_sheet
 from monitor.results import Assessment
 from monitor.store import Store
-from monitor.terms import Kind, Method, State
+from monitor.terms import Kind, Method, Rule, State
 from monitor.units import rate_unit
 
 LATEST_READINGS = 12
@@ -52,12 +53,19 @@ def _sentences(content: Book, house: str, wall: str) -> list[str]:
     lines = [f"{view.key}, {view.nickname}"]
     if current:
         lines += [f"{current['verdict']}: {current['reason']}", *filter(None, [current["missing"]])]
-    lines += [f"{row['urgency']}: {row['reason']} {row['next_step']}" for row in view.alarms if row["rule"] != "trend"]
+    hard = hard_limit(view.alarms)
+    rest = [row for row in view.alarms if row["rule"] != Rule.TREND and row is not hard]
+    lines[1:1] = [_asked(hard)] if hard else []
+    lines += map(_asked, rest)
     lines += repair_sheet.notes(current)
     lines += filter(None, (text for row in view.repairs for text in (row["reason"], row["warning"])))
-    if said := repair_sheet.limit_range(current):
+    if said := repair_sheet.limit_range(view):
         lines.append(f"The limit of the total {said}.")
     return lines
+
+
+def _asked(row: Row) -> str:
+    return f"{row['urgency']}: {row['reason']} {row['next_step']}"
 
 
 def _now(store: Store, assessment: Assessment | None, content: Book | None, house: str, wall: str) -> Iterator[_Shown]:

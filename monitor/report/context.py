@@ -271,7 +271,9 @@ class Book:
             return f"homeowner told on {news.told_on} by {news.told_by}"
         said = "homeowner not told yet: phone first; the page goes out by itself at the end of"
         return (
-            f"{said} {news.goes_out_on}" if news.waits else f"homeowner's page out since the end of {news.goes_out_on}"
+            f"{said} {news.goes_out_on}"
+            if news.waits
+            else f"no call on record; the homeowner's page is out since the end of {news.goes_out_on}"
         )
 
     def waits(self, view: WallView) -> bool:

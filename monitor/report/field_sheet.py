@@ -191,7 +191,7 @@ def _mark(line: SheetLine, mark: SheetMark, wall_unit: str, last: Any) -> Contex
 def _whole(mm: float, unit: str) -> str:
     """Where to look for a mark: to the nearest inch or centimetre."""
     inches = round(mm / MM_PER_INCH) * MM_PER_INCH
-    return feet_text(inches, unit).replace(" ft 0 in", " ft") if unit == "in" else feet_text(mm, unit)
+    return feet_text(inches, unit) if unit == "in" else feet_text(mm, unit)
 
 
 def range_text(line: SheetLine, mark: SheetMark) -> str:

@@ -39,6 +39,7 @@ def history_sheet(book: Book, view: WallView, words: Language = EN) -> Context:
         "state": _state(view, said.state, words),
         "found": _found(book, view, words),
         "between": _between(view, words),
+        "left_out": _left_out(book, view, words),
         "seen": record.seen(view, words),
         "work": [record.work(row, view, words) for row in view.events],
         "facts": _facts(view, words, _company(book, words)),
@@ -137,6 +138,13 @@ def _between(view: WallView, words: Language) -> str:
     return words.say("history", "not_the_movement", work=", ".join(work)) if work and len(days) > 1 else ""
 
 
+def _left_out(book: Book, view: WallView, words: Language) -> list[str]:
+    """What the totals found leave out, by what they are measured against."""
+    totals = (book.first_totals.get((view.house, view.wall)), view.current)
+    against = dict.fromkeys(row["total_reference"] for row in totals if row and row["total_mm"] is not None)
+    return [words["total_leaves_out"][name] for name in against if name in words["total_leaves_out"]]
+
+
 def _facts(view: WallView, words: Language, company: str) -> list[tuple[str, str]]:
     """The wall, its visits, how often, how and by whom it was read."""
     days, said = view.used_days, words["history"]
@@ -167,8 +175,11 @@ def _wall(view: WallView, words: Language) -> str:
 
 
 def _feet(mm: float, unit: str, words: Language) -> str:
-    feet, _, inches = feet_text(mm, unit).partition(" ft ")
-    return words.say("history", "feet", feet=feet, inches=inches.removesuffix(" in")) if inches else feet
+    said = feet_text(mm, unit)
+    feet, is_in_feet, inches = said.partition(" ft")
+    if not is_in_feet:
+        return said
+    return words.say("history", "feet" if inches else "whole_feet", feet=feet, inches=inches[1:].removesuffix(" in"))
 
 
 def _rates(view: WallView, words: Language) -> list[tuple[str, str, str]]:

@@ -4,6 +4,7 @@ Whatever bears a length or a rate is written twice, once with each unit first; t
 and lets its reader turn that round without a script.
 """
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -78,8 +79,15 @@ def homeowner_sheet(book: Book, view: WallView, words: Language = EN) -> Context
         "jobs": [words["jobs"][name] for name in _JOBS],
         "stay_out_first": first.status.shape == "cross" or book.waits(view),
         "company_name": company_name(book, words),
+        "call": _call(foot["contact"]),
         "known_on": words.day_text(book.assessment.known_until.date()),
     }
+
+
+def _call(contact: str) -> str:
+    """The address behind a telephone number, which a phone dials at a touch; '' where the contact has none."""
+    found = re.search(r"\+?[\d(][\d\s().-]{4,}\d", contact)
+    return "tel:" + re.sub(r"[^\d+]", "", found[0]) if found else ""
 
 
 def _other(code: str, view: WallView) -> tuple[str, str, str]:
@@ -122,19 +130,16 @@ def _sizes(view: WallView, state: str, words: Language) -> list[tuple[str, str]]
         rows.append(("less_than", row["rate_upper"], words.rate_pair))
     if row.get("total_mm") is not None and row["total_mm"] > 0:
         rows.append(("stood", row["total_mm"], words.length_pair))
+    left_out = {"stood": words["total_leaves_out"].get(row.get("total_reference"), "")}
     return [
-        (
-            words["page"][name],
-            words.say(
-                "page",
-                "beside",
-                size=shown(mm, view.unit),
-                tape=words.tape_text(mm, view.unit),
-                thing=words.comparison(mm),
-            ),
-        )
+        (words["page"][name], f"{_size(mm, shown, view.unit, words)} {left_out.get(name, '')}".strip())
         for name, mm, shown in rows
     ]
+
+
+def _size(mm: float, shown: Callable[[float, str], str], unit: str, words: Language) -> str:
+    size, tape = shown(mm, unit), words.tape_text(mm, unit)
+    return words.say("page", "beside", size=size, tape=tape, thing=words.comparison(mm))
 
 
 def _compared(view: WallView, state: str, words: Language) -> str:

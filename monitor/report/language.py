@@ -28,6 +28,8 @@ FIRST = "en"
 
 THINGS_MM: Mapping[str, float] = {
     "paper": 0.1,
+    "two_sheets": 0.2,
+    "half_card": 0.38,
     "card": 0.76,  # ISO/IEC 7810, ID-1: 0.76 mm
     "coin": 1.75,
     "coins": 3.5,
@@ -35,6 +37,7 @@ THINGS_MM: Mapping[str, float] = {
     "pencil": 7.0,
     "finger": 14.0,
     "thumb": 25.4,
+    "thumb_and_half": 38.1,
     "thumbs": 50.8,
 }
 """Things people have at hand, in mm, by their names in the phrases; from memory but for the card."""

@@ -136,6 +136,11 @@ class Line:
         return self.result["last_visit"] if self.result else None
 
     @property
+    def asks(self) -> bool:
+        """Whether the wall asks for somebody: one that is newly holding does not."""
+        return self.state != NEWLY
+
+    @property
     def owner(self) -> str:
         """Who does what was decided, '' where nothing was decided since the wall asks for somebody."""
         return str(self.decision["owner"]) if self.decision else ""

@@ -1,5 +1,6 @@
 """The book to the context of the monthly list: every wall in one place only, most urgent first."""
 
+from collections import defaultdict
 from collections.abc import Sequence
 
 from monitor.report import names, wording
@@ -26,6 +27,7 @@ def monthly_sheet(book: Book) -> Context:
     """Context of monthly.html."""
     found = the_list(book)
     gone = closed(book, found)
+    elsewhere = {name: _elsewhere(found, name) for name, *_ in SECTIONS}
     return {
         "title": f"Monthly list, {wording.month_text(book.assessment.judged_on)}",
         "nav": True,
@@ -36,11 +38,12 @@ def monthly_sheet(book: Book) -> Context:
                 "shape": shape,
                 "holds": holds,
                 "lines": found.lines[name],
-                "elsewhere": _elsewhere(found, name),
+                "elsewhere": elsewhere[name],
             }
             for name, heading, shape, holds in SECTIONS
         ],
         "counts": counts(book, found),
+        "above": defaultdict(int, {heading: len(elsewhere[name]) for name, heading, *_ in SECTIONS}),
         "expected_false": expected_false(found),
         "earlier_on": book.previous.judged_on if book.previous else None,
         "changes": changes(found),

@@ -90,6 +90,15 @@ def items(
     return placed
 
 
+def hard_limit(alarms: Sequence[Row]) -> Row | None:
+    """The first of a wall's findings that is a hard limit, or a held reading that could hide one; None without one."""
+    for row in alarms:
+        hides = row["rule"] == Rule.HELD and row["urgency"] in (Urgency.KEEP_OUT, Urgency.SAME_DAY)
+        if hides or (row["rule"] in HARD and row["outcome"] == Outcome.YES):
+            return row
+    return None
+
+
 def open_places(assessment: Assessment, only: Collection[Key] | None = None) -> dict[Key, str]:
     """Section of every wall that asks for somebody, or of those of some walls only."""
     return {key: item.section for key, item in items(assessment, None, only).items() if item.is_open}
@@ -112,9 +121,7 @@ def _section(item: Item, before: Item | None, has_earlier: bool) -> str:
     unclear = any(alarm["rule"] in HARD and alarm["outcome"] == Outcome.UNDECIDED for alarm in alarms)
     verdict = row["verdict"] if row else ""
     was_holding = bool(before and before.result and before.result["verdict"] == Verdict.HOLDING)
-    if rules & set(HARD) or any(
-        a["rule"] == Rule.HELD and a["urgency"] in (Urgency.KEEP_OUT, Urgency.SAME_DAY) for a in alarms
-    ):
+    if hard_limit(alarms):
         return "hard"
     if "moving" in item.true:
         return "moving"

@@ -6,6 +6,7 @@ from typing import Any
 from monitor.report import wording
 from monitor.report.context import Row, WallView, tellable
 from monitor.report.language import Language
+from monitor.report.status import jumped
 from monitor.report.wording import EN
 from monitor.units import rate_number
 
@@ -39,9 +40,10 @@ def _rates(view: WallView, row: Row) -> Mapping[str, str]:
     }
 
 
-def limit_range(row: Row | None) -> str:
-    """When the limit may be reached, as a range; '' where the rate is not shown to be inward."""
-    if row is None or row["limit_from"] is None or not tellable(row):
+def limit_range(view: WallView) -> str:
+    """When the limit may be reached, as a range; '' where the rate is not shown to be inward, or has a step in it."""
+    row = view.current
+    if row is None or row["limit_from"] is None or not tellable(row) or jumped(view):
         return ""
     first = wording.month_text(row["limit_from"])
     if row["limit_to"] is None:

@@ -12,6 +12,8 @@ from monitor.report.svg import element, number, path
 _WIDTH, _LEFT, _TOP, _BOTTOM = 760.0, 44.0, 30.0, 250.0
 MOST = 5.0
 """Standard deviations at the edge of the picture: what is beyond stands there, with its number."""
+_LETTER, _LINE, _NEAR_THE_END = 7.5, 13.0, 0.8
+"""Of 13 px type a letter's width and a line's height, px; share of the width from which names stand to the left."""
 NAMED = 2.5
 """From so many on the dot bears its mark or its visit."""
 
@@ -70,7 +72,8 @@ def _plot(
         element("title", title, id=f"{ids}-title"),
         element("desc", _words([value for _, value, _ in found]), id=f"{ids}-desc"),
         *_axes(places),
-        *(part for share, value, name in found for part in _dot(share, value, name)),
+        *(_dot(share, value) for share, value, _ in found),
+        *_names(found),
     ]
     return element(
         "svg",
@@ -107,14 +110,28 @@ def _axes(places: Sequence[tuple[float, str]]) -> Iterable[Markup]:
         yield element("text", words, x=_x(share), y=_BOTTOM + 18, text_anchor="middle")
 
 
-def _dot(share: float, value: float, name: str) -> Iterable[Markup]:
-    shown = min(max(value, -MOST), MOST)
-    x, y = _x(share), _y(shown)
-    yield element("circle", cx=x, cy=y, r=3, class_="dot" if shown == value else "held")
-    if abs(value) >= NAMED:
+def _dot(share: float, value: float) -> Markup:
+    shown = _shown(value)
+    return element("circle", cx=_x(share), cy=_y(shown), r=3, class_="dot" if shown == value else "held")
+
+
+def _shown(value: float) -> float:
+    return min(max(value, -MOST), MOST)
+
+
+def _names(found: Sequence[tuple[float, float, str]]) -> Iterable[Markup]:
+    """What the far dots are called, from the top down; a name that would lie on another is moved down beside it."""
+    taken: list[tuple[float, float, float]] = []
+    for share, value, name in sorted((one for one in found if abs(one[1]) >= NAMED), key=lambda one: -one[1]):
+        shown = _shown(value)
         words = name if shown == value else f"{name}, {value:.1f}"
-        at_end = share > 0.8
-        yield element("text", words, x=x + (-7 if at_end else 7), y=y + 4, text_anchor="end" if at_end else "start")
+        at_end = share > _NEAR_THE_END
+        x, y, width = _x(share) + (-7 if at_end else 7), _y(shown) + 4, _LETTER * len(words)
+        left = x - width if at_end else x
+        while any(abs(y - above) < _LINE and left < end and start < left + width for start, end, above in taken):
+            y += 1
+        taken.append((left, left + width, y))
+        yield element("text", words, x=x, y=y, text_anchor="end" if at_end else "start")
 
 
 def residual_table(residuals: Sequence[Row], marks: Sequence[str]) -> Mapping[str, Any]:

@@ -1,6 +1,6 @@
 """One wall's book to the context of its office page: everything, with what was not used and why."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -14,7 +14,8 @@ from monitor.report.elevation import elevation, face_legend
 from monitor.report.figures import movement_figure
 from monitor.report.language import Language
 from monitor.report.places import spoken
-from monitor.report.status import reference
+from monitor.report.placing import hard_limit
+from monitor.report.status import jumped, reference
 from monitor.terms import Movement, Verdict
 from monitor.units import feet_text, inches_from_mm, length_text, rate_number, rate_text, rate_unit
 
@@ -40,6 +41,11 @@ _AS_BUILT = (
     ("film_hours", "smoothing film left on", "h"),
     ("marks_untouched", "marks the surface work did not touch", ""),
 )
+_SHOWN: Mapping[str, Callable[[float, str], str]] = {
+    "mm": wording.EN.length_text,
+    "mm/yr": wording.EN.rate_text,
+}
+"""Units of findings that the page tells in its own."""
 _COMPONENTS = (Movement.BOW, Movement.TIP, Movement.SLIDE)
 
 
@@ -69,11 +75,14 @@ def wall_sheet(book: Book, view: WallView) -> Context:
         "face_legend": face_legend(view),
         "has_straps": any(row["strap_count"] for row in view.reinforcements),
         "components": _components(view),
-        "findings": [_finding(row) for row in view.findings],
+        "hard": hard_limit(view.alarms),
+        "jumped": jumped(view),
+        "findings": [_finding(row, view.unit) for row in view.findings],
         "periods": [_period(row, view.unit) for row in view.periods],
         "repairs": repair_sheet.repairs(view),
-        "limit_range": repair_sheet.limit_range(view.current),
+        "limit_range": repair_sheet.limit_range(view),
         "notes": repair_sheet.notes(view.current),
+        "end_moves": bool(view.current and view.current["ends_note"]),
         "plan": plan_words.of_wall(view.planned, view.unit),
         "marks": _marks(view),
         "two_pairs": _two_pairs(view),
@@ -234,6 +243,7 @@ def _verdict(view: WallView) -> Context:
             if row["total_mark"]
             else wording.length_pair(total, unit)
         )
+        said += f", measured against {row['total_reference']}" if row["total_reference"] else ""
         said += f"; limit {wording.length_pair(limit, unit)}" if limit is not None else ""
     return {
         "word": row["verdict"],
@@ -249,7 +259,7 @@ def _verdict(view: WallView) -> Context:
         "largest": row["largest_movement"],
         "not_settled": row["not_settled"],
         "total": said,
-        "onset": row["onset"] if tellable(row) else None,
+        "onset": row["onset"] if tellable(row) and not jumped(view) else None,
     }
 
 
@@ -310,15 +320,17 @@ def _components(view: WallView) -> list[Context]:
     ]
 
 
-def _finding(row: Row) -> Context:
-    compared = ""
-    if row["value"] is not None:
-        compared = (
-            f"{row['value']:.4g}"
-            + (f" against {row['limit']:.4g}" if row["limit"] is not None else "")
-            + f" {row['unit'] or ''}"
-        )
-    return {**row, "compared": compared.strip(), "when": period_words(row["period"] or 0)}
+def _finding(row: Row, unit: str) -> Context:
+    compared = " against ".join(
+        _amount(row[name], row["unit"], unit) for name in ("value", "limit") if row[name] is not None
+    )
+    beside = "" if row["unit"] in _SHOWN or not compared else f" {row['unit']}"
+    return {**row, "compared": f"{compared}{beside}".strip(), "when": period_words(row["period"] or 0)}
+
+
+def _amount(value: float, of: str, unit: str) -> str:
+    shown = _SHOWN.get(of)
+    return shown(value, unit) if shown else f"{value:.3g}"
 
 
 def _period(row: Row, unit: str) -> Context:

@@ -1,11 +1,13 @@
 """The demo's right answers, wall by wall, from the raw files through the whole line."""
 
+import csv
 import re
 
 import pytest
 
 from monitor.demo.run import Done
 from monitor.demo.scenario import STORIES
+from monitor.report import names
 from monitor.report.context import Row
 from monitor.terms import Movement, Outcome, Rule, State, Verdict
 
@@ -223,6 +225,17 @@ def test_straightening_shows_in_the_total_and_is_neither_error_nor_inward_moveme
     assert found["total_mm"] == pytest.approx(26, abs=3)  # 38 mm at zero, 12 mm taken back
     assert alarms(demo, "DH-13-E") == set()
     assert found["verdict"] not in (Verdict.MOVING, Verdict.LOOK_AGAIN)
+
+
+def test_the_list_shows_a_call_that_was_made_and_a_wall_that_left_it_with_why(demo: Done) -> None:
+    with (demo.index.parent / names.MONTHLY_CSV).open(encoding="utf-8-sig", newline="") as lines:
+        rows = list(csv.DictReader(lines))
+    assert {row["wall"]: row["homeowner"] for row in rows if row["homeowner"]} == {
+        "DH-12-S": "homeowner told on 2026-05-01 by O1"
+    }
+    [gone] = [row for row in rows if row["list"] == "closed"]
+    assert gone["wall"] == "DH-04-W"
+    assert "1 reading ruled on by O1: reject (T4: the paper is gone, and nobody knows" in gone["reason"]
 
 
 def test_every_wall_of_the_scenario_is_tested_above() -> None:

@@ -3,6 +3,8 @@
 import re
 from dataclasses import replace
 from datetime import date
+from itertools import combinations
+from xml.etree import ElementTree
 
 import pytest
 from page_reader import Page
@@ -15,7 +17,7 @@ from monitor.report.curves import curves
 from monitor.report.dots import dots
 from monitor.report.engineer_sheet import Model
 from monitor.report.profile import profiles
-from monitor.report.residual_plot import residual_table
+from monitor.report.residual_plot import residual_plots, residual_table
 from monitor.terms import Method
 
 WALLS = [pytest.param(wall, id=state.replace(" ", "-")) for state, wall in WALL_OF.items()]
@@ -172,6 +174,23 @@ def test_residuals_stand_by_visit_and_mark_and_one_beyond_the_edge_bears_its_num
     page = page_of(book, WALL_OF["holding"])
     assert "M3, -6.2" in page.text
     assert page.table("What the fit makes").rows[0][3:] == ["20.00", "18.50", "0.50", "0.10", "0.40", "0.50", "+0.31"]
+
+
+def test_names_of_far_residuals_do_not_lie_on_each_other() -> None:
+    days = [date(2023, 10, 9), date(2025, 10, 10), date(2024, 2, 10), date(2025, 4, 8)]
+    far = [left("T3", days[0], 3.03), left("T3", days[1], 2.91), left("T3", days[2], -2.53), left("T2", days[3], -2.7)]
+    plots = residual_plots([*far, *(left(mark, days[0], 0.1) for mark in ("B2", "B3", "M2", "M3", "T4"))], "r")
+    drawn = ElementTree.fromstring(plots[1]["chart"])
+    names = [text for text in drawn.iter("text") if text.text in {day.isoformat() for day in days}]
+    boxes = []
+    for text in names:
+        x, wide = float(text.attrib["x"]), 7.0 * len(text.text or "")
+        start = x - wide if text.attrib["text-anchor"] == "end" else x
+        boxes.append((start, start + wide, float(text.attrib["y"])))
+    assert len(boxes) == 4
+    for one, other in combinations(boxes, 2):
+        apart = abs(one[2] - other[2]) >= 12 or one[1] <= other[0] or other[1] <= one[0]
+        assert apart, (one, other)
 
 
 def test_the_fit_stands_as_printed_and_a_disagreement_of_the_two_ways_is_said(book: Book) -> None:

@@ -1,12 +1,13 @@
 """The homeowner's page as it is laid out: what stands first, both units, both languages, the chart and its words."""
 
 import re
+from dataclasses import replace
 from datetime import date
 from html.parser import HTMLParser
 
 import pytest
 from page_reader import VOID, Page
-from written_book import HOUSE, WALL_OF
+from written_book import HOUSE, WALL_OF, table
 
 from monitor.report import names, pages
 from monitor.report.curves import Curves, Point, Stretch
@@ -50,7 +51,7 @@ def test_each_language_leads_to_the_others_at_the_top(book, code):
     found = Page(page(book, "holding", code))
     others = [other for other in codes() if other != code]
     assert found.named("html") == [{"lang": code}]
-    assert [(tag["href"], tag["hreflang"], tag["lang"]) for tag in found.named("a")] == [
+    assert [(tag["href"], tag["hreflang"], tag["lang"]) for tag in found.named("a") if "hreflang" in tag] == [
         (names.page_name(HOUSE, WALL_OF["holding"], names.in_language("homeowner", other)), other, other)
         for other in others
     ]
@@ -116,6 +117,35 @@ def test_status_meaning_visits_and_chart_stand_before_anything_else(book, wall):
     assert places[-1] < first_heading
 
 
+@pytest.mark.parametrize(
+    ("contact", "link"),
+    [
+        ("555-0100", "tel:5550100"),
+        ("telephone (555) 010-0123", "tel:5550100123"),
+        ("+1 555 010 0123, weekdays", "tel:+15550100123"),
+        ("office@example.invalid", None),
+    ],
+)
+def test_whom_to_call_stands_before_the_chart_and_a_number_can_be_dialled(book, contact, link):
+    called = replace(book, company={**book.company, "contact": contact})
+    source = page(called, "holding").decode()
+    assert source.index(f"<strong>{EN['page']['questions']}</strong>") < source.index("<figure>")
+    links = [tag["href"] for tag in Page(source.encode()).named("a") if tag["href"].startswith("tel:")]
+    assert links == [link] * 2 if link else links == []
+    assert source.count(contact) == 2
+
+
+@pytest.mark.parametrize("code", codes())
+def test_a_total_against_the_walls_own_foot_says_that_a_slide_of_the_foot_is_not_in_it(book, code):
+    said = language(code)["total_leaves_out"]["the foot of the wall"]
+    rows = [row | {"total_reference": "the foot of the wall"} for row in book.assessment.wall_results.to_pylist()]
+    footed = replace(book, assessment=replace(book.assessment, wall_results=table("wall_results", rows)))
+    for kind in (pages.homeowner_page, pages.history_page):
+        wall = WALL_OF["holding"]
+        assert said in Page(kind(footed, HOUSE, wall, code)).text
+        assert said not in Page(kind(book, HOUSE, wall, code)).text
+
+
 def test_the_stay_out_box_moves_up_where_something_is_urgent(book):
     for state, urgent in (("jump", True), ("hard limit", True), ("seen sign", True), ("moving", False)):
         source = page(book, state).decode()
@@ -154,7 +184,7 @@ def chart(last_mm: float, words, *, band: tuple[float, float] | None = (-0.7, 0.
 
 def test_a_difference_of_two_readings_that_the_band_can_hold_is_said_beside_the_band():
     assert chart(0.5, EN).in_words() == (
-        "The wall, 3 visits from 14 October 2024 to 13 April 2026. On 13 April 2026 it stood less than 1/32 in "
+        "The wall, read at 3 visits from 14 October 2024 to 13 April 2026. On 13 April 2026 it stood less than 1/32 in "
         "(0.5 mm) further in than on 14 October 2024. Given how finely we can measure, the wall itself "
         "could have come anywhere between less than 1/32 in (0.7 mm) further out and less than 1/32 in (0.6 mm) "
         "further in."

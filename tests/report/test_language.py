@@ -91,6 +91,15 @@ def test_every_thing_at_hand_has_a_name():
     assert set(EN["things"]) == set(THINGS_MM)
 
 
+def test_no_length_is_compared_with_a_thing_far_from_its_size():
+    """From a tenth of a millimetre to the usual limit of 2 in; 1.6 times off at most."""
+    said = {str(phrase): name for name, phrase in EN["things"].items()}
+    for tenths in range(1, 600):
+        mm = tenths / 10
+        thing = THINGS_MM[said[EN.comparison(mm)]]
+        assert max(mm / thing, thing / mm) <= 1.6, (mm, EN.comparison(mm))
+
+
 @pytest.mark.parametrize("mm", [0.0, 1.0, 12.7, 25.4, 30.1625, -30.1625])
 @pytest.mark.parametrize("unit", ["in", "mm"])
 def test_english_numbers_are_those_of_the_office(mm, unit):

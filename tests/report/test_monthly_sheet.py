@@ -1,5 +1,6 @@
 """The monthly list: who stands where, in which order, what is new, and how many are expected to be wrong."""
 
+import re
 from dataclasses import replace
 from datetime import date
 
@@ -8,7 +9,7 @@ from written_book import HOUSE, WALL_OF, book_of, states
 
 from monitor.report import pages
 from monitor.report.monthly_rows import the_list
-from monitor.report.monthly_sheet import monthly_sheet
+from monitor.report.monthly_sheet import NOBODY, monthly_sheet
 
 WHERE = {
     "hard": ["jump", "hard limit", "seen sign"],
@@ -143,6 +144,18 @@ def test_a_wall_listed_elsewhere_is_still_named_where_it_is_held_or_overdue():
     sheet = monthly_sheet(book_of(rows))
     elsewhere = {part["name"]: part["elsewhere"] for part in sheet["sections"] if part["elsewhere"]}
     assert elsewhere == {"held": [(f"{HOUSE}-W01", "moving")], "overdue": [(f"{HOUSE}-W01", "moving")]}
+    text = Page(pages.monthly_list(book_of(rows))).text
+    counts = dict(sheet["counts"])
+    for heading in ("Held readings", "Overdue"):
+        assert f"{heading} {counts[heading]} and 1 above " in text
+
+
+def test_a_wall_that_asks_for_nobody_waits_for_no_owner(book, without):
+    now = replace(book, previous=without("holding").assessment)
+    [row] = [row for part in monthly_sheet(now)["sections"] for row in part["lines"] if row.state == "newly holding"]
+    cells = re.search(rf"{row.key}</a>.*?</tr>", pages.monthly_list(now).decode(), re.DOTALL)[0]
+    assert NOBODY not in cells
+    assert re.search(r'data-label="Owner"[^>]*>–<', cells)
 
 
 def test_a_moving_wall_under_a_hard_limit_is_named_under_moving_and_counted_there():

@@ -6,6 +6,7 @@ import re
 import subprocess
 import sys
 from dataclasses import replace
+from datetime import date
 from itertools import pairwise
 from pathlib import Path
 
@@ -13,10 +14,12 @@ import pyarrow as pa
 import pytest
 from page_reader import Page
 from written_book import HOSTILE, HOUSE, WALL_OF, book_of, states
+from written_book import table as rows_of
 
 from monitor.errors import NotFoundError
 from monitor.report import names, pages, wording
 from monitor.report.language import codes
+from monitor.report.wall_sheet import wall_sheet
 from monitor.trend.shares import share_range
 
 WALLS = [pytest.param(wall, id=state.replace(" ", "-")) for state, wall in WALL_OF.items()]
@@ -67,7 +70,8 @@ def test_a_homeowner_page_needs_no_script_and_asks_for_nothing_outside(book, wal
     assert page.named("script") == []
     assert len(page.source.encode()) < 60_000
     sources = [value for _, tag in page.tags for key, value in tag.items() if key in ("src", "href", "xlink:href")]
-    assert sources == [names.page_name(HOUSE, wall, "homeowner.es")], "the same page in another language, and no more"
+    outside = [source for source in sources if not source.startswith("tel:")]
+    assert outside == [names.page_name(HOUSE, wall, "homeowner.es")], "the same page in another language, and no more"
     assert "url(" not in page.source
     assert "@import" not in page.source
     assert {"name": "robots", "content": "noindex, nofollow, noarchive"} in page.named("meta")
@@ -192,6 +196,50 @@ def test_the_office_page_shows_every_reading_received_with_its_state_and_reason(
         ("M3", "13/16 in", "16.6", "0.654")
     ]  # 36 less the first, 19.4; / 25.4
     assert "15.9 mm off; 3/16 would fit." in held[0][8]
+
+
+def test_a_hard_limit_stands_before_the_verdict_and_a_step_is_told_of_wherever_the_rate_is(book):
+    page = Page(pages.wall_page(book, HOUSE, WALL_OF["jump"]))
+    lead = page.source[page.source.index('class="lead"') :]
+    assert lead.index("jump since the last visit, keep out, engineer now") < lead.index("with the latest step in the")
+    assert page.text.count("Mark M3 came in 14.0 mm since the last visit.") == 2, (
+        "once in the lead, once in the findings"
+    )
+    assert "; the latest step is in it" in page.text
+    assert "Line and band have the latest step in them." in page.text
+    assert "the latest step" not in Page(pages.wall_page(book, HOUSE, WALL_OF["moving"])).text
+
+
+def test_no_day_for_the_limit_and_no_onset_is_told_where_the_latest_step_is_in_the_rate(book):
+    far = {"limit_from": date(2028, 1, 1), "limit_to": date(2032, 1, 1), "onset": date(2025, 4, 1)}
+    rows = [row | far for row in book.assessment.wall_results.to_pylist()]
+    told = replace(book, assessment=replace(book.assessment, wall_results=rows_of("wall_results", rows)))
+    for state, is_said in (("moving", True), ("jump", False)):
+        text = Page(pages.wall_page(told, HOUSE, WALL_OF[state])).text
+        assert [words in text for words in ("may be reached between", "Moving since about")] == [is_said] * 2, state
+
+
+def test_a_finding_compares_in_the_unit_of_the_wall_and_no_finer_than_it_is_known(book):
+    compared = [
+        (0.06525, 6.0, "mm", "less than 1/32 in against 1/4 in"),
+        (5.016, 6.35, "mm/yr", "0.20 inch a year against 0.25 inch a year"),
+        (0.8624, 20.0, "to 1", "0.862 against 20 to 1"),
+        (5.0, 0.0, "readings", "5 against 0 readings"),
+        (None, None, "", ""),
+    ]
+    usual = {"house": HOUSE, "wall": WALL_OF["holding"], "period": 0, "outcome": "no", "urgency": "none"}
+    rows = [usual | {"value": value, "limit": limit, "unit": unit} for value, limit, unit, _ in compared]
+    found = replace(book, assessment=replace(book.assessment, findings=rows_of("findings", rows)))
+    sheet = wall_sheet(found, found.view(HOUSE, WALL_OF["holding"]))
+    assert [row["compared"] for row in sheet["findings"]] == [words for *_, words in compared]
+
+
+def test_where_an_end_moves_the_map_of_rates_says_what_it_takes_as_still(book):
+    said = "The fit takes an end held by a return wall as still"
+    rows = [row | {"ends_note": "The left end is not still."} for row in book.assessment.wall_results.to_pylist()]
+    moved = replace(book, assessment=replace(book.assessment, wall_results=rows_of("wall_results", rows)))
+    assert said in Page(pages.wall_page(moved, HOUSE, WALL_OF["holding"])).text
+    assert said not in Page(pages.wall_page(book, HOUSE, WALL_OF["holding"])).text
 
 
 def test_the_office_page_shows_a_ruling_with_who_and_why(book):

@@ -36,6 +36,17 @@ def test_the_page_has_the_quarter_in_the_plan_s_order_and_the_later_visits_below
     assert "21 %" in text
 
 
+def test_a_wall_over_a_hard_limit_comes_first_with_what_it_asks_for(book: Book) -> None:
+    judged, key = book.assessment, {"house": HOUSE, "wall": "W01"}
+    over = {**key, "period": 0, "rule": "jump since the last visit", "outcome": "yes", "urgency": "same-day call",
+            "reason": "It jumped.", "next_step": "Call today."}  # fmt: skip
+    jumped = replace(book, assessment=replace(judged, findings=table("findings", [over])))
+    assert [row["key"][-3:] for row in plan_sheet.due(jumped, TODAY, TODAY)] == ["W01", "W02", "W04"]
+    text = Page(pages.visit_plan(jumped)).text
+    assert "same-day call Call today. It jumped. Much later." in text
+    assert text.index("Call today.") < text.index("Late.")
+
+
 def test_the_wall_s_own_page_says_when_it_is_visited_next_and_what_that_could_show(book: Book) -> None:
     text = Page(pages.wall_page(book, HOUSE, "W02")).text
     assert f"{TODAY.isoformat()}, overdue, before the frost: Late." in text

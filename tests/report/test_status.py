@@ -69,7 +69,7 @@ GOLDEN = {
     ),
     "held reading": (
         "being checked",
-        "One reading of 9 April 2025 does not fit the others. It is not used until we have read it again.",
+        "One reading of 9 April 2025 does not fit the others. It is not used until we have found out why.",
         (QUIET,),
     ),
     "covered": ("covered", "We could not see the wall on 9 April 2026, so we could not read it.", (QUIET,)),
