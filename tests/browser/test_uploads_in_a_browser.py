@@ -107,13 +107,19 @@ def test_a_field_sheet_opened_by_browser_is_sent_from_there(page: Page, url: str
     page.clock.set_fixed_time("2026-05-13T15:30:00")
     page.get_by_role("button", name="Open it here").click()
     page.wait_for_selector("body[data-ready]")
-    page.locator("#technician").fill("T1")
+    expect(page.locator("#technician")).to_have_value("T1")
     page.locator(".slot").first.tap()
     page.get_by_role("button", name="3", exact=True).tap()
     page.locator("#enter").tap()
     page.locator("#close").tap()
+    page.wait_for_selector('body[data-kept="yes"]')
+    page.reload()  # made anew from data of a moment later: what was typed is there still
+    page.wait_for_selector("body[data-ready]")
+    expect(page.locator(".slot").first).to_have_text("3")
     page.on("dialog", lambda asked: asked.accept())
     before = stores.open(root).facts("readings").num_rows
     page.locator("#send").click()
-    expect(page.locator("#sent")).to_have_text("Sent. This added 1 reading.", timeout=30_000)
+    expect(page.locator("#sent")).to_contain_text("Sent. This added 1 reading.", timeout=30_000)
+    expect(page.locator("#sent")).to_contain_text("DH-01-S: holding.")
+    expect(page.locator("#progress")).to_contain_text("All of it was sent.")
     assert stores.open(root).facts("readings").num_rows > before
