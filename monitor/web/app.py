@@ -10,6 +10,7 @@ from starlette.middleware.sessions import SessionMiddleware
 from monitor.web import (
     assessing_again,
     made,
+    own_password,
     problems,
     review_list,
     review_reading,
@@ -27,6 +28,7 @@ from monitor.web.settings import WebSettings
 
 ROOMS = (
     signing_in,
+    own_password,
     review_list,
     review_reading,
     review_wall,

@@ -32,6 +32,8 @@ DOORS: Mapping[str, Door] = {
     "GET /favicon.ico": Door(None),
     "POST /sign-out": Door(STAFF),
     "GET /": Door(STAFF),
+    "GET /password": Door(STAFF),
+    "POST /password": Door(STAFF),
     "GET /audit": Door(DESK),
     "GET /pages": Door(READERS),
     "GET /pages/{place:path}": Door(READERS),
