@@ -21,7 +21,6 @@ _TITLES = {
     405: "Not done this way",
     409: "Something has changed meanwhile",
     413: "Too large",
-    415: "Not this kind of file",
     422: "Not taken",
     429: "Too much at once",
     500: "A fault of the program",

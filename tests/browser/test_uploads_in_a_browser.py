@@ -76,7 +76,7 @@ def test_a_technician_signs_in_sends_readings_and_reads_the_answer(page: Page, u
     assert "This adds 3 readings, holds 1, cannot use 1 row. 1 file cannot be taken in." in page.inner_text("main")
     looked_at(page)
     before = stores.open(root).facts("readings").num_rows
-    page.get_by_role("button", name="Confirm: store this").click()
+    page.get_by_role("button", name="Store this").click()
     said = page.inner_text("main")
     assert "This added 3 readings, held 1" in said
     assert "DH-01-N: too early" in said
