@@ -39,18 +39,20 @@ def reports(
     pages of then are rebuilt from the facts and compared with those published (16 where one differs).
     """
     from monitor import store as stores
-    from monitor.pipeline import assessing, proof_words, publishing, rebuilding
+    from monitor.pipeline import assessing, editions, news_listing, proof_words, publishing, rebuilding
 
-    opened = stores.open(store).sparing()
+    opened, now = stores.open(store).sparing(), options.now()
     with show.progress("Writing pages") as step:
         if known_on is None:
             found = assessing.newest(opened, month)
-            published = publishing.publish(opened, found, to, published_at=options.now(), progress=step)
+            published = publishing.publish(opened, found, to, published_at=now, progress=step)
             written, off_ledger = published.files, published.unrecorded
         else:
             rebuilt = rebuilding.rebuild(opened, to, known_on=known_on, month=month, progress=step)
             written, off_ledger = rebuilt.written, ""
     show.say(f"Wrote {len(written)} files. Start at {written[0]}")
+    if known_on is None and (waiting := news_listing.after_writing(editions.of(opened, found, now).news)):
+        show.say(waiting)
     if known_on is not None:
         for line in proof_words.of_rebuilt(rebuilt):
             show.data(line)

@@ -3,7 +3,7 @@
 from monitor.ingest import jpeg, png
 from monitor.ingest.bare_picture import Bare, NoPictureError
 
-__all__ = ["LARGEST_BYTES", "LARGEST_PIXELS", "LONGEST_SIDE", "Bare", "NoPictureError", "bare"]
+__all__ = ["LARGEST_BYTES", "LARGEST_PIXELS", "LONGEST_SIDE", "Bare", "NoPictureError", "bare", "no_table"]
 
 LARGEST_BYTES = 50_000_000
 LARGEST_PIXELS = 250_000_000
@@ -41,6 +41,12 @@ def bare(data: bytes) -> Bare:
     if max(found.width, found.height) > LONGEST_SIDE or found.width * found.height > LARGEST_PIXELS:
         raise NoPictureError(f"a picture of {found.width} by {found.height} pixels, more than any camera takes")
     return found
+
+
+def no_table(data: bytes) -> bool:
+    """Whether bytes are those of a photo, or of what is sent for one, and of no table (which may begin with BM)."""
+    begins = [(0, png.SIGNATURE), (0, b"\xff\xd8"), *((at, begin) for at, begin, _ in _OTHERS if begin != b"BM")]
+    return any(data.startswith(begin, at) for at, begin in begins)
 
 
 def _what(data: bytes) -> str:

@@ -8,6 +8,7 @@ from hashlib import sha256
 
 from monitor.pipeline import intake, saying
 from monitor.pipeline.judging import Judged
+from monitor.pipeline.photo_intake import Fate
 from monitor.report.wording import count_text
 from monitor.terms import State
 
@@ -56,13 +57,25 @@ class TableAnswer:
 
 
 @dataclass(frozen=True)
+class PhotoAnswer:
+    """What becomes of a photo; fate: 'tied', 'in already' or 'held' (not kept before somebody says what it shows)."""
+
+    fate: str
+    why: str
+
+
+@dataclass(frozen=True)
 class FileAnswer:
-    """What becomes of one file; problem: why nothing of it can be taken in, '' where something can."""
+    """What becomes of one file; problem: why nothing of it can be taken in, '' where something can.
+
+    photo: where it is one, and then there are no tables.
+    """
 
     name: str
     sha256: str
     tables: Sequence[TableAnswer]
     problem: str = ""
+    photo: PhotoAnswer | None = None
 
 
 @dataclass(frozen=True)
@@ -83,6 +96,7 @@ class Upload:
 
     state: previewed (nothing stored), changed (nothing stored: the store's knowledge changed since the preview, so this
     is a new one), stored. says: all of it in one sentence. fingerprint: of everything that would be stored.
+    wall, visit, mark: what its photos show, '' where nothing is said of it.
     """
 
     upload_id: str
@@ -94,6 +108,17 @@ class Upload:
     fingerprint: str
     files: Sequence[FileAnswer]
     walls: Sequence[WallAnswer] = ()
+    wall: str = ""
+    visit: str = ""
+    mark: str = ""
+
+    @property
+    def adds(self) -> bool:
+        """Whether there is anything in it to store."""
+        return any(
+            (file.photo and file.photo.fate == Fate.TIED) or any(table.added for table in file.tables)
+            for file in self.files
+        )
 
     def to_bytes(self) -> bytes:
         """The upload as JSON."""
@@ -154,11 +179,11 @@ def _row(row: dict[str, object]) -> RowAnswer:
     )
 
 
-def fingerprint(files: Sequence[tuple[str, str, str, Sequence[Judged]]]) -> str:
-    """SHA-256 of all that would be stored and told, but when: name, SHA-256, problem and tables of each file."""
+def fingerprint(files: Sequence[tuple[str, str, str, Sequence[Judged], PhotoAnswer | None]]) -> str:
+    """SHA-256 of all that would be stored and told, but when: name, SHA-256, problem, tables, photo of each file."""
     total = sha256()
-    for name, file_sha256, problem, found in files:
-        total.update(json.dumps([name, file_sha256, problem, len(found)]).encode())
+    for name, file_sha256, problem, found, photo in files:
+        total.update(json.dumps([name, file_sha256, problem, len(found), photo and asdict(photo)]).encode())
         for each in found:
             fresh = each.fresh.drop_columns(["known_at"]).to_pylist()
             said = [each.intake.holds, list(each.intake.messages), list(each.intake.notes), fresh]
@@ -172,7 +197,10 @@ def in_one_sentence(files: Sequence[FileAnswer], state: str) -> str:
     readings = [table for table in tables if table.holds == "readings" and not table.again]
     already = sum(table.already_in + table.used - table.new_used for table in readings)
     already += sum(table.received for table in tables if table.again)
-    adds, holds, cannot = ("added", "held", "could not use") if state == STORED else ("adds", "holds", "cannot use")
+    fates = [file.photo.fate for file in files if file.photo]
+    adds, holds, cannot, ties = (
+        ("added", "held", "could not use", "tied") if state == STORED else ("adds", "holds", "cannot use", "ties")
+    )
     used, held = (sum(getattr(table, name) for table in readings) for name in ("new_used", "new_held"))
     left = sum(table.rejected - table.already_in for table in readings)
     unread = sum(table.could_not_read for table in readings)
@@ -182,14 +210,22 @@ def in_one_sentence(files: Sequence[FileAnswer], state: str) -> str:
     said += [f"{holds} {held}" if used else f"{holds} {count_text(held, 'reading')}"] if held else []
     said += [f"{cannot} {count_text(left, 'row')}"] if left else []
     said += [f"{adds} {count_text(unread, 'mark')} that could not be read"] if unread else []
+    said += [f"{ties} {count_text(fates.count(Fate.TIED), 'photo')}"] if Fate.TIED in fates else []
     told = [f"This {', '.join(said)}." if said else "Nothing new."]
-    told += [f"{count_text(already, 'row')} {_be(already)} in already."] if already else []
+    for number, word in ((already, "row"), (fates.count(Fate.KNOWN), "photo")):
+        told += [f"{count_text(number, word)} {_be(number)} in already."] if number else []
+    if held_photos := fates.count(Fate.HELD):
+        told.append(f"Of {count_text(held_photos, 'photo')} it must be said what {_it(held_photos)}.")
     told += [f"{count_text(problems, 'file')} cannot be taken in."] if problems else []
     return " ".join(told)
 
 
 def _be(number: int) -> str:
     return "is" if number == 1 else "are"
+
+
+def _it(number: int) -> str:
+    return "it shows" if number == 1 else "they show"
 
 
 def _is_register(table: TableAnswer) -> bool:
@@ -201,4 +237,6 @@ def _file(found: dict[str, object]) -> FileAnswer:
     assert isinstance(tables, list)
     rows = [tuple(RowAnswer(**row) for row in table["rows"]) for table in tables]
     read = [TableAnswer(**(table | {"rows": some})) for table, some in zip(tables, rows, strict=True)]
-    return FileAnswer(**(found | {"tables": tuple(read)}))  # type: ignore[arg-type]
+    photo = found.get("photo")
+    told = PhotoAnswer(**photo) if isinstance(photo, dict) else None
+    return FileAnswer(**(found | {"tables": tuple(read), "photo": told}))  # type: ignore[arg-type]

@@ -10,6 +10,9 @@ from datetime import date, datetime
 from enum import StrEnum
 from typing import Any
 
+import pyarrow as pa
+import pyarrow.compute as pc
+
 from monitor.errors import BowError, NotFoundError
 from monitor.ingest.pictures import LARGEST_BYTES, Bare, NoPictureError, bare
 from monitor.pipeline import keys, photos
@@ -20,7 +23,6 @@ from monitor.store import Store, files
 from monitor.store import photos as kept
 
 Place = tuple[str, str, date]
-_SAY_WHERE = "Say what it shows with --house, --wall and --visit (and --mark)."
 
 
 class PhotoError(BowError):
@@ -60,7 +62,10 @@ class Shown:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What became of one file, and why in one sentence; row: of schema.PHOTOS where it is tied or was."""
+    """What became of one file, and why in one sentence; row: of schema.PHOTOS where it is tied or was.
+
+    Of one that is held whoever tells it adds how to say what it shows: each door asks for it in its own way.
+    """
 
     file: str
     fate: Fate
@@ -103,36 +108,53 @@ def tie(store: Store, given: Sequence[Given], shown: Shown, *, who: str, made_at
         raise PhotoError("Who ties the photos must be said.", mend="Add --who ID.")
     who = person(store, who)
     with store.taking_in():
-        wanted = _wanted(store, shown)
-        outcomes: dict[int, Outcome] = {}
-        same: dict[str, list[int]] = defaultdict(list)
-        for number, file in enumerate(given):
-            try:
-                same[files.sha256(_bare(file).data)].append(number)
-            except NoPictureError as error:
-                outcomes[number] = Outcome(file.name, Fate.REFUSED, f"It is {error}; nothing of it was kept.")
-        named = _named(wanted.readings, {sha: [given[at].name for at in numbers] for sha, numbers in same.items()})
-        there = {row["sha256"]: row for row in photos.standing(store)}
-        for sha, numbers in same.items():
-            first = given[numbers[0]]
-            found = _meant(first, named[sha], wanted, there.get(sha))
-            if not isinstance(found, Outcome):
-                found = _kept(store, first, found, there.get(sha), who=who, note=note.strip(), made_at=made_at)
-            outcomes[numbers[0]] = found
-            for number in numbers[1:]:
-                again = f"It is the same picture as {first.name}."
-                outcomes[number] = Outcome(given[number].name, found.fate, again, found.row)
-        lost = photos.unfound(wanted.readings, photos.standing(store))
+        return judged(store, given, shown, store.readings(), keep=Keep(who, made_at, note.strip()))
+
+
+@dataclass(frozen=True)
+class Keep:
+    """By whom photos are tied, when, and the note that is kept with each."""
+
+    who: str
+    made_at: datetime
+    note: str = ""
+
+
+def judged(store: Store, given: Sequence[Given], shown: Shown, readings: pa.Table, *, keep: Keep | None) -> Taken:
+    """What becomes of the files; with keep they are kept, to be called within `store.taking_in()`. Raises as `tie`.
+
+    readings: the effective ones that photos may be of (schema.READINGS).
+    """
+    wanted = _wanted(store, shown, readings)
+    outcomes: dict[int, Outcome] = {}
+    same: dict[str, list[int]] = defaultdict(list)
+    for number, file in enumerate(given):
+        try:
+            same[files.sha256(_bare(file).data)].append(number)
+        except NoPictureError as error:
+            outcomes[number] = _refused(file, error)
+    named = _named(wanted.readings, {sha: [given[at].name for at in numbers] for sha, numbers in same.items()})
+    there = {row["sha256"]: row for row in photos.standing(store)}
+    for sha, numbers in same.items():
+        first = given[numbers[0]]
+        found = _meant(first, named[sha], wanted, there.get(sha))
+        if not isinstance(found, Outcome):
+            found = _tied_as(store, first, found, there.get(sha), keep)
+        outcomes[numbers[0]] = found
+        for number in numbers[1:]:
+            again = f"It is the same picture as {first.name}."
+            outcomes[number] = Outcome(given[number].name, found.fate, again, found.row)
+    lost = photos.unfound(wanted.readings, photos.standing(store))
     return Taken([outcomes[number] for number in sorted(outcomes)], [row for rows in lost.values() for row in rows])
 
 
-def _wanted(store: Store, shown: Shown) -> _Wanted:
+def _wanted(store: Store, shown: Shown, known: pa.Table) -> _Wanted:
     if not shown.wall or not shown.house:
         if shown.house or shown.wall or shown.mark or shown.visit:
             raise PhotoError("A wall is named by its house and wall.", mend="Give both --house and --wall.")
-        return _Wanted(None, shown, photos.naming(store.readings()))
+        return _Wanted(None, shown, photos.naming(known))
     key = keys.find(store.current("walls"), keys.written(shown.house, shown.wall))
-    readings = store.readings(walls=[key]).to_pylist()
+    readings = known.filter(pc.and_(pc.equal(known["house"], key[0]), pc.equal(known["wall"], key[1]))).to_pylist()
     mark = _mark(store, key, shown.mark) if shown.mark else ""
     if shown.visit:
         _check_visit(store, key, readings, shown.visit)
@@ -217,20 +239,18 @@ def _meant(file: Given, named: _Named, wanted: _Wanted, before: Row | None) -> d
         return _tied(wanted.place, wanted.shown.mark or (marks.pop() if len(marks) == 1 else ""), ids)
     if named.rivals:
         others = ", ".join(sorted(named.rivals))
-        return _held(file, f"A reading could mean this file or {others}. {_SAY_WHERE}")
+        return _held(file, f"A reading could mean this file or {others}.")
     places = {(row["house"], row["wall"], row["visit_date"]) for row in named.readings}
     if not places:
         if before and (wanted.key in (None, (before["house"], before["wall"]))):
             return Outcome(file.name, Fate.KNOWN, f"It is tied to {_place_words(before)}.", before)
-        return _held(file, f"No reading names it. {_SAY_WHERE}")
+        return _held(file, "No reading names it.")
     if len(places) > 1 or not all(places_part for place in places for places_part in place):
         said = "; ".join(sorted(f"{keys.written(h, w)} on {day or 'no date'}" for h, w, day in places))
-        return _held(
-            file, f"Readings of more than one visit name it, or one without wall or date: {said}. {_SAY_WHERE}"
-        )
+        return _held(file, f"Readings of more than one visit name it, or one without wall or date: {said}.")
     place = places.pop()
     if before and (before["house"], before["wall"], before["visit_date"]) != place:
-        return _held(file, f"It is tied to {_place_words(before)} already. To move it: {_SAY_WHERE}")
+        return _held(file, f"It is tied to {_place_words(before)} already.")
     if before:
         had = before["reading_ids"].split()
         if set(ids) <= set(had):
@@ -255,16 +275,21 @@ def _place_words(row: Row) -> str:
     return f"{keys.written(row['house'], row['wall'])}, visit of {row['visit_date']}{mark}"
 
 
-def _kept(
-    store: Store, file: Given, tied: Mapping[str, Any], before: Row | None, *, who: str, note: str, made_at: datetime
-) -> Outcome:
+def _refused(file: Given, error: NoPictureError) -> Outcome:
+    return Outcome(file.name, Fate.REFUSED, f"It is {error}; nothing of it was kept.")
+
+
+def _tied_as(store: Store, file: Given, tied: Mapping[str, Any], before: Row | None, keep: Keep | None) -> Outcome:
+    """The outcome of a file that is to be tied so, done where it is to be kept."""
     try:
         picture = _bare(file)
     except NoPictureError as error:  # it changed while it was looked at
-        return Outcome(file.name, Fate.REFUSED, f"It is {error}; nothing of it was kept.")
-    sha256 = kept.keep(store.path, picture.data, picture.ending)
-    if before and all(before[name] == value for name, value in tied.items()) and note in ("", before["note"]):
-        return Outcome(file.name, Fate.KNOWN, f"It is tied to {_place_words(before)}.", before)
+        return _refused(file, error)
+    note = keep.note if keep else ""
+    known = before and all(before[name] == value for name, value in tied.items()) and note in ("", before["note"])
+    sha256 = kept.keep(store.path, picture.data, picture.ending) if keep else files.sha256(picture.data)
+    if known:
+        return Outcome(file.name, Fate.KNOWN, f"It is tied to {_place_words(before or {})}.", before)
     row = {
         "photo_id": sha256[:16],
         **tied,
@@ -274,11 +299,12 @@ def _kept(
         "sha256": sha256,
         "width": picture.width,
         "height": picture.height,
-        "who": who,
+        "who": keep.who if keep else "",
         "note": note or (before["note"] if before else ""),
-        "known_at": made_at,
+        "known_at": keep.made_at if keep else None,
     }
-    store.office.add({"photos": [row]})
+    if keep:
+        store.office.add({"photos": [row]})
     readings = len(tied["reading_ids"].split())
     count = f", {readings} {'reading' if readings == 1 else 'readings'}" if readings else ""
     return Outcome(file.name, Fate.TIED, f"It is tied to {_place_words(row)}{count}.", row)

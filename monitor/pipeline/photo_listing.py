@@ -11,6 +11,7 @@ from monitor.store import Store
 
 HEADERS = ("photo", "wall", "visit", "mark", "readings", "file", "for the homeowner", "by", "why", "note")
 _WIDE = 7
+_SAY_WHERE = " Say what it shows with --house, --wall and --visit (and --mark)."
 
 
 def listed(store: Store, key: Key | None = None) -> Listing:
@@ -41,7 +42,11 @@ def unfound(rows: Sequence[Row]) -> list[str]:
 def of_taken(taken: Taken) -> tuple[str, list[str]]:
     """What became of the files: a line of counts, and a line for each that was not tied, then names without a file."""
     counts = ", ".join(f"{taken.count(fate)} {fate}" for fate in Fate if taken.count(fate))
-    lines = [f"{each.file}: {each.fate}. {each.why}" for each in taken.outcomes if each.fate is not Fate.KNOWN]
+    lines = [
+        f"{each.file}: {each.fate}. {each.why}{_SAY_WHERE if each.fate is Fate.HELD else ''}"
+        for each in taken.outcomes
+        if each.fate is not Fate.KNOWN
+    ]
     files = count_text(len(taken.outcomes), "file")
     return f"{files}: {counts or 'nothing to tie'}.", [*lines, *unfound(taken.unfound)]
 

@@ -1,5 +1,6 @@
 """What people rule on readings and decide about walls, always with who and why, always as new rows."""
 
+from collections.abc import Collection
 from datetime import date, datetime
 from hashlib import sha256
 
@@ -21,16 +22,27 @@ class RulingError(BowError):
 
 
 def rule(
-    store: Store, reading: str, act: Act, *, who: str, why: str, made_at: datetime, value: str = "", unit: str = ""
+    store: Store,
+    reading: str,
+    act: Act,
+    *,
+    who: str,
+    why: str,
+    made_at: datetime,
+    value: str = "",
+    unit: str = "",
+    set_aside: Collection[str] = (),
 ) -> dict[str, object]:
     """Release, reject or correct one reading, or withdraw the last ruling on it; returns the stored ruling.
 
-    reading: its id or the beginning of one that is unique. Raises NotFoundError, RulingError, LengthError.
+    reading: its id or the beginning of one that is unique. set_aside: ids of readings that whoever rules was shown as
+    held, by a look at the wall newer than the stored assessment. Raises NotFoundError, RulingError, LengthError.
     """
     who_and_why(who, why)
     who = person(store, who)
     row = find_reading(store, reading)
-    suspect = row["state"] == State.USED and is_suspect(store, str(row["reading_id"]))
+    reading_id = str(row["reading_id"])
+    suspect = row["state"] == State.USED and (reading_id in set_aside or is_suspect(store, reading_id))
     if act is Act.RELEASE and row["state"] != State.HELD and not suspect:
         raise RulingError(
             "Only a held reading can be released.",

@@ -1,5 +1,7 @@
 """Uploads: files judged and told of without anything stored, then stored exactly so once somebody confirms.
 
+Tables first, then photos, which may be of readings that the same upload brings.
+
 Between the two the files lie apart from the facts, for a day. What is acknowledged is on the disk.
 """
 
@@ -10,11 +12,13 @@ from datetime import date, datetime, timedelta
 from hashlib import sha256
 
 from monitor import ingest, schema
-from monitor.errors import IntakeError, NotFoundError
-from monitor.pipeline import answers, intake, judging
-from monitor.pipeline.answers import CHANGED, PREVIEWED, STORED, FileAnswer, Upload
-from monitor.pipeline.judging import Judged
+from monitor.errors import BowError, IntakeError, NotFoundError
+from monitor.ingest.pictures import no_table
+from monitor.pipeline import answers, intake, judging, keys, photo_intake
+from monitor.pipeline.answers import CHANGED, PREVIEWED, STORED, FileAnswer, PhotoAnswer, Upload
+from monitor.pipeline.judging import Judged, Known
 from monitor.pipeline.new_verdicts import Wall, new_verdicts
+from monitor.pipeline.photo_intake import Fate, Given, Keep, PhotoError, Shown
 from monitor.store import Store
 from monitor.store import uploads as kept
 
@@ -23,6 +27,8 @@ EVERYTHING = frozenset({"readings", *schema.REGISTER})
 OF_A_VISIT = frozenset({"readings", "marks", "events"})
 """What is written down on site: readings, marks set or lost, and the record of work."""
 _LONGEST_NAME = 150
+_PHOTOS = "Send photos as JPEG or PNG, readings as CSV, XLSX or a field sheet's file."
+_SAY_WHERE = " Send it again and say its wall (house-wall), the day of the visit, and the mark."
 _UNSEEN = re.compile(r"[\x00-\x1f\x7f]+")
 
 
@@ -46,6 +52,7 @@ class _Looked:
     sent: Sent
     found: Sequence[Judged]
     problem: str = ""
+    photo: PhotoAnswer | None = None
 
 
 def named(name: str) -> str:
@@ -54,21 +61,39 @@ def named(name: str) -> str:
     return last[-_LONGEST_NAME:] or "unnamed"
 
 
+@dataclass(frozen=True)
+class Said:
+    """What somebody says that the photos among the files show, as typed: wall (house-wall), day of the visit, mark."""
+
+    wall: str = ""
+    visit: str = ""
+    mark: str = ""
+
+
 def preview(
-    store: Store, files: Sequence[Sent], *, account: str, at: datetime, today: date, may: Collection[str] = EVERYTHING
+    store: Store,
+    files: Sequence[Sent],
+    *,
+    account: str,
+    at: datetime,
+    today: date,
+    may: Collection[str] = EVERYTHING,
+    said: Said = Said(),
 ) -> Upload:
     """Judge files as if they came one after the other, the register's first; nothing of them is stored as a fact.
 
     may: the tables that this account may send; a file with another one is not taken in. The same files of the same
-    account are the same upload, so that asking twice is harmless. Raises IntakeError where there is no file.
+    account are the same upload, so that asking twice is harmless. said: what photos show that no reading names.
+    Raises IntakeError where there is no file.
     """
     if not files:
         raise IntakeError("No file was sent.", mend="Choose one or more files.")
     _forget_old(store, at)
     whose = [account, *(part for sent in files for part in (sent.name, sent.sha256))]
+    whose += [said.wall, said.visit, said.mark] if said != Said() else []
     upload_id = sha256("\n".join(whose).encode()).hexdigest()[:32]
-    looked = _look(store, files, at, account, today, may)
-    upload = _answered(upload_id, looked, account, at, PREVIEWED)
+    looked = _look(store, files, at, account, today, may, said)
+    upload = _answered(upload_id, looked, account, at, PREVIEWED, said)
     kept.keep(
         store.path, upload_id, upload.to_bytes(), _mend_sheets(looked) | {sent.sha256: sent.data for sent in files}
     )
@@ -88,14 +113,17 @@ def confirm(
         upload = find(store, upload_id, account=account, at=at)
         if upload.state == STORED:
             return upload
-        looked = _look(store, _files(store, upload), at, account, today, may)
-        now = _answered(upload_id, looked, account, at, STORED)
+        said = Said(upload.wall, upload.visit, upload.mark)
+        looked = _look(store, _files(store, upload), at, account, today, may, said)
+        now = _answered(upload_id, looked, account, at, STORED, said)
         if now.fingerprint != upload.fingerprint:
-            now = _answered(upload_id, looked, account, at, CHANGED)
+            now = _answered(upload_id, looked, account, at, CHANGED, said)
             return _kept(store, now, _mend_sheets(looked))
         for each in looked:
             if each.found:
                 intake.keep(store, each.sent.name, each.sent.data, each.found, received_at=at, sender=account)
+        if photos := [each.sent for each in looked if each.photo]:
+            photo_intake.judged(store, _given(photos), _shown(store, said), store.readings(), keep=Keep(account, at))
         _kept(store, now, {})
     return _kept(store, replace(now, walls=new_verdicts(store, _touched(looked), judged_on=today, known_on=at)), {})
 
@@ -124,12 +152,14 @@ def mend_sheet(store: Store, upload_id: str, name: str, *, account: str, at: dat
 
 
 def _look(
-    store: Store, files: Sequence[Sent], at: datetime, sender: str, today: date, may: Collection[str]
+    store: Store, files: Sequence[Sent], at: datetime, sender: str, today: date, may: Collection[str], said: Said
 ) -> list[_Looked]:
     """Each file judged with those before it taken as in, the register's first; in the order they were sent."""
     known = judging.known_now(store)
     looked: dict[int, _Looked] = {}
-    for number in sorted(range(len(files)), key=lambda number: (not _is_register(files[number]), number)):
+    photos = [number for number, sent in enumerate(files) if no_table(sent.data)]
+    tables = [number for number in range(len(files)) if number not in photos]
+    for number in sorted(tables, key=lambda number: (not _is_register(files[number]), number)):
         sent = files[number]
         try:
             found = judging.judged(store, known, sent.name, sent.data, received_at=at, sender=sender, today=today)
@@ -141,7 +171,41 @@ def _look(
             continue
         looked[number] = _Looked(sent, found)
         known = judging.after(known, found)
+    if photos:
+        looked |= dict(zip(photos, _look_at_photos(store, [files[at] for at in photos], known, said), strict=True))
     return [looked[number] for number in range(len(files))]
+
+
+def _look_at_photos(store: Store, files: Sequence[Sent], known: Known, said: Said) -> list[_Looked]:
+    """What becomes of photos, looked at together, as one name may be that of several."""
+    try:
+        taken = photo_intake.judged(store, _given(files), _shown(store, said), known.readings, keep=None)
+    except BowError as error:  # what was said of them is of no wall, visit or mark
+        return [_Looked(sent, (), f"{sent.name}: {error}") for sent in files]
+    return [
+        _Looked(sent, (), f"{sent.name}: {found.why} {_PHOTOS}")
+        if found.fate is Fate.REFUSED
+        else _Looked(
+            sent, (), photo=PhotoAnswer(found.fate, found.why + (_SAY_WHERE if found.fate is Fate.HELD else ""))
+        )
+        for sent, found in zip(files, taken.outcomes, strict=True)
+    ]
+
+
+def _given(files: Sequence[Sent]) -> list[Given]:
+    return [Given(sent.name, lambda sent=sent: sent.data, len(sent.data)) for sent in files]  # type: ignore[misc]
+
+
+def _shown(store: Store, said: Said) -> Shown:
+    if not said.wall:
+        if said.visit or said.mark:
+            raise PhotoError("Of which wall the photos are must be said as well.", mend=_SAY_WHERE.strip())
+        return Shown()
+    try:
+        day = date.fromisoformat(said.visit) if said.visit else None
+    except ValueError:
+        raise PhotoError(f"'{said.visit}' is no day.", mend="Write it like 2026-05-31.") from None
+    return Shown(*keys.find(store.current("walls"), said.wall), day, said.mark)
 
 
 def _is_register(sent: Sent) -> bool:
@@ -151,10 +215,10 @@ def _is_register(sent: Sent) -> bool:
         return False
 
 
-def _answered(upload_id: str, looked: Sequence[_Looked], account: str, at: datetime, state: str) -> Upload:
+def _answered(upload_id: str, looked: Sequence[_Looked], account: str, at: datetime, state: str, said: Said) -> Upload:
     files = [
-        FileAnswer(each.sent.name, each.sent.sha256, (), each.problem)
-        if each.problem
+        FileAnswer(each.sent.name, each.sent.sha256, (), each.problem, each.photo)
+        if each.problem or each.photo
         else answers.of_file(each.sent.name, each.sent.sha256, each.found, number, preview=state != STORED)
         for number, each in enumerate(looked)
     ]
@@ -166,9 +230,12 @@ def _answered(upload_id: str, looked: Sequence[_Looked], account: str, at: datet
         state=state,
         says=answers.in_one_sentence(files, state),
         fingerprint=answers.fingerprint(
-            [(each.sent.name, each.sent.sha256, each.problem, each.found) for each in looked]
+            [(each.sent.name, each.sent.sha256, each.problem, each.found, each.photo) for each in looked]
         ),
         files=tuple(files),
+        wall=said.wall,
+        visit=said.visit,
+        mark=said.mark,
     )
 
 

@@ -12,7 +12,15 @@ from monitor.report.as_built_sheet import as_built, work_data
 from monitor.report.elevation import bare_elevation
 from monitor.report.field_record import FieldSheet, SheetLine, SheetMark, SheetWall
 from monitor.terms import Kind, Method, NotRead, Seen
-from monitor.units import MM_PER_INCH, SIXTEENTH_MM, feet_text, length_text
+from monitor.units import (
+    MM_PER_INCH,
+    SIXTEENTH_MM,
+    feet_text,
+    fraction_text,
+    length_text,
+    mm_from_inches,
+    nearest_fraction,
+)
 
 Context = dict[str, Any]
 
@@ -97,6 +105,7 @@ def script_data(sheet: FieldSheet) -> Context:
             "made_long_ago_days": MADE_LONG_AGO_DAYS,
             "data_old_days": DATA_OLD_DAYS,
         },
+        "people": sheet.people,
         "instruments": {
             row["instrument"]: {"method": row["method"], "standoff_mm": row["standoff_mm"]} for row in sheet.instruments
         },
@@ -113,8 +122,25 @@ def script_data(sheet: FieldSheet) -> Context:
         ],
         **work_data(sheet),
     }
-    made_from = json.dumps(data, sort_keys=True, separators=(",", ":"))
-    return {"id": sha256(made_from.encode()).hexdigest()[:12], **data}
+    return {"id": _digest(data), "kept_as": _kept_as(data), **data}
+
+
+def _kept_as(data: Context) -> str:
+    """By what the phone finds again what was typed: the day and the marks in their order, not what is expected of them.
+
+    So a sheet opened from the service and loaded again, made anew from data of a minute later, has it still.
+    """
+    lines = [
+        (wall["key"], wall["part"], line["number"], line["again"], line["method"], line["kind"], line["unit"],
+         *(mark["mark"] for mark in line["marks"]))
+        for wall in data["walls"]
+        for line in wall["lines"]
+    ]  # fmt: skip
+    return _digest([data["day"], lines])
+
+
+def _digest(made_from: object) -> str:
+    return sha256(json.dumps(made_from, sort_keys=True, separators=(",", ":")).encode()).hexdigest()[:12]
 
 
 def _line_data(line: SheetLine) -> Context:
@@ -177,7 +203,7 @@ def _mark(line: SheetLine, mark: SheetMark, wall_unit: str, last: Any) -> Contex
     place += [f"{_whole(mark.z_mm, wall_unit)} up" if mark.z_mm is not None else ""]
     said = ""
     if mark.last:
-        said = f"{mark.last['value_raw']} {mark.last['unit']}".strip()
+        said = _as_read(mark.last)
         said += f" ({mark.last['visit_date'].isoformat()})" if mark.last["visit_date"] != last else ""
     return {
         "mark": mark.mark,
@@ -188,6 +214,16 @@ def _mark(line: SheetLine, mark: SheetMark, wall_unit: str, last: Any) -> Contex
     }
 
 
+def _as_read(row: Mapping[str, Any]) -> str:
+    """A reading of before: '2 13/16 in' however it was spelt, as it was typed where that is not exactly a fraction."""
+    mm, unit = row.get("value_mm"), row["unit"]
+    if unit == "in" and mm is not None:
+        inches = nearest_fraction(mm / MM_PER_INCH, denominator=64)
+        if abs(mm_from_inches(inches) - mm) < 1e-6:
+            return f"{fraction_text(inches)} in"
+    return f"{row['value_raw']} {unit}".strip()
+
+
 def _whole(mm: float, unit: str) -> str:
     """Where to look for a mark: to the nearest inch or centimetre."""
     inches = round(mm / MM_PER_INCH) * MM_PER_INCH
@@ -195,7 +231,7 @@ def _whole(mm: float, unit: str) -> str:
 
 
 def range_text(line: SheetLine, mark: SheetMark) -> str:
-    """What is expected and from where to where it is fine, as it is read: '1 11/16, fine from 1 9/16 to 1 13/16'.
+    """What is expected and from where to where it is fine: 'expect 1 11/16, fine from 1 9/16 to 1 13/16'.
 
     Where the placing stands anywhere it is told against the marks that say where: '1 3/16 less than B3'.
     """
@@ -207,7 +243,7 @@ def range_text(line: SheetLine, mark: SheetMark) -> str:
     middle = line.value_mm(mark.expected_mm)
     low, high = middle - mark.fine_mm, middle + mark.fine_mm
     if not refs:
-        return f"{_number(middle, line.unit)}, fine from {_up(low, line.unit)} to {_down(high, line.unit)}"
+        return f"expect {_number(middle, line.unit)}, fine from {_up(low, line.unit)} to {_down(high, line.unit)}"
     expected = {other.mark: other.expected_mm for other in line.marks}
     if any(expected[name] is None for name in refs):
         return ""
@@ -215,7 +251,7 @@ def range_text(line: SheetLine, mark: SheetMark) -> str:
     where = " and ".join(refs) + (" when these read alike" if len(refs) > 1 else "")
     low, high = _up_mm(low - base, line.unit), _down_mm(high - base, line.unit)
     fine = f"fine from {_more(low, line.unit)} to {_more(high, line.unit)}"
-    return f"{_more(middle - base, line.unit)} than {where}, {fine}"
+    return f"expect {_more(middle - base, line.unit)} than {where}, {fine}"
 
 
 def _number(mm: float, unit: str) -> str:

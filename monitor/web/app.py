@@ -11,6 +11,7 @@ from monitor.web import (
     assessing_again,
     linked,
     made,
+    own_password,
     problems,
     review_links,
     review_list,
@@ -29,6 +30,7 @@ from monitor.web.settings import WebSettings
 
 ROOMS = (
     signing_in,
+    own_password,
     review_list,
     review_reading,
     review_wall,

@@ -37,6 +37,8 @@ DOORS: Mapping[str, Door] = {
     "GET /check": Door(None, without_session=True),
     "POST /sign-out": Door(STAFF),
     "GET /": Door(STAFF),
+    "GET /password": Door(STAFF),
+    "POST /password": Door(STAFF),
     "GET /audit": Door(DESK),
     "GET /pages": Door(READERS),
     "GET /pages/{place:path}": Door(READERS),

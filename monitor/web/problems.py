@@ -22,7 +22,6 @@ _TITLES = {
     408: "Too slow",
     409: "Something has changed meanwhile",
     413: "Too large",
-    415: "Not this kind of file",
     422: "Not taken",
     429: "Too much at once",
     500: "A fault of the program",

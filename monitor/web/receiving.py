@@ -7,25 +7,19 @@ from starlette.exceptions import HTTPException
 
 from monitor.pipeline import uploads
 from monitor.pipeline.answers import STORED, Upload
-from monitor.pipeline.uploads import Sent
+from monitor.pipeline.uploads import Said, Sent
 from monitor.terms import Role
 from monitor.web.service import Service, Visitor, note
 
-_PICTURES = (b"\xff\xd8\xff", b"\x89PNG", b"GIF8", b"%PDF", b"\x00\x00\x00\x18ftyp", b"\x00\x00\x00\x1cftyp")
 
-
-def preview(here: Service, asking: Visitor, received: Sequence[UploadFile]) -> Upload:
-    """The answer that confirming would give, with nothing stored. Raises HTTPException 413, 415, 422."""
+def preview(here: Service, asking: Visitor, received: Sequence[UploadFile], said: Said) -> Upload:
+    """The answer that confirming would give, with nothing stored. Raises HTTPException 413, IntakeError."""
     if len(received) > here.settings.upload_files:
         raise HTTPException(413, f"These are {len(received)} files; send at most {here.settings.upload_files} at once.")
     sent = [Sent(uploads.named(file.filename or ""), file.file.read()) for file in received]
     sent = [file for file in sent if file.data or file.name != "unnamed"]  # a form with no file chosen sends one empty
-    if strange := [file.name for file in sent if file.data.startswith(_PICTURES)]:
-        raise HTTPException(
-            415, f"{', '.join(strange)}: pictures and PDF cannot be read. Send CSV, XLSX or a field sheet's file."
-        )
     upload = uploads.preview(
-        here.store(), sent, account=asking.name, at=here.now(), today=here.today(), may=_may(asking)
+        here.store(), sent, account=asking.name, at=here.now(), today=here.today(), may=_may(asking), said=said
     )
     note(here, asking, "upload preview", upload.says, what=upload.upload_id)
     return upload

@@ -15,7 +15,7 @@ from monitor.terms import Act, LengthUnit, State
 from monitor.web import guard
 from monitor.web.pages import page
 from monitor.web.review_list import address
-from monitor.web.review_wall import Seen, Text, book
+from monitor.web.review_wall import Seen, Text, book, set_aside
 from monitor.web.service import Asking, Here, Service, Visitor, is_office
 from monitor.web.taking import Asked, taken
 
@@ -48,6 +48,8 @@ def rule(
 ) -> Response:
     """Rule on the reading, unless something happened to its wall that whoever rules had not seen."""
     new_value = (value, unit) if act == Act.CORRECT else ("", "")
+    key = _key(review.find_reading(here.store(), reading))
+    aside = set_aside(here, key)
 
     def ruled(store: Store) -> str:
         if act not in list(Act):
@@ -61,11 +63,11 @@ def rule(
             made_at=here.now(),
             value=new_value[0],
             unit=new_value[1],
+            set_aside=aside,
         )
         return f"{' '.join(filter(None, (act, *new_value)))} of {done['reading_id']}: {why}"
 
     asked = Asked("rule", {"act": act, "value": value, "unit": unit, "why": why})
-    key = _key(review.find_reading(here.store(), reading))
     return taken(here, asking, key, seen, asked, ruled, lambda again: _shown(request, here, asking, reading, again))
 
 

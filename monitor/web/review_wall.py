@@ -85,6 +85,7 @@ def rule(
 ) -> Response:
     """Release or reject the held readings that were ticked, all for one reason."""
     key, ids = _key(here, wall), reading or []
+    aside = set_aside(here, key)
 
     def ruled(store: Store) -> str:
         if act not in (Act.RELEASE, Act.REJECT):
@@ -94,7 +95,7 @@ def rule(
         done: list[str] = []
         for each in ids:
             try:
-                review.rule(store, each, Act(act), who=asking.name, why=why, made_at=here.now())
+                review.rule(store, each, Act(act), who=asking.name, why=why, made_at=here.now(), set_aside=aside)
             except BowError as error:
                 before = f"The ruling on {', '.join(done)} is on record, that on {each} is not. " if done else ""
                 raise HTTPException(422, f"{before}{error}") from error
@@ -117,6 +118,11 @@ def book(here: Service, store: Store, key: Key) -> Book:
     damaged.refuse(store, key)
     news = editions.of(store, assessing.newest(store), now).news if store.assessments() else {}
     return replace(made, decisions=store.office.decisions(), news=news)
+
+
+def set_aside(here: Service, key: Key) -> frozenset[str]:
+    """Readings of a wall that its page shows as held: the look at it as of now may set aside what no list has yet."""
+    return frozenset(row["reading_id"] for row in book(here, here.store(), key).view(*key).held)
 
 
 def _shown(request: Request, here: Service, asking: Visitor, key: Key, asked: Asked, *, said: str = "") -> Response:

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import Form, Request
+from fastapi import Form, Query, Request
 from fastapi.responses import RedirectResponse, Response
 from starlette.exceptions import HTTPException
 
@@ -13,15 +13,17 @@ from monitor.web.service import Asking, Here, Service, Visitor, note
 
 router = guard.router()
 _ONCE = "1 per 15 minute"
+CHANGED = "password"
+_DONE = {CHANGED: "Your password is changed. Sign in with the new one."}
 _WRONG = "No open account has this name and password. After many failures signing in waits for a quarter of an hour."
 
 
 @router.get(SIGN_IN)
-def sign_in_form(request: Request, asking: Asking) -> Response:
+def sign_in_form(request: Request, asking: Asking, done: Annotated[str, Query(max_length=20)] = "") -> Response:
     """The form to sign in by."""
     if asking.account:
         return RedirectResponse("/", 303)
-    return page(request, "sign_in.html", title="Sign in", wrong="", name="")
+    return page(request, "sign_in.html", title="Sign in", said=_DONE.get(done, ""), wrong="", name="")
 
 
 @router.post(SIGN_IN)
@@ -33,19 +35,25 @@ def sign_in(
     password: Annotated[str, Form(max_length=1000)],
 ) -> Response:
     """Begin a session, or say that name and password do not open one."""
-    _not_too_many(here, asking, name)
+    not_too_many(here, asking, name)
     account = accounts.by_password(here.store(), name, password)
     if account is None:
-        here.allowed(here.settings.sign_in_failures_by_address, "address", asking.address)
-        here.allowed(here.settings.sign_in_failures_by_account, "account", name.strip().casefold())
+        failed(here, asking, name)
         note(here, asking, "sign in", "refused", what=name)
-        return page(request, "sign_in.html", status=401, title="Sign in", wrong=_WRONG, name=name)
+        return page(request, "sign_in.html", status=401, title="Sign in", said="", wrong=_WRONG, name=name)
     sessions.begin(request.session, account, here.now())
     note(here, Visitor(account, asking.address), "sign in", "done")
     return RedirectResponse("/", 303)
 
 
-def _not_too_many(here: Service, asking: Visitor, name: str) -> None:
+def failed(here: Service, asking: Visitor, name: str) -> None:
+    """Count a wrong password, against the address that it came from and the account that it was meant for."""
+    here.allowed(here.settings.sign_in_failures_by_address, "address", asking.address)
+    here.allowed(here.settings.sign_in_failures_by_account, "account", name.strip().casefold())
+
+
+def not_too_many(here: Service, asking: Visitor, name: str) -> None:
+    """Raises HTTPException 429 where too many wrong passwords came from this address or for this account."""
     settings = here.settings
     by_address = here.exceeded(settings.sign_in_failures_by_address, "address", asking.address)
     if by_address or here.exceeded(settings.sign_in_failures_by_account, "account", name.strip().casefold()):

@@ -2,10 +2,11 @@
 
 from typing import Annotated, Any
 
-from fastapi import File, Path, Request, UploadFile
+from fastapi import File, Form, Path, Request, UploadFile
 from fastapi.responses import JSONResponse, Response
 
 from monitor.pipeline.answers import CHANGED, Upload
+from monitor.pipeline.uploads import Said
 from monitor.web import guard, receiving
 from monitor.web.problems import Problem
 from monitor.web.service import Asking, Here
@@ -29,7 +30,6 @@ _WHEN = {
     404: "no such upload of this account, or its day is over",
     409: "what the store knows changed after the preview; nothing is stored, and this is a new preview to confirm",
     413: "more or larger files than are taken at once",
-    415: "not a kind of file that can be read",
     422: "no file, or one that cannot be told",
     429: "too many requests in a short time",
     503: "the store cannot be used; nothing was acknowledged",
@@ -39,7 +39,7 @@ _WHEN = {
 @router.post(
     "/api/uploads",
     response_model=UploadAnswer,
-    responses=_problems(400, 413, 415, 422, 503),
+    responses=_problems(400, 413, 422, 503),
     summary="See what files would do",
     tags=["uploads"],
 )
@@ -49,16 +49,23 @@ def preview_upload(
     files: Annotated[
         list[UploadFile],
         File(
-            min_length=1, description="CSV or XLSX files of readings or of the register, or field sheets' files (JSON)"
+            min_length=1,
+            description="CSV or XLSX files of readings or of the register, field sheets' files (JSON), or photos "
+            "(JPEG, PNG), which are tied to the readings that name them",
         ),
     ],
+    wall: Annotated[
+        str, Form(max_length=100, description="what the photos show where no reading names them: wall, house-wall")
+    ] = "",
+    visit: Annotated[str, Form(max_length=100, description="and the day of the visit, like 2026-05-31")] = "",
+    mark: Annotated[str, Form(max_length=100, description="and the mark")] = "",
 ) -> Upload:
     """Judge the files as if they came one after the other, the register's first, and store nothing.
 
     A file that cannot be taken in says so in its `problem`. The same files are the same upload: asking again is
     harmless.
     """
-    return receiving.preview(here, asking, files)
+    return receiving.preview(here, asking, files, Said(wall.strip(), visit.strip(), mark.strip()))
 
 
 @router.post(

@@ -53,6 +53,18 @@ class Table(_Model):
     )
 
 
+class Photo(_Model):
+    """What becomes of a photo, in the words of the command `photos`."""
+
+    fate: Literal["tied", "in already", "held"] = Field(
+        description="held: it is not kept, since what it shows is not known; send it again and say so"
+    )
+    why: str = Field(
+        description="to what it is tied, or why it is not",
+        examples=["It is tied to DH-06-E, visit of 2026-05-12, mark M3, 1 reading."],
+    )
+
+
 class File(_Model):
     """What becomes of one file."""
 
@@ -60,6 +72,7 @@ class File(_Model):
     sha256: str = Field(description="SHA-256 of its bytes", examples=["0" * 64])
     tables: list[Table] = Field(description="tables found in it")
     problem: str = Field(description="why nothing of it can be taken in, '' where something can", examples=[""])
+    photo: Photo | None = Field(description="where it is a photo; there are no tables then", examples=[None])
 
 
 class Wall(_Model):

@@ -202,12 +202,40 @@ def test_a_blind_sheet_shows_the_range_only_when_a_value_is_typed(browser: Brows
     page.locator('.digits [value="3"]').click()
     page.locator("#enter").click()
     page.locator("#close").click()
-    assert page.locator(".fine").first.inner_text().startswith("3, fine from")
+    assert page.locator(".fine").first.inner_text().startswith("expect 3, fine from")
     assert page.locator(".fine").nth(1).is_hidden()
     page.clock.set_fixed_time(datetime.now() + timedelta(days=1))  # noqa: DTZ005 (the phone's own time)
     page.reload()
     page.wait_for_selector("body[data-ready]")
     assert "For another visit save and clear this sheet" in page.locator("#warnings").inner_text()
+    page.close()
+
+
+def test_readings_of_a_sheet_that_went_nowhere_are_told_on_the_next_one(
+    browser: Browser, make: Callable[..., Path]
+) -> None:
+    page = browser.new_page(viewport=SCREEN)
+    sheets = [make([wall]).resolve().as_uri() for wall in WALLS]
+
+    def opened(number: int) -> str:
+        page.goto(sheets[number])
+        page.wait_for_selector("body[data-ready]")
+        return page.locator("#others").inner_text()
+
+    assert opened(0) == ""
+    assert page.get_by_text("opened from a file, so it cannot send by itself").is_visible()
+    assert page.locator("#send").is_hidden()
+    page.locator("#technician").fill("T2")
+    page.locator(".slot").first.click()
+    page.locator('.digits [value="3"]').click()
+    page.locator("#enter").click()
+    page.wait_for_selector('body[data-kept="yes"]')
+    assert f"{WALLS[0]}. Save their file" in opened(1)
+    with page.expect_download() as saved:
+        page.get_by_role("button", name="Save their file").click()
+    [row] = json.loads(Path(saved.value.path()).read_text("utf-8"))["tables"]["readings"]
+    assert (row["mark"], row["value"], row["technician"]) == ("M1", "3", "T2")
+    assert opened(1) == "", "what was saved is told no more"
     page.close()
 
 

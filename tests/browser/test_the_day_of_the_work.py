@@ -49,7 +49,7 @@ def test_one_file_of_the_day_fills_the_register_and_brings_the_readings_of_befor
     # three visits only, years ago: its ranges are wide
     read_all(phone, 0, ["3", "2 15/16", "1 11/16", "1 3/16", "1 11/16"])
 
-    phone.page.get_by_role("button", name="2 The work").tap()
+    phone.page.locator("#chooser").get_by_role("button", name="2 The work").tap()
     for name, value in WORK.items():
         part = phone.page.locator(f'.done[name="{name}"]')
         if part.evaluate("part => part.tagName") == "SELECT":
@@ -65,7 +65,7 @@ def test_one_file_of_the_day_fills_the_register_and_brings_the_readings_of_befor
     phone.start()
     assert phone.page.locator('.done[name="turns"]').input_value() == "2 1/2"
 
-    phone.page.get_by_role("button", name="3 After the work").tap()
+    phone.page.locator("#chooser").get_by_role("button", name="3 After the work").tap()
     assert phone.page.locator('.field[data-wall="1"] .mark').all_inner_texts() == ["M1", "M5", "M2", "M3b", "M4"]
     read_all(phone, 1, ["3", "2 15/16", "1 3/4", "1 1/4", "1 5/8"])
     with phone.page.expect_download() as saved:
@@ -117,7 +117,7 @@ def test_nothing_is_recorded_of_work_that_was_called_off(browser: Browser, file:
     phone.tap("#close")
     tables = phone.page.evaluate(
         "async () => fieldRows.file(JSON.parse(document.getElementById('sheet-data').textContent),"
-        " await (await fieldKept()).load(JSON.parse(document.getElementById('sheet-data').textContent).id)).tables"
+        " await (await fieldKept()).load(JSON.parse(document.getElementById('sheet-data').textContent).kept_as)).tables"
     )
     assert [(name, len(rows)) for name, rows in tables.items()] == [("readings", 1)]
     phone.context.close()
@@ -128,7 +128,7 @@ def test_the_sheet_of_the_day_fits_phone_and_paper_and_is_open_to_everybody(brow
     page.goto(file.resolve().as_uri())
     page.wait_for_selector("body[data-ready]")
     assert {sheet: sheets_of(page, sheet) for sheet in ("Letter", "A4")} == {"Letter": 3, "A4": 3}
-    page.get_by_role("button", name="2 The work").click()
+    page.locator("#chooser").get_by_role("button", name="2 The work").click()
     page.locator(".fate").first.select_option("moved")
     page.evaluate(AXE_SCRIPT)
     assert barriers(page) == []

@@ -76,7 +76,7 @@ def test_a_technician_signs_in_sends_readings_and_reads_the_answer(page: Page, u
     assert "This adds 3 readings, holds 1, cannot use 1 row. 1 file cannot be taken in." in page.inner_text("main")
     looked_at(page)
     before = stores.open(root).facts("readings").num_rows
-    page.get_by_role("button", name="Confirm: store this").click()
+    page.get_by_role("button", name="Store this").click()
     said = page.inner_text("main")
     assert "This added 3 readings, held 1" in said
     assert "DH-01-N: too early" in said
@@ -107,13 +107,19 @@ def test_a_field_sheet_opened_by_browser_is_sent_from_there(page: Page, url: str
     page.clock.set_fixed_time("2026-05-13T15:30:00")
     page.get_by_role("button", name="Open it here").click()
     page.wait_for_selector("body[data-ready]")
-    page.locator("#technician").fill("T1")
+    expect(page.locator("#technician")).to_have_value("T1")
     page.locator(".slot").first.tap()
     page.get_by_role("button", name="3", exact=True).tap()
     page.locator("#enter").tap()
     page.locator("#close").tap()
+    page.wait_for_selector('body[data-kept="yes"]')
+    page.reload()  # made anew from data of a moment later: what was typed is there still
+    page.wait_for_selector("body[data-ready]")
+    expect(page.locator(".slot").first).to_have_text("3")
     page.on("dialog", lambda asked: asked.accept())
     before = stores.open(root).facts("readings").num_rows
     page.locator("#send").click()
-    expect(page.locator("#sent")).to_have_text("Sent. This added 1 reading.", timeout=30_000)
+    expect(page.locator("#sent")).to_contain_text("Sent. This added 1 reading.", timeout=30_000)
+    expect(page.locator("#sent")).to_contain_text("DH-01-S: holding.")
+    expect(page.locator("#progress")).to_contain_text("All of it was sent.")
     assert stores.open(root).facts("readings").num_rows > before

@@ -121,10 +121,10 @@ def test_a_lost_mark_is_not_asked_for_and_a_covered_one_says_so(sheet: FieldShee
 def test_a_range_is_told_as_it_is_read_and_rounded_into_itself() -> None:
     mark = SheetMark("M3", 0.0, 0.0, expected_mm=76.2 - 42.9, fine_mm=3.9)
     line = SheetLine(1, 2, "string", "gap", "in", "B3", 76.2, [mark], {})
-    assert sheets.range_text(line, mark) == "1 11/16, fine from 1 9/16 to 1 13/16"
+    assert sheets.range_text(line, mark) == "expect 1 11/16, fine from 1 9/16 to 1 13/16"
     metric = SheetLine(1, 2, "meter", "distance", "mm", "D1", None, [mark], {})
     far = SheetMark("M3", 0.0, 0.0, expected_mm=-6055.3, fine_mm=7.1)
-    assert sheets.range_text(metric, far) == "6055.3, fine from 6049 to 6062"
+    assert sheets.range_text(metric, far) == "expect 6055.3, fine from 6049 to 6062"
 
 
 def test_where_a_line_hangs_anywhere_the_lowest_mark_tells_and_the_others_are_told_against_it(
@@ -137,8 +137,8 @@ def test_where_a_line_hangs_anywhere_the_lowest_mark_tells_and_the_others_are_to
     texts = [sheets.range_text(line, mark) for mark in line.marks]
     assert texts == [
         "tells where the placing stands",
-        "1/8 less than B2, fine from 1/4 less to 0 more",
-        "13/16 less than B2, fine from 15/16 less to 11/16 less",
+        "expect 1/8 less than B2, fine from 1/4 less to 0 more",
+        "expect 13/16 less than B2, fine from 15/16 less to 11/16 less",
     ]
 
 

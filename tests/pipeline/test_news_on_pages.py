@@ -14,7 +14,7 @@ from monitor import store as stores
 from monitor.demo.run import Done
 from monitor.pipeline import assessing, editions, news_listing, review
 from monitor.pipeline.publishing import book_of_edition
-from monitor.report import monthly_files, pages
+from monitor.report import monthly_files, names, pages
 from monitor.report.context import Book, News
 from monitor.store import Store
 from monitor.terms import Step
@@ -107,6 +107,21 @@ def test_whom_to_phone_is_listed_with_the_day_on_which_the_page_goes_out_by_itse
     assert [row[:6] for row in waits.rows] == [("DH-12-S", "waits", "2026-04-30", "2026-04-30", "", "")]
     assert waits.closing.startswith("After the call: wallbow decide WALL 'called homeowner'")
     assert ([row[:2] for row in out.rows], out.closing) == ([("DH-12-S", "out")], "")
+
+
+def test_pages_that_were_written_while_it_waited_are_told_to_be_written_again(store: Store) -> None:
+    assessment, later = assessing.newest(store), at(8, date(2026, 5, 1))
+    name = names.page_name(*WALL, "homeowner")
+    for moment, said in ((at(13), "to be written again now, by wallbow reports: DH-12-S."), (later, "")):
+        edition = editions.of(store, assessment, moment)
+        page = {"report_number": str(moment), "page": name, "sha256": "0", "supersedes": ""}
+        editions.record(
+            store, edition, [{**page, "house": WALL[0], "wall": WALL[1]}], at(9 + bool(not said), date(2026, 5, 2))
+        )
+        told = news_listing.after_writing(edition.news)
+        assert ("DH-12-S (until the end of 2026-04-30). Pages in a folder do not" in told) == bool(said)
+        closing = news_listing.listed(store, assessment, later).closing
+        assert said in closing if said else closing == ""
 
 
 def test_without_a_call_it_goes_out_at_the_end_of_the_day(store: Store) -> None:

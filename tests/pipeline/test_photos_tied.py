@@ -74,7 +74,10 @@ def test_case_folder_and_ending_of_a_name_may_differ(store: Store) -> None:
     assert readings_of(store, one.row) == [("2023-04-10", "M2", 1), ("2023-04-10", "M2", 2)]
     assert one.row
     assert (one.row["mark"], one.row["who"], one.row["file_name"]) == ("M2", "O1", "img_2.JPG")
-    assert "No reading names it. Say what it shows with --house" in other.why
+    assert other.why == "No reading names it."
+    assert (
+        "Whole_Wall: held. No reading names it. Say what it shows with --house" in photo_listing.of_taken(found)[1][1]
+    )
     lost = {(row["photo"], str(row["visit_date"]), row["house"]) for row in found.unfound}
     assert ("IMG_1.JPG", "2023-04-10", "DH-01") in lost
     assert ("whole wall", "2023-04-10", "DH-01") in lost

@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from typing import Any
 
@@ -49,7 +50,7 @@ def test_method_kind_block_direction_and_range_stand_on_the_sheet() -> None:
     assert "stand-off 3 in" in page
     assert "When the wall moves in, the gap gets SMALLER." in page
     assert "6 ft from left, 4 ft up" in page
-    assert "1 11/16, fine from 1 9/16 to 1 13/16" in page
+    assert "expect 1 11/16, fine from 1 9/16 to 1 13/16" in page
     for reason in ("covered", "blocked", "mark lost", "no entry", "other"):
         assert reason in page
     for seen in ("lip", "new crack", "crushed block", "joists off bearing", "cracking noise", "standing water"):
@@ -72,3 +73,30 @@ def test_a_sheet_made_anew_of_other_data_is_another_sheet_to_the_phone() -> None
     one, other = script_data(made()), script_data(made("another block"))
     assert one["id"] != other["id"]
     assert one["id"] == script_data(made())["id"]
+
+
+def test_what_was_typed_is_found_again_on_a_sheet_made_anew_of_the_same_day_and_marks_only() -> None:
+    sheet = made()
+    [wall] = sheet.walls
+    [line] = wall.lines
+    later = replace(sheet, known_until=datetime(2026, 5, 4, 16, tzinfo=UTC), blind=True)
+    moved = replace(line, marks=[replace(mark, expected_mm=1.0) for mark in line.marks])
+    turned = replace(line, marks=list(reversed(line.marks)))
+    of_lines = lambda some: replace(sheet, walls=[replace(wall, lines=[some])])  # noqa: E731
+    kept = script_data(sheet)["kept_as"]
+    assert {script_data(each)["kept_as"] for each in (later, of_lines(moved))} == {kept}
+    others = (replace(sheet, day=date(2026, 5, 5)), of_lines(turned), of_lines(replace(line, method="laser")))
+    assert kept not in {script_data(each)["kept_as"] for each in others}
+
+
+def test_the_last_reading_is_written_one_way_however_it_was_spelt() -> None:
+    sheet = made()
+    [wall] = sheet.walls
+    [line] = wall.lines
+    typed = {'2-13/16"': 2.8125 * 25.4, "2.8": 2.8 * 25.4}  # the second is no fraction of a rule, so it stands as typed
+    marks = [
+        replace(mark, last={"value_raw": raw, "unit": "in", "value_mm": mm, "visit_date": date(2026, 1, 5)})
+        for mark, (raw, mm) in zip(line.marks, typed.items(), strict=True)
+    ]
+    page = pages.field_sheet(replace(sheet, walls=[replace(wall, lines=[replace(line, marks=marks)])])).decode()
+    assert re.findall(r"; last ([^<]+)<", page) == ["2 13/16 in", "2.8 in"]

@@ -143,6 +143,23 @@ def test_held_readings_are_released_rejected_and_corrected_and_the_verdict_has_i
     assert [each for each in acts(reviewing) if each[3] == "done"] == [("O1", "rule", "DH-01-N", "done")] * 3
 
 
+def test_what_only_the_look_of_now_sets_aside_is_released_without_a_new_list(
+    reviewing: Running, office: TestClient
+) -> None:
+    """A correction mistyped by an inch: no list has it, the wall's page takes it for a misread at once."""
+    [used] = [
+        row["reading_id"]
+        for row in reviewing.store().readings(walls=[("DH-01", "N")]).to_pylist()
+        if (row["mark"], str(row["visit_date"])) == ("M2", "2025-04-08")
+    ]
+    place = f"/review/readings/{used}"
+    for sent in ({"act": "correct", "value": "1 1/8", "unit": "in"}, {"act": "release"}):
+        opened = office.get(place)
+        assert ("held" in words(opened).split("As it came in")[0]) == (sent["act"] == "release")
+        assert office.post(place, data=form_of(opened, **sent, why="read so")).status_code == 303
+    assert "1 1/8 in: used" in words(office.get(place))
+
+
 def test_of_several_rulings_those_on_record_are_named_where_one_cannot_be_made(
     reviewing: Running, office: TestClient
 ) -> None:

@@ -192,3 +192,64 @@ def test_a_body_larger_than_a_form_is_not_read(running: Running) -> None:
 
     headers = {"Content-Type": "application/x-www-form-urlencoded"}
     assert browser.post("/sign-out", content=endless(), headers=headers).status_code == 413
+
+
+NEW = "five other words of nobody"
+
+
+def change_password(browser, **changed: str):
+    token = token_of(browser.get("/password").text)
+    return browser.post("/password", data={"old": PASSWORD, "new": NEW, "again": NEW, "csrf": token} | changed)
+
+
+@pytest.mark.parametrize("role", list(PEOPLE))
+def test_everybody_changes_their_own_password_and_every_session_of_theirs_ends(role: Role, running: Running) -> None:
+    browser, elsewhere, other = (
+        running.signed_in(each) for each in (role, role, Role.OFFICE if role is not Role.OFFICE else Role.ENGINEER)
+    )
+    answer = change_password(browser)
+    assert (answer.status_code, answer.headers["location"]) == (303, "/sign-in?done=password")
+    assert "Your password is changed. Sign in with the new one." in browser.get(answer.headers["location"]).text
+    assert [each.get("/").status_code for each in (browser, elsewhere, other)] == [303, 303, 200]
+    name = PEOPLE[role]
+    assert sign_in(running, name=name)[1].status_code == 401
+    assert sign_in(running, name=name, password=NEW)[1].status_code == 303
+    rows = running.store().office.rows("audit")
+    assert [(row["who"], row["result"]) for row in rows if row["act"] == "change password"] == [(name, "done")]
+    assert not any(secret in str(rows) for secret in (PASSWORD, NEW))
+
+
+@pytest.mark.parametrize(
+    ("changed", "said"),
+    [
+        ({"old": "another sentence"}, "This is not your password so far."),
+        ({"again": NEW + "!"}, "not typed the same twice"),
+        ({"new": PASSWORD, "again": PASSWORD}, "This is the password that you have."),
+        ({"new": "short", "again": "short"}, "Expected: 12 to 256 signs"),
+    ],
+)
+def test_a_password_that_cannot_be_changed_so_stays(changed: dict[str, str], said: str, running: Running) -> None:
+    browser = running.signed_in(Role.TECHNICIAN)
+    answer = change_password(browser, **changed)
+    assert answer.status_code == 422
+    assert said in answer.text
+    assert NEW not in answer.text
+    assert browser.get("/").status_code == 200
+    assert sign_in(running, name="T1")[1].status_code == 303
+
+
+def test_a_password_changes_by_the_services_own_form_only_and_not_by_key(running: Running) -> None:
+    browser = running.signed_in(Role.OFFICE)
+    assert change_password(browser, csrf="another").status_code == 403
+    keyed = running.with_key(Role.OFFICE).post("/password", data={"old": PASSWORD, "new": NEW, "again": NEW})
+    assert keyed.status_code == 400
+    assert sign_in(running)[1].status_code == 303
+
+
+def test_guessing_the_password_so_far_is_as_limited_as_signing_in(start) -> None:
+    running = start(sign_in_failures_by_account="2 per 15 minute")
+    browser = running.signed_in(Role.ENGINEER)
+    tried = [change_password(browser, old=f"guess number {n}").status_code for n in range(3)]
+    assert tried == [422, 422, 429]
+    assert change_password(browser).status_code == 429, "the right one waits as well"
+    assert sign_in(running, name="E1")[1].status_code == 429

@@ -7,10 +7,12 @@ from datetime import date, timedelta
 import pytest
 from service_running import BEGAN, HEADINGS, NORTH, REGISTER, SOUTH, Running, sheet, token_of
 
+from monitor.demo import photos as demo_photos
 from monitor.errors import StoreError
+from monitor.ingest.pictures import bare
 from monitor.pipeline import assessing, intake, judging, saying, uploads
 from monitor.pipeline.new_verdicts import new_verdicts
-from monitor.store import Store
+from monitor.store import Store, photos
 from monitor.terms import Role
 
 DAY = date(2026, 5, 12)
@@ -237,7 +239,6 @@ def test_an_answer_lost_on_the_way_is_found_again_and_nothing_is_stored_twice(
     ("files", "status", "said"),
     [
         ([], 422, "files"),
-        ([("photo.jpg", b"\xff\xd8\xff\xe0 and so on")], 415, "photo.jpg: pictures and PDF cannot be read"),
         ([("a.csv", b"x")] * 51, 413, "at most 50 at once"),
         ([("big.csv", b"x" * (41 * 1024 * 1024))], 413, "40,960 KB"),
     ],
@@ -265,6 +266,83 @@ def test_a_file_that_cannot_be_read_says_so_and_the_others_are_taken(with_walls:
     assert client.post(f"/api/uploads/{found['upload_id']}/confirm").json()["state"] == "stored"
 
 
+NAMED = (
+    "with photos.csv",
+    GOOD[1].replace(b",mends\n", b",photos\n", 1).replace(b",2 15/16,in,gap,", b",2 15/16,in,gap,IMG_1.jpg", 1),
+)
+RULE, SIDEWAYS, _ = demo_photos.make().values()
+
+
+def photos_in(running: Running) -> list[tuple[str, str, str, str, str, int]]:
+    rows = running.store().office.rows("photos")
+    return [
+        (r["file_name"], r["wall"], str(r["visit_date"]), r["mark"], r["who"], len(r["reading_ids"].split()))
+        for r in rows
+    ]
+
+
+@pytest.mark.usefixtures("without_model")
+def test_photos_are_tied_to_readings_of_the_same_upload_as_the_command_ties_them(with_walls: Running) -> None:
+    client = with_walls.with_key(Role.TECHNICIAN)
+    found = previewed(client, ("img_1.JPG", RULE), NAMED, ("garden.jpeg", SIDEWAYS))
+    assert found["says"] == "This adds 10 readings, ties 1 photo. Of 1 photo it must be said what it shows."
+    told = [file["photo"] for file in found["files"]]
+    assert told[0] == {"fate": "tied", "why": "It is tied to DH-01-N, visit of 2026-05-12, mark M1, 1 reading."}
+    assert (told[1], told[2]["fate"]) == (None, "held")
+    assert told[2]["why"].startswith("No reading names it. Send it again and say its wall")
+    assert photos_in(with_walls) == [], "nothing is kept before it is confirmed"
+    done = client.post(f"/api/uploads/{found['upload_id']}/confirm").json()
+    assert (done["state"], [file["photo"] for file in done["files"]]) == ("stored", told)
+    assert photos_in(with_walls) == [("img_1.JPG", "N", "2026-05-12", "M1", "T1", 1)]
+    [row] = with_walls.store().office.rows("photos")
+    kept = photos.read(with_walls.root, row["sha256"], row["ending"])
+    assert (bare(RULE).data, demo_photos.PLACE in RULE, demo_photos.PLACE in kept) == (kept, True, False)
+    again = previewed(client, ("img_1.JPG", RULE))
+    assert (again["says"], again["files"][0]["photo"]["fate"]) == ("Nothing new. 1 photo is in already.", "in already")
+
+
+@pytest.mark.usefixtures("without_model")
+def test_what_a_photo_shows_is_said_with_it_and_what_is_said_wrongly_is_told(with_walls: Running) -> None:
+    client = with_walls.with_key(Role.OFFICE)
+
+    def asked(**said: str) -> dict:
+        answer = client.post("/api/uploads", files=sent(("garden.jpeg", SIDEWAYS)), data=said)
+        assert answer.status_code == 200, answer.text
+        return answer.json()
+
+    for said, problem in (
+        ({"wall": "DH-77-N", "visit": "2025-10-07"}, "The register has no such wall"),
+        ({"wall": "dh-01-n", "visit": "7.10.2025"}, "'7.10.2025' is no day. Mend: Write it like 2026-05-31."),
+        ({"wall": "dh-01-n", "visit": "2025-10-08"}, "Nobody was at DH-01-N on that day"),
+        ({"wall": "dh-01-n", "visit": "2025-10-07", "mark": "M9"}, "This wall has no such mark"),
+        ({"mark": "M3"}, "Of which wall the photos are must be said as well"),
+    ):
+        [file] = asked(**said)["files"]
+        assert file["problem"].startswith("garden.jpeg: ")
+        assert problem in file["problem"]
+    found = asked(wall="dh-01-n", visit="2025-10-07", mark="m3")
+    assert found["says"] == "This ties 1 photo."
+    client.post(f"/api/uploads/{found['upload_id']}/confirm")
+    assert photos_in(with_walls) == [("garden.jpeg", "N", "2025-10-07", "M3", "O1", 1)]
+
+
+@pytest.mark.usefixtures("without_model")
+@pytest.mark.parametrize(
+    ("data", "said"),
+    [
+        (b"%PDF-1.7 ...", "It is a PDF file; nothing of it was kept. Send photos as JPEG or PNG"),
+        (b"\x00\x00\x00\x18ftypheic", "It is a HEIC file; set the telephone's camera to JPEG"),
+        (RULE[: len(RULE) // 2], "nothing of it was kept"),
+    ],
+)
+def test_what_is_no_photo_that_can_be_kept_says_so_and_the_others_are_taken(
+    data: bytes, said: str, with_walls: Running
+) -> None:
+    found = previewed(with_walls.with_key(Role.TECHNICIAN), ("a", data), GOOD)
+    assert said in found["files"][0]["problem"]
+    assert found["says"] == "This adds 10 readings. 1 file cannot be taken in."
+
+
 def test_too_many_uploads_in_a_minute_are_asked_to_wait(start) -> None:
     client = start(uploads_by_account="2 per 1 minute").with_key(Role.TECHNICIAN)
     statuses = [client.post("/api/uploads", files=sent(("a.csv", b"x"))).status_code for _ in range(3)]
@@ -288,6 +366,16 @@ def test_the_pages_do_the_same_without_a_script(with_walls: Running) -> None:
     acts = [(row["who"], row["act"], row["wall"]) for row in with_walls.store().office.rows("audit")]
     assert acts[1:] == [("T1", "upload preview", ""), ("T1", "upload confirm", "DH-01-N")]
     assert browser.post("/uploads", data={"csrf": token}, files=sent(("", b""))).status_code == 422
+
+
+def test_where_there_is_nothing_to_store_nothing_is_offered(with_walls: Running) -> None:
+    browser = with_walls.signed_in(Role.TECHNICIAN)
+    token = token_of(browser.get("/uploads").text)
+    shown = browser.post("/uploads", data={"csrf": token}, files=sent(("empty.csv", b""))).headers["location"]
+    page = browser.get(shown).text
+    assert "There is nothing in it to store" in page
+    assert "Choose other files" in page
+    assert "Store this" not in page
 
 
 @pytest.mark.usefixtures("without_model")

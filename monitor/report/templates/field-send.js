@@ -13,8 +13,11 @@ const fieldSend = (uploadTo) => {
   const post = async (path, body) =>
     answer(path, {method: "POST", headers: {"x-csrf-token": (await answer("/api/session")).csrf}, body});
 
+  const possible = Boolean(uploadTo) && location.protocol !== "file:";
   return {
-    possible: Boolean(uploadTo) && location.protocol !== "file:",
+    possible,
+    // Who is signed in, "" where that cannot be told now.
+    who: async () => possible ? answer("/api/session").then((said) => said.account, () => "") : "",
     preview: async (text, name) => {
       const form = new FormData();
       form.append("files", new Blob([text], {type: "application/json"}), name);

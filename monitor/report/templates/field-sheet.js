@@ -4,7 +4,7 @@ addEventListener("DOMContentLoaded", async () => {
   const sheet = JSON.parse($("sheet-data").textContent);
   const rules = fieldRules, {at, asked, lineOf, named} = fieldRows;
   const kept = await fieldKept();
-  const empty = () => ({technician: "", date: "", slots: {}, marks: {}, walls: {}, instruments: {}, step: 0, work: {done: {}, marks: {}, note: ""}});
+  const empty = () => ({technician: "", date: "", slots: {}, marks: {}, walls: {}, instruments: {}, step: 0, gone: "", work: {done: {}, marks: {}, note: ""}});
   const steps = all(".field");
   let state = empty(), open = null, typing = {whole: "", part: "", unit: "in", doubt: ""}, failed = kept.where === "";
 
@@ -16,13 +16,14 @@ addEventListener("DOMContentLoaded", async () => {
   // One save after the other; what is on the disk is said only once it is there.
   let saving = Promise.resolve(), changes = 0;
   function keep() {
-    const now = structuredClone(state), change = ++changes;
+    const now = {...structuredClone(state), file: fileNow()}, change = ++changes;
     document.body.dataset.kept = "not yet";
-    saving = saving.then(() => kept.save(sheet.id, now)).then(() => { failed = kept.where === ""; }, () => { failed = true; })
+    saving = saving.then(() => kept.save(sheet.kept_as, now)).then(() => { failed = kept.where === ""; }, () => { failed = true; })
       .then(() => { if (change === changes) { document.body.dataset.kept = failed ? "no" : "yes"; progress(); warn(); } });
   }
 
   function changed() {
+    state.gone = "";
     if (!state.date) { state.date = today(); $("date").value = state.date; }
     keep();
     show();
@@ -76,7 +77,7 @@ addEventListener("DOMContentLoaded", async () => {
     if (!fine) return "";
     const step = line.unit === "in" ? 25.4 / 16 : 1;
     const [low, high] = [Math.ceil(fine.low / step - 1e-9), Math.floor(fine.high / step + 1e-9)].map((n) => rules.written(n * step, line.unit));
-    return `${rules.written(fine.middle, line.unit)}, fine from ${low} to ${high}`;
+    return `expect ${rules.written(fine.middle, line.unit)}, fine from ${low} to ${high}`;
   }
 
   function show() {
@@ -116,7 +117,8 @@ addEventListener("DOMContentLoaded", async () => {
   function progress() {
     const found = sheet.walls.flatMap((_, w) => places(w)), done = found.filter(([, there]) => there).length;
     const kept = {yes: "Kept on this phone.", "not yet": "Keeping it …"}[document.body.dataset.kept] ?? "";
-    $("progress").textContent = `${done} of ${found.length} readings are there or have a reason. ${kept}`;
+    const gone = {sent: "All of it was sent.", saved: "All of it is in the file saved last; send that file."}[state.gone] ?? "";
+    $("progress").textContent = [`${done} of ${found.length} readings are there or have a reason.`, kept, gone].filter(Boolean).join(" ");
   }
 
   // the keys
@@ -155,7 +157,7 @@ addEventListener("DOMContentLoaded", async () => {
     state.slots[place] = {typed: [...before, {text, unit: typing.unit}]};
     changed();
     const asks = asked(sheet, w, l, m, state), mark = named(sheet.walls[w], sheet.walls[w].lines[l].marks[m].mark, state), fine = fineText(w, l, m, placing);
-    const outside = `${text} is outside the range (${fine}).`;
+    const outside = `${mark}: ${text} is outside the range (${fine}).`;
     const said = {
       again: `${outside} Read mark ${mark} again.`,
       second: `${outside} The same twice. Photograph the rule at ${mark}. ` + (sheet.walls[w].second
@@ -214,10 +216,15 @@ addEventListener("DOMContentLoaded", async () => {
   for (const list of all(".instrument")) list.addEventListener("change", () => { state.instruments[list.dataset.at] = list.value; changed(); });
   $("technician").addEventListener("input", () => { state.technician = $("technician").value.trim(); changed(); });
   $("date").addEventListener("change", () => { state.date = $("date").value; keep(); show(); });
+  const turnTo = (step) => { state.step = step; keep(); show(); };
   if (steps.length > 1) steps.forEach((_, step) => {
     const button = Object.assign(document.createElement("button"), {type: "button", className: "act"});
-    button.addEventListener("click", () => { state.step = step; changed(); });
+    button.addEventListener("click", () => turnTo(step));
     $("chooser").append(button);
+    if (!steps[step + 1]) return;
+    const on = Object.assign(document.createElement("button"), {type: "button", className: "act onscreen", textContent: `On to ${steps[step + 1].dataset.label}`});
+    on.addEventListener("click", () => { turnTo(step + 1); steps[step + 1].scrollIntoView(); });
+    steps[step].append(on);
   });
 
   // the record of the work
@@ -251,7 +258,17 @@ addEventListener("DOMContentLoaded", async () => {
 
   const content = () => JSON.stringify(fieldRows.file(sheet, state), null, 1);
   const name = () => `visit_${state.date || today()}_${state.technician.replace(/[^\w-]/g, "") || "unnamed"}_${sheet.id}`;
+  const fileNow = () => ({name: `${name()}.json`, text: content(), about: `${state.date}, ${[...new Set(sheet.walls.map((wall) => wall.key))].join(", ")}`});
   const tell = (text) => { $("sent").textContent = text; };
+  const leave = (how) => { state.gone = how; keep(); };
+
+  function save(file) {
+    const link = document.createElement("a");
+    link.href = URL.createObjectURL(new Blob([file.text], {type: "application/json"}));
+    link.download = file.name;
+    link.click();
+    setTimeout(() => URL.revokeObjectURL(link.href), 60000);
+  }
 
   function whole() {
     if (!state.technician) { tell("Write your id under “Read by” first."); $("technician").focus(); return false; }
@@ -261,30 +278,34 @@ addEventListener("DOMContentLoaded", async () => {
 
   $("save").addEventListener("click", () => {
     if (!whole()) return;
-    const link = document.createElement("a");
-    link.href = URL.createObjectURL(new Blob([content()], {type: "application/json"}));
-    link.download = `${name()}.json`;
-    link.click();
-    setTimeout(() => URL.revokeObjectURL(link.href), 60000);
-    tell(`Saved as ${link.download}. Send that file to the office. The sheet stays on this phone until you clear it.`);
+    const file = fileNow();
+    save(file);
+    leave("saved");
+    tell(`Saved as ${file.name}. Send that file to the office. The sheet stays on this phone until you clear it.`);
   });
 
   // Some browsers pass on no JSON, but text; the file is known by what is in it.
   const files = () => [["json", "application/json"], ["txt", "text/plain"]]
     .map(([end, type]) => ({files: [new File([content()], `${name()}.${end}`, {type})]})).find((one) => navigator.canShare?.(one));
   $("share").hidden = !files();
-  $("share").addEventListener("click", () => { if (whole()) navigator.share(files()).then(() => tell("Shared."), (error) => tell(`Not shared (${error.message}). Save the file.`)); });
+  $("share").addEventListener("click", () => { if (whole()) navigator.share(files()).then(() => { leave("saved"); tell("Shared."); }, (error) => tell(`Not shared (${error.message}). Save the file.`)); });
 
   const office = fieldSend(sheet.upload_to);
   $("send").hidden = !office.possible;
+  $("no-signal").hidden = office.possible;
+  if (office.possible) { $("send").classList.add("main"); $("save").classList.remove("main"); }
   $("send").addEventListener("click", async () => {
     if (!whole()) return;
     tell("Sending …");
     try {
       const told = await office.preview(content(), `${name()}.json`);
       const rows = told.files[0].tables.flatMap((table) => table.messages);
-      if (!confirm([`${told.says} Send it?`, ...rows.slice(0, 6)].join("\n\n"))) { tell("Not sent."); return; }
-      tell(`Sent. ${(await office.confirm(told)).says}`);
+      const more = rows.length > 6 ? [`And ${rows.length - 6} more; the office sees them all.`] : [];
+      if (!confirm([`${told.says} Send it?`, ...rows.slice(0, 6), ...more].join("\n\n"))) { tell("Not sent."); return; }
+      const done = await office.confirm(told);
+      leave("sent");
+      const now = done.walls.flatMap((wall) => [`${wall.wall}: ${wall.verdict || "no verdict yet"}.`, ...wall.alarms]);
+      tell([`Sent. ${done.says}`, ...now].join("\n"));
     } catch (error) { tell(`Not sent: ${error.message}. It is kept here; send it later, or save the file.`); }
   });
 
@@ -297,9 +318,31 @@ addEventListener("DOMContentLoaded", async () => {
     tell("Cleared.");
   });
 
+  // Readings of other sheets that lie on this phone and went nowhere: their files can be saved from here.
+  async function offerOthers() {
+    for (const [key, other] of await kept.all().catch(() => [])) {
+      const holds = other.file && (Object.keys(other.slots).length || Object.values(other.work.done).some(Boolean));
+      if (key === sheet.kept_as || other.gone || !holds) continue;
+      const box = Object.assign(document.createElement("p"), {className: "told", textContent: `Readings of another sheet are on this phone and were neither sent nor saved: ${other.file.about}. `});
+      const button = Object.assign(document.createElement("button"), {type: "button", className: "act", textContent: "Save their file"});
+      button.addEventListener("click", () => {
+        save(other.file);
+        kept.save(key, {...other, gone: "saved"});
+        box.textContent = `Saved as ${other.file.name}. Send that file to the office.`;
+      });
+      box.append(button);
+      $("others").append(box);
+    }
+  }
+
   for (const part of all(".fine")) part.dataset.said = part.textContent;
-  state = {...empty(), ...(await kept.load(sheet.id).catch(() => { failed = true; return null; }))};
+  state = {...empty(), ...(await kept.load(sheet.kept_as).catch(() => { failed = true; return null; }))};
   navigator.storage?.persist?.().catch(() => {});
   fill();
+  await offerOthers();
+  office.who().then((who) => {
+    if (state.technician || !sheet.people.includes(who)) return;
+    state.technician = $("technician").value = who;
+  });
   document.body.dataset.ready = kept.where || "not kept";
 });
