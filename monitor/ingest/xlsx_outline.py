@@ -1,9 +1,9 @@
 """What a workbook's XML tells before any value of it is read: whether it keeps the bounds, and each sheet's outline.
 
 The library that reads the values takes a row as a whole, a merged block cell by cell, and leaves out rows that stand
-out of their order; so all of that is looked at here first, part by part. Elements by ECMA-376 Part 1, 18.3.1 (row, c, f,
-v, is, mergeCell); a document type declaration is an error in a workbook (ECMA-376 Part 2, 9.1.4, from memory), and the
-way to entities that grow.
+out of their order; so all of that is looked at here first, part by part. Elements by ECMA-376 Part 1, 18.3.1 (row, c,
+f, v, is, mergeCell); a document type declaration is an error in a workbook (ECMA-376 Part 2, 9.1.4, from memory), and
+the way to entities that grow.
 """
 
 import io
@@ -35,8 +35,8 @@ _OF_SHEETS = _CELL_PARTS | {"row", "c", "is", "si"}
 
 @dataclass
 class Outline:
-    """One worksheet. filled: rows with something in them; formulas: texts of those that no spreadsheet has computed yet,
-    by row and column; merges: by first row, column and last row of each block down one column (others are titles).
+    """One worksheet. filled: rows with something in them; formulas: those that no spreadsheet has computed yet, by row
+    and column; merges: by first row, column and last row of each block down one column (others are titles).
     """
 
     filled: set[int] = field(default_factory=set)
