@@ -8,7 +8,19 @@ from dataclasses import dataclass
 from openpyxl.utils import get_column_letter
 
 _SHOWN = 60
-_CONTROLS = {code: None for code in (*range(32), *range(127, 160)) if chr(code) not in "\t\n\r"}
+_CONTROLS = [code for code in (*range(32), *range(127, 160)) if chr(code) not in "\t\n\r"]
+_UNSEEN = dict.fromkeys(
+    (
+        *_CONTROLS,
+        0xAD,
+        *range(0x200B, 0x2010),
+        *range(0x202A, 0x202F),
+        *range(0x2060, 0x2065),
+        *range(0x2066, 0x206A),
+        0xFEFF,
+    )
+)
+"""Control signs, and signs without width (category Cf of the Unicode standard), as copies from web pages have them."""
 
 
 @dataclass(frozen=True)
@@ -87,7 +99,7 @@ def sheet_key(sheet: Sheet, sheets: Sequence[Sheet]) -> str:
 def unguarded(text: str) -> str:
     """Text without the apostrophe that spreadsheets, and mend sheets, put before what is to stay text.
 
-    Control signs go too: no person typed them, and a terminal would obey them.
+    Control signs go too, and signs without width: no person typed or sees them, and a terminal would obey them.
     """
-    stripped = text.translate(_CONTROLS).strip()
+    stripped = text.translate(_UNSEEN).strip()
     return stripped[1:].strip() if stripped.startswith("'") and len(stripped) > 1 else stripped

@@ -1,19 +1,18 @@
 """CSV as it comes: any usual encoding and separator, with or without a byte order mark."""
 
-import csv
-import io
-from collections.abc import Iterator
+import re
 
 from charset_normalizer import from_bytes
 
 from monitor.errors import IntakeError, Where
 from monitor.ingest.cells import Cell, Line, Sheet, make_line, unguarded
+from monitor.ingest.csv_rows import csv_rows
 from monitor.ingest.limits import check_cell, check_rows
 
-_SEPARATORS = ",;\t|"
 _OLD_ENCODINGS = ["cp1252", "mac_roman", "cp850", "cp437"]
+_FRACTIONS = (("cp1252", re.compile(rb"[0-9 ,;\t][\xbc-\xbe]")), ("cp850", re.compile(rb"[0-9 ,;\t][\xab\xac\xf3]")))
+"""Where ¼, ½ and ¾ stand; by the other of the two they would be signs that no number is followed by."""
 _MARKS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
-_PROBE_ROWS = 50
 _STRAY = 0.05
 """Share of zero bytes up to which they are stray signs in a text, not another kind of file."""
 
@@ -22,10 +21,12 @@ def read_csv(name: str, data: bytes) -> tuple[Sheet, list[str]]:
     """The rows of a CSV file, and notes on how it was read. Raises IntakeError where it is no text."""
     text, notes = _decoded(name, data)
     lines: list[Line] = []
-    for number, fields in enumerate(_records(name, text), 1):
+    for number, fields in csv_rows(name, text):
         if number == 1 and len(fields) <= 2 and fields and fields[0].strip().lower().startswith("sep="):
             continue
-        line = make_line(number, [Cell(unguarded(field)) for field in fields])
+        while fields and not fields[-1]:  # a row of separators alone has as many cells as it has signs
+            fields.pop()
+        line = make_line(number, [Cell(unguarded(field)) for field in fields]) if fields else None
         if line:
             where = Where(file=name, row=number)
             check_rows(where, len(lines) + 1, len(line.cells))
@@ -44,10 +45,20 @@ def _decoded(name: str, data: bytes) -> tuple[str, list[str]]:
     try:
         return data.decode("utf-8"), []
     except UnicodeDecodeError:
-        best = from_bytes(data, cp_isolation=_OLD_ENCODINGS).best()
-    if best is None:
+        encoding = _old_encoding(data)
+    if not encoding:
         raise _not_text(name)
-    return str(best), [f"{name}: old 8-bit text, read as {best.encoding}; look at its fractions and accents."]
+    said = f"{name}: old 8-bit text, read as {encoding}; look at its fractions and accents."
+    return data.decode(encoding, "replace"), [said]
+
+
+def _old_encoding(data: bytes) -> str:
+    """The encoding by which a sign after a number is a fraction, else the likeliest; '' where it is no text."""
+    for encoding, fractions in _FRACTIONS:
+        if fractions.search(data):
+            return encoding
+    best = from_bytes(data, cp_isolation=_OLD_ENCODINGS).best()
+    return best.encoding if best else ""
 
 
 def _strict(name: str, data: bytes, encoding: str) -> str:
@@ -64,42 +75,3 @@ def _not_text(name: str) -> IntakeError:
         expected="CSV in UTF-8, or XLSX",
         mend="Save it as XLSX or as CSV UTF-8 and send it again.",
     )
-
-
-def _records(name: str, text: str) -> Iterator[list[str]]:
-    """Rows of fields. A quote that is opened and never closed would swallow rows, so it is refused."""
-    separator = _separator(text)
-    try:
-        for number, fields in enumerate(csv.reader(io.StringIO(text, newline=""), delimiter=separator), 1):
-            swallowed = [field for field in fields if field.count("\n") > 1 and separator in field]
-            if swallowed:
-                raise IntakeError(
-                    "A quotation mark is opened and not closed, so that rows run together.",
-                    where=Where(file=name, row=number),
-                    got=swallowed[0][:40].replace("\n", " / "),
-                    expected="a quotation mark at both ends of the cell, or none",
-                    mend='Write inches as 1 3/16 with "in" in the unit column, or save the file as XLSX.',
-                )
-            yield fields
-    except csv.Error as error:
-        raise IntakeError(
-            "The rows of the file cannot be told apart.",
-            where=Where(file=name),
-            got=str(error),
-            expected="CSV",
-            mend="Save it as XLSX or as CSV UTF-8 and send it again.",
-        ) from None
-
-
-def _separator(text: str) -> str:
-    """The separator that parts the first rows into the most fields."""
-    first = [line for line in text.splitlines() if line.strip()][:_PROBE_ROWS]
-
-    def fields(separator: str) -> int:
-        counts = sorted(len(row) for row in csv.reader(first, delimiter=separator))
-        return counts[len(counts) // 2] if counts else 0
-
-    try:
-        return max(_SEPARATORS, key=fields)
-    except csv.Error:
-        return ","

@@ -6,23 +6,17 @@ from monitor.errors import IntakeError, Where
 from monitor.ingest.cells import Book
 from monitor.ingest.csv_file import read_csv
 from monitor.ingest.limits import check_bytes
+from monitor.ingest.other_kinds import refuse_other_kinds
 from monitor.ingest.visit_sheet import looks_like_sheet, read_visit_sheet
 from monitor.ingest.xlsx_file import read_xlsx
 
 _ZIP = b"PK\x03\x04"
-_OLD_SPREADSHEET = b"\xd0\xcf\x11\xe0"
 
 
 def read_book(name: str, data: bytes) -> Book:
     """The file's sheets. Raises IntakeError where it is empty, too large, damaged or of another kind."""
     check_bytes(name, len(data))
-    if data.startswith(_OLD_SPREADSHEET):
-        raise IntakeError(
-            "The workbook has a password, or is of the old kind (XLS).",
-            where=Where(file=name),
-            expected="XLSX without a password, or CSV UTF-8",
-            mend="Save it as XLSX without a password and send it again.",
-        )
+    refuse_other_kinds(name, data)
     if data.startswith(_ZIP):
         sheets, notes = read_xlsx(name, data)
     elif looks_like_sheet(data):

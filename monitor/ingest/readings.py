@@ -199,7 +199,7 @@ def _without_totals(drafts: list[Draft]) -> tuple[list[Draft], list[str]]:
     """Rows that can be readings, and notes on those that are a total, a signature or the like."""
     kept, notes = [], []
     for draft in drafts:
-        first = next(cell.text for cell in draft.row.line.cells if cell.text)
+        first = next(cell.shown for cell in draft.row.line.cells if cell.text)
         says_where_or_when = draft.row.text("wall") or draft.row.text("visit_date")
         tells = [name for name in _TELLING if draft.row.text(name)]
         if not tells or (_TOTAL.fullmatch(first) and not says_where_or_when):

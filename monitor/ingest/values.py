@@ -8,7 +8,7 @@ from typing import TypeVar
 
 from monitor.errors import LengthError
 from monitor.ingest.cells import Cell
-from monitor.ingest.findings import CellError, held, rejected
+from monitor.ingest.findings import CellError, held, mend_of_formula, rejected
 from monitor.lengths import DENOMINATORS, parse_number, tidy
 
 _Word = TypeVar("_Word", bound=StrEnum)
@@ -102,7 +102,8 @@ def _numeric_date(cell: Cell, at: str, order: bool | None, first: int, second: i
 
 
 def _no_date(cell: Cell, at: str, expected: str) -> CellError:
-    return rejected("date", f"{at} '{cell.shown}': {expected} expected.", "Write it like 2025-03-16.")
+    mend = mend_of_formula(cell.text) or "Write it like 2025-03-16."
+    return rejected("date", f"{at} '{cell.shown}': {expected} expected.", mend)
 
 
 def _year(text: str) -> int:

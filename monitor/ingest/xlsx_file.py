@@ -7,24 +7,24 @@ import warnings
 import zipfile
 import zlib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from fractions import Fraction
 from typing import Any
 from xml.etree.ElementTree import ParseError
+from xml.parsers.expat import ExpatError
 
-import openpyxl
+from openpyxl.reader.excel import ExcelReader
 from openpyxl.utils.exceptions import InvalidFileException
 
 from monitor.errors import IntakeError, Where
 from monitor.ingest.cells import Cell, Sheet, make_line, unguarded
-from monitor.ingest.limits import MAX_COLUMNS, MAX_ROWS, WHOLE_UP_TO_BYTES, check_rows, check_unpacked
+from monitor.ingest.limits import MAX_COLUMNS, check_cell, check_rows
+from monitor.ingest.xlsx_outline import Outline, outlines
 from monitor.units import fraction_text
 
-_LOOK_AT_ROWS = 20_000
 _FRACTION_FORMAT = re.compile(r"[#?0]/[#?0-9]")
 _FAULTS = (
-    InvalidFileException, zipfile.BadZipFile, zlib.error, ParseError, NotImplementedError,
+    InvalidFileException, zipfile.BadZipFile, zlib.error, ParseError, ExpatError, NotImplementedError,
     KeyError, ValueError, TypeError, AttributeError, IndexError, OSError, EOFError, RuntimeError, OverflowError,
 )  # fmt: skip
 """What a damaged workbook makes openpyxl and zipfile raise."""
@@ -32,28 +32,25 @@ _FAULTS = (
 
 def read_xlsx(name: str, data: bytes) -> tuple[list[Sheet], list[str]]:
     """The sheets with something in them, and notes. Raises IntakeError where the workbook is damaged or too large."""
-    unpacked = _unpacked_bytes(name, data)
     with warnings.catch_warnings(record=True) as heard:
         warnings.simplefilter("always")
         try:
-            sheets = _sheets(name, data, whole=unpacked <= WHOLE_UP_TO_BYTES)
+            sheets = _sheets(name, data, outlines(name, data))
         except _FAULTS as error:
-            raise _damaged(name, str(error)) from None
+            raise _damaged(name, data, str(error)) from None
     notes = sorted({f"{name}: {warning.message}" for warning in heard if warning.category is UserWarning})
     return sheets, notes
 
 
-def _unpacked_bytes(name: str, data: bytes) -> int:
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            size = sum(info.file_size for info in archive.infolist())
-    except _FAULTS as error:
-        raise _damaged(name, str(error)) from None
-    check_unpacked(name, size)
-    return size
-
-
-def _damaged(name: str, why: str) -> IntakeError:
+def _damaged(name: str, data: bytes, why: str) -> IntakeError:
+    if not zipfile.is_zipfile(io.BytesIO(data)):
+        return IntakeError(
+            "The workbook was cut off: its end is missing.",
+            where=Where(file=name),
+            got=f"{len(data):,} bytes",
+            expected="the whole XLSX file",
+            mend="Send it again; if it does not open in a spreadsheet either, save it anew first.",
+        )
     return IntakeError(
         "The workbook cannot be opened.",
         where=Where(file=name),
@@ -63,70 +60,61 @@ def _damaged(name: str, why: str) -> IntakeError:
     )
 
 
-@dataclass(frozen=True)
-class _Extra:
-    """What only a whole load tells of a sheet, by (row, column) from 1.
+class _Reader(ExcelReader):  # type: ignore[misc]
+    """Sheets of cells alone: what charts are drawn from is of no use here, and keeps workbooks from being read."""
 
-    merged: each covered cell of a merge down a column, and the cell it repeats (merges over columns are titles);
-    formulas: texts of formulas, for those that no spreadsheet has computed yet.
-    """
-
-    merged: Mapping[tuple[int, int], tuple[int, int]]
-    formulas: Mapping[tuple[int, int], str]
+    def read_chartsheet(self, sheet: Any, rel: Any) -> None:
+        """A sheet that is a chart has no cells."""
 
 
-def _sheets(name: str, data: bytes, *, whole: bool) -> list[Sheet]:
-    extras = _extras(data) if whole else {}
-    workbook = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-    try:
-        return [
-            sheet
-            for worksheet in workbook.worksheets
-            if (sheet := _sheet(name, worksheet, extras.get(worksheet.title, _Extra({}, {})))).lines
-        ]
-    finally:
-        workbook.close()
+def _sheets(name: str, data: bytes, found: Mapping[str, Outline]) -> list[Sheet]:
+    reader = _Reader(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
+    with reader.archive:
+        reader.read()
+        named = [(sheet.name, rel.target) for sheet, rel in reader.parser.find_sheets() if "chartsheet" not in rel.Type]
+        for title, part in named:
+            if part not in reader.valid_files:
+                raise IntakeError(
+                    "A sheet of the workbook is missing in the file.",
+                    where=Where(file=name, sheet=title),
+                    got=f"no {part}",
+                    expected="all of its sheets",
+                    mend="Open it in a spreadsheet, save it anew as XLSX or CSV UTF-8, and send that.",
+                )
+        pairs = zip(reader.wb.worksheets, named, strict=True)
+        sheets = [_sheet(name, worksheet, found.get(part, Outline())) for worksheet, (_, part) in pairs]
+        return [sheet for sheet in sheets if sheet.lines]
 
 
-def _extras(data: bytes) -> dict[str, _Extra]:
-    workbook = openpyxl.load_workbook(io.BytesIO(data))
-    return {worksheet.title: _Extra(_merged(worksheet), _formulas(worksheet)) for worksheet in workbook.worksheets}
-
-
-def _merged(worksheet: Any) -> dict[tuple[int, int], tuple[int, int]]:
-    return {
-        (row, block.min_col): (block.min_row, block.min_col)
-        for block in worksheet.merged_cells.ranges
-        if block.max_col == block.min_col and block.max_row <= MAX_ROWS
-        for row in range(block.min_row + 1, block.max_row + 1)
-    }
-
-
-def _formulas(worksheet: Any) -> dict[tuple[int, int], str]:
-    rows = worksheet.iter_rows(max_row=min(worksheet.max_row, _LOOK_AT_ROWS), max_col=MAX_COLUMNS)
-    return {(cell.row, cell.column): str(cell.value) for row in rows for cell in row if cell.data_type == "f"}
-
-
-def _sheet(name: str, worksheet: Any, extra: _Extra) -> Sheet:
+def _sheet(name: str, worksheet: Any, outline: Outline) -> Sheet:
     lines = []
-    kept: dict[tuple[int, int], Cell] = {}
-    sources = set(extra.merged.values())
-    special = {row for row, _ in (*extra.merged, *sources, *extra.formulas)}
+    repeated: dict[int, tuple[int, Cell]] = {}
     for number, row in enumerate(_rows(worksheet), 1):
-        cells = [_cell(cell) for cell in (row if number in special else row[: _end(row)])]
-        for column, cell in enumerate(cells, 1) if number in special else ():
-            spot = (number, column)
-            if spot in extra.formulas and not cell.text:
-                cells[column - 1] = Cell(extra.formulas[spot])
-            if spot in sources:
-                kept[spot] = cell
-            elif spot in extra.merged:
-                cells[column - 1] = kept.get(extra.merged[spot], cell)
+        if number not in outline.filled:
+            continue
+        cells = [_cell(cell) for cell in row[: _end(row)]]
+        for column, text in outline.formulas.get(number, {}).items():
+            _put(cells, column, Cell(text))
+        for column, (last, cell) in repeated.items():
+            if number <= last:
+                _put(cells, column, cell)
+        for column, last in outline.merges.get(number, ()):
+            if column <= len(cells):
+                repeated[column] = (last, cells[column - 1])
         line = make_line(number, cells)
         if line:
+            where = Where(file=name, sheet=worksheet.title, row=number)
+            check_cell(where, max((cell.text for cell in line.cells), key=len))
             lines.append(line)
         check_rows(Where(file=name, sheet=worksheet.title), len(lines))
     return Sheet(worksheet.title, tuple(lines))
+
+
+def _put(cells: list[Cell], column: int, cell: Cell) -> None:
+    """The cell in its column (from 1), where that is empty."""
+    cells.extend([Cell("")] * (column - len(cells)))
+    if not cells[column - 1].text:
+        cells[column - 1] = cell
 
 
 def _rows(worksheet: Any) -> Iterator[tuple[Any, ...]]:

@@ -77,7 +77,7 @@ def test_row_4_a_decimal_comma_is_read_in_millimetres_and_asked_about_where_it_c
         ("1 3/15", "K2 '1 3/15': sixteenths expected. Did you mean 1 3/16?"),
         ("1 19/16", "K2 '1 19/16': less than 16 sixteenths expected. Did you mean 2 3/16 or 1 9/16?"),
         ("abc", "K2 'abc': a length expected. Write it like 1 3/16 or 30.2."),
-        ("#REF!", "K2 '#REF!': a length expected. Write it like 1 3/16 or 30.2."),
+        ("#REF!", "K2 '#REF!': a length expected. The formula in it failed: type what was read."),
     ],
 )
 def test_row_5_a_slip_of_the_pen_rejects_that_row_alone(text: str, reason: str) -> None:
