@@ -6,7 +6,7 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -150,12 +150,16 @@ def token_of(text: str) -> str:
 
 
 @contextmanager
-def served(root: Path) -> Iterator[str]:
-    """The service as it runs for people, on a free port of this machine; the address to reach it by."""
+def served(root: Path, **changed: object) -> Iterator[str]:
+    """The service as it runs for people, on a free port of this machine; the address to reach it by.
+
+    changed: settings in place of the usual ones.
+    """
     with socket.socket() as listening:
         listening.bind(("127.0.0.1", 0))
         url = f"http://127.0.0.1:{listening.getsockname()[1]}"
-        app = make_app(root, WebSettings(secret="for tests only", public_url=url), Clock())
+        settings = WebSettings(secret="for tests only", public_url=url)
+        app = make_app(root, replace(settings, **changed), Clock())  # type: ignore[arg-type]
         server = uvicorn.Server(uvicorn.Config(app, log_level="warning", server_header=False))
         thread = threading.Thread(target=server.run, args=([listening],))
         thread.start()
