@@ -118,7 +118,9 @@ class Line:
         if room is None:
             return ""
         size = length_text(abs(room), self.unit)
-        return f"{size} to the limit" if room > 0 else f"over the limit by {size}"
+        said = f"{size} to the limit" if room > 0 else f"over the limit by {size}"
+        is_to_foot = self.result and self.result["total_reference"] in wording.EN["total_leaves_out"]
+        return f"{said}, a slide of the foot not counted" if is_to_foot else said
 
     @property
     def period(self) -> str:

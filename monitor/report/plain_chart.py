@@ -77,7 +77,8 @@ class PlainChart:
         visits = words.count_text(len(set(days)), "visit")
         place = f"{self.place[:1].upper()}{self.place[1:]}"
         first, last = words.day_text(min(days)), words.day_text(max(days))
-        told = [words.say("chart", "first", place=place, visits=visits, first=first, last=last)]
+        key = "first" if len(set(days)) > 1 else "only"
+        told = [words.say("chart", key, place=place, visits=visits, first=first, last=last)]
         if self.curves.work:
             told.append(str(said["straps"]))
         newest = self.stretches[-1].points

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from datetime import datetime
+from math import floor
 from typing import Any
 
 from monitor.config import Rules
@@ -41,11 +42,13 @@ _AS_BUILT = (
     ("film_hours", "smoothing film left on", "h"),
     ("marks_untouched", "marks the surface work did not touch", ""),
 )
+_WHOLE = 10
 _SHOWN: Mapping[str, Callable[[float, str], str]] = {
     "mm": wording.EN.length_text,
     "mm/yr": wording.EN.rate_text,
+    "to 1": lambda value, _: f"{floor(value)} to 1" if value >= _WHOLE else f"{floor(value * 10) / 10:.1f} to 1",
 }
-"""Units of findings that the page tells in its own."""
+"""Units of findings that the page tells in its own; odds are rounded down, as in the reason beside them."""
 _COMPONENTS = (Movement.BOW, Movement.TIP, Movement.SLIDE)
 
 

@@ -202,6 +202,16 @@ def test_a_difference_of_two_readings_that_the_band_cannot_hold_is_told_apart_fr
     assert "Dos lecturas sueltas pueden diferir más de lo que se ha movido la pared" in chart(4.8, ES).in_words()
 
 
+@pytest.mark.parametrize("words", [EN, ES], ids=["en", "es"])
+def test_a_wall_read_once_is_told_with_that_day_alone(words):
+    day = date(2026, 4, 13)
+    once = Curves(
+        "M3", [Stretch("M3", 0, 0, [Point(day, "", 0.0, None, None, None, True)])], [], [], [], [], [], None, None
+    )
+    told = PlainChart(once, "the wall", "in", words).in_words()
+    assert told == words.say("chart", "only", place="The wall", first=words.day_text(day))
+
+
 def test_without_a_band_only_the_readings_are_told():
     assert chart(4.8, EN, band=None).in_words().endswith("further in than on 14 October 2024.")
 

@@ -150,6 +150,15 @@ def test_a_wall_listed_elsewhere_is_still_named_where_it_is_held_or_overdue():
         assert f"{heading} {counts[heading]} and 1 above " in text
 
 
+def test_room_left_beside_a_total_against_the_foot_says_that_a_slide_is_not_counted():
+    rows = states()
+    rows["moving"]["wall_results"][0]["total_reference"] = "the foot of the wall"
+    lines = the_list(book_of(rows)).lines["moving"]
+    assert {line.wall: "a slide of the foot not counted" in line.room for line in lines} == {
+        WALL_OF["moving"]: True, WALL_OF["moving after straps"]: False
+    }  # fmt: skip
+
+
 def test_a_wall_that_asks_for_nobody_waits_for_no_owner(book, without):
     now = replace(book, previous=without("holding").assessment)
     [row] = [row for part in monthly_sheet(now)["sections"] for row in part["lines"] if row.state == "newly holding"]
