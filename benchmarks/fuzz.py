@@ -4,9 +4,9 @@
     python benchmarks/fuzz.py --seed 1 --kind "readings CSV" --only 4711    one file again, in this process
 
 Each file is drawn from seed, kind and number alone, so that it can be made again. Children read them, many each, under
-a bound of time a file and of memory; one that hangs, grows or dies is counted and replaced, and its file is kept in --to
-with the command that replays it. Counted, too, is a file whose rows are not all accounted for, or whose error does not
-help. Ends with 1 where there is one of these.
+a bound of time a file and of memory; one that hangs, grows or dies is counted and replaced, and its file is kept in
+--to with the command that replays it. Counted, too, is a file whose rows are not all accounted for, or whose error does
+not help. Ends with 1 where there is one of these.
 Here and not among the tests, as anybody can run it for as long as wanted; a test runs it for a short while.
 """
 
@@ -44,8 +44,10 @@ SHARES = {
 }
 """Of a hundred files."""
 BATCH = 400
-SECONDS, MEGABYTES = 20.0, 600
-"""Bounds of one file: time, and memory beyond what the child began with."""
+SECONDS, MEGABYTES = 10.0, 600
+"""Bounds of one file: time of a processor, and memory beyond what the child began with."""
+PATIENCE = 120.0
+"""Seconds by the clock after which a child is taken to hang: the machine may be busy."""
 
 
 def drawn(kind: Kind, seed: int, number: int) -> tuple[str, bytes, int | None]:
@@ -77,7 +79,11 @@ def work(kind: Kind, seed: int, numbers: range, out: int) -> None:
         most = pages * resource.getpagesize() + MEGABYTES * 1_000_000
         resource.setrlimit(resource.RLIMIT_AS, (most, most))
         for number in numbers:
-            os.write(out, (json.dumps([number, *what_became(kind, seed, number)]) + "\n").encode())
+            began = time.process_time()
+            found, why = what_became(kind, seed, number)
+            if (seconds := time.process_time() - began) > SECONDS:
+                found, why = [SLOW], f"{seconds:.0f} s"
+            os.write(out, (json.dumps([number, found, why]) + "\n").encode())
         os._exit(0)
     except BaseException:
         os._exit(1)
@@ -105,7 +111,7 @@ def outcomes(kind: Kind, seed: int, numbers: range) -> Iterator[tuple[int, list[
             status = os.waitpid(child, 0)[1]
         if numbers:
             killed_here = not ended
-            why = f"no answer in {SECONDS} s" if killed_here else f"the process ended with {status}"
+            why = f"no answer in {PATIENCE:.0f} s" if killed_here else f"the process ended with {status}"
             yield numbers[0], [SLOW if killed_here else CRASH], why
             numbers = numbers[1:]
 
@@ -114,7 +120,7 @@ def _told(into: int, numbers: range) -> Iterator[tuple[int, list[str], str]]:
     """Lines from a child until it has told all, ended, or taken too long; how many it told is returned."""
     told, rest = 0, b""
     while told < len(numbers):
-        ready, _, _ = select.select([into], [], [], SECONDS)
+        ready, _, _ = select.select([into], [], [], PATIENCE)
         piece = os.read(into, 1 << 16) if ready else b""
         if not piece:
             break
