@@ -18,6 +18,8 @@ from monitor.ingest.known import Fact, Known
 from monitor.lengths import Length, parse
 from monitor.terms import State
 
+_NAMED = 12
+"""Cells that are named one by one in a sentence."""
 _TEXTS = frozenset(f.name for f in schema.READINGS if f.type == "string")
 
 
@@ -111,10 +113,15 @@ class StoredDraft(Draft):
 
 
 def span(drafts: Sequence[Draft]) -> str:
-    """Cells of several values: 'E4:E9' where they follow one another, else 'E4, E7 and E9'; none of stored ones."""
+    """Cells of several values: 'E4:E9' where they follow one another, else 'E4, E7 and E9'; none of stored ones.
+
+    Of more than a dozen the first three are named.
+    """
     drafts = [draft for draft in drafts if not isinstance(draft, StoredDraft)]
     numbers = [draft.row.number for draft in drafts]
     places = [draft.at for draft in drafts]
     if len(places) > 2 and numbers == list(range(numbers[0], numbers[0] + len(numbers))):
         return f"{places[0]}:{places[-1]}"
+    if len(places) > _NAMED:
+        places[3:] = [f"{len(places) - 3} more"]
     return " and ".join(filter(None, [", ".join(places[:-1]), places[-1]]))

@@ -1,6 +1,7 @@
 """Checks of all rows of a file together: what is in already, and days that cannot all be."""
 
-from collections.abc import Callable, Sequence
+from collections import defaultdict
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from monitor.ingest.draft import Draft, Setting
@@ -14,22 +15,28 @@ from monitor.terms import State
 UPLOAD_DAY_HOUSES = 9
 """So many houses dated the day of upload are asked about: one more than a technician visits on a full day, 5 to 8, and
 sends the same evening (common practice, no source)."""
-_SAME_MM = 1e-9
+_SAME_DIGITS = 6
+"""Decimals of a millimetre by which two numbers are one."""
 
 
 def same_place(drafts: Sequence[Draft], setting: Setting) -> Verdicts:
     """A row that is in already adds nothing; another number for the same place is a question."""
     for rows in grouped([draft for draft in drafts if _placed(draft)], *PLACE).values():
+        alike: dict[Any, list[Draft]] = defaultdict(list)
         for draft in rows:
-            stored = setting.history.same_place(draft.values)
-            others = [(row, "the store") for row in stored if row["reading_id"] != draft.values["mends"]]
-            others += [(other.values, f"row {other.row.number}") for other in rows if other is not draft]
-            copies = [(row, place) for row, place in others if _same(row, draft.values)]
-            is_first = draft is rows[0] and "the store" not in {place for _, place in copies}
-            if copies and not is_first:
-                yield draft, _already_in(draft, *copies[0])
-            elif differing := [(row, place) for row, place in others if _differs(row, draft.values)]:
-                yield draft, _same_visit_differs(draft, *differing[0], setting)
+            alike[_said(draft.values)].append(draft)
+        stored = setting.history.same_place(rows[0].values)
+        for draft in rows:
+            others = [row for row in stored if row["reading_id"] != draft.values["mends"]]
+            in_store = next((row for row in others if _same(row, draft.values)), None)
+            first = alike[_said(draft.values)][0]
+            if in_store:
+                yield draft, _already_in_store(draft, in_store)
+            elif first is not draft:
+                wrong = f"{draft.at}: row {first.row.number} says the same."
+                yield draft, Finding(State.REJECTED, "twice-in-file", wrong, "Nothing to do.")
+            elif other := _other_number(draft, others, alike):
+                yield draft, _same_visit_differs(draft, *other, setting)
 
 
 def _placed(draft: Draft) -> bool:
@@ -37,24 +44,32 @@ def _placed(draft: Draft) -> bool:
     return draft.state is not State.REJECTED and draft.values["visit_date"] is not None and bool(read)
 
 
+def _said(row: Any) -> Any:
+    """What a row says of its place: equal in rows that say the same."""
+    return "" if row["not_read"] else (row["kind"], round(row["value_mm"], _SAME_DIGITS))
+
+
 def _same(row: Any, other: Any) -> bool:
-    if row["not_read"] or other["not_read"]:
-        return bool(row["not_read"]) and bool(other["not_read"])
-    return bool(row["kind"] == other["kind"] and abs(row["value_mm"] - other["value_mm"]) <= _SAME_MM)
+    return bool(_said(row) == _said(other))
 
 
-def _differs(row: Any, other: Any) -> bool:
-    return (
-        row.get("state") in ("", State.USED) and not row["not_read"] and not other["not_read"] and not _same(row, other)
+def _other_number(draft: Draft, stored: Sequence[Any], alike: Mapping[Any, list[Draft]]) -> tuple[Any, str] | None:
+    """A used reading of the store, or a row of the file, that gives another number for the place, and where it is."""
+    if draft.values["not_read"]:
+        return None
+    for row in stored:
+        if row.get("state") in ("", State.USED) and not row["not_read"] and not _same(row, draft.values):
+            return row, "the store"
+    own = _said(draft.values)
+    return next(
+        ((rows[0].values, f"row {rows[0].row.number}") for said, rows in alike.items() if said not in ("", own)), None
     )
 
 
-def _already_in(draft: Draft, other: Any, place: str) -> Finding:
-    if place == "the store":
-        fate = {State.HELD.value: ", and held", State.REJECTED.value: ", and was rejected by a person"}
-        wrong = f"{draft.at}: this reading is in already{fate.get(other['state'], '')}."
-        return Finding(State.REJECTED, "already-in", wrong, "Nothing to do.")
-    return Finding(State.REJECTED, "twice-in-file", f"{draft.at}: {place} says the same.", "Nothing to do.")
+def _already_in_store(draft: Draft, other: Any) -> Finding:
+    fate = {State.HELD.value: ", and held", State.REJECTED.value: ", and was rejected by a person"}
+    wrong = f"{draft.at}: this reading is in already{fate.get(other['state'], '')}."
+    return Finding(State.REJECTED, "already-in", wrong, "Nothing to do.")
 
 
 def _same_visit_differs(draft: Draft, other: Any, place: str, setting: Setting) -> Finding:

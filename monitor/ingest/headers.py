@@ -9,6 +9,8 @@ from monitor.ingest.cells import Cell, Line, Sheet, place
 from monitor.lengths import tidy, unit_of
 
 _LOOK_AT_ROWS = 40
+_NAMED = 24
+"""Headings that are named in a sentence."""
 _REMEMBERED = 4096
 """Texts of cells whose key is kept: the same few headings and words stand in every file."""
 _PER_YEAR = re.compile(r"\s*(?:per|a)?\s*(?:year|yr)$")
@@ -27,6 +29,13 @@ class Header:
     columns: Mapping[str, int]
     units: Mapping[str, str]
     doubled: Mapping[str, tuple[str, ...]]
+
+    @property
+    def shown(self) -> str:
+        """The headings for a sentence, each and all of them not longer than one."""
+        titles = [Cell(title).shown for title in self.titles if title]
+        more = [f"and {len(titles) - _NAMED} more"] if len(titles) > _NAMED else []
+        return ", ".join([*titles[:_NAMED], *more]) or "nothing"
 
 
 @dataclass(frozen=True)

@@ -1,5 +1,6 @@
 """What is known of other visits: readings in the store that another file brought, and those of this file so far."""
 
+from bisect import bisect_left, insort
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from datetime import date
@@ -21,13 +22,43 @@ PLACE = ("house", "wall", "visit_date", "part", "method", "setup", "mark")
 """Columns that say which number of which visit a row is."""
 
 
+class _ByVisit:
+    """Rows visit by visit, in order."""
+
+    def __init__(self) -> None:
+        self._rows: dict[tuple[date, int], list[Reading]] = defaultdict(list)
+        self._order: list[tuple[date, int]] = []
+
+    def add(self, row: Reading) -> None:
+        """One more row."""
+        if when(row) not in self._rows:
+            insort(self._order, when(row))
+        self._rows[when(row)].append(row)
+
+    def before(self, day: date) -> list[Reading]:
+        """The rows of the latest visit before that day."""
+        at = bisect_left(self._order, (day, -1))
+        return self._rows[self._order[at - 1]] if at else []
+
+    @property
+    def first_day(self) -> date | None:
+        """The day of the first visit."""
+        return self._order[0][0] if self._order else None
+
+    @property
+    def last(self) -> list[Reading]:
+        """The rows of the last visit."""
+        return self._rows[self._order[-1]] if self._order else []
+
+
 class History:
     """Rows by wall, asked by mark, visit or place; only used ones count as readings."""
 
     def __init__(self, rows: Iterable[Reading] = ()) -> None:
         self._by_place: dict[tuple[Any, ...], list[Reading]] = defaultdict(list)
-        self._by_mark: dict[tuple[Any, ...], list[Reading]] = defaultdict(list)
-        self._by_wall: dict[str, list[Reading]] = defaultdict(list)
+        self._by_setup: dict[tuple[Any, ...], list[Reading]] = defaultdict(list)
+        self._by_mark: dict[tuple[Any, ...], _ByVisit] = defaultdict(_ByVisit)
+        self._by_wall: dict[tuple[str, str | None], _ByVisit] = defaultdict(_ByVisit)
         self._used: set[str] = set()
         self._doubted: dict[tuple[Any, ...], list[Reading]] = defaultdict(list)
         for row in rows:
@@ -41,8 +72,11 @@ class History:
             self._doubted[row["house"], row["wall"], row["mark"], row["method"]].append(row)
         if row["state"] == State.USED:
             self._used.add(row["reading_id"])
-            self._by_mark[row["house"], row["wall"], row["mark"], row["method"], row["kind"]].append(row)
-            self._by_wall[wall_id(row["house"], row["wall"])].append(row)
+            self._by_mark[row["house"], row["wall"], row["mark"], row["method"], row["kind"]].add(row)
+            for method in (None, row["method"]):
+                self._by_wall[wall_id(row["house"], row["wall"]), method].add(row)
+            if row["deflection_mm"] is not None:
+                self._by_setup[_setup(row)].append(row)
 
     def same_place(self, row: Reading) -> list[Reading]:
         """Rows of the same wall, visit, part, method, set-up and mark that are in, whatever was decided on them."""
@@ -50,8 +84,7 @@ class History:
 
     def of_setup(self, row: Reading) -> list[Reading]:
         """Used rows with a deflection of the same wall, visit, part, method and set-up, of any mark."""
-        wall = self._by_wall.get(wall_id(row["house"], row["wall"]), [])
-        return [r for r in wall if _setup(r) == _setup(row) and r["deflection_mm"] is not None]
+        return self._by_setup.get(_setup(row), [])
 
     def doubted(self, row: Reading) -> list[Reading]:
         """Held readings of the same mark and method from before that row: of another visit or set-up."""
@@ -60,18 +93,12 @@ class History:
 
     def last_of_mark(self, row: Reading) -> Reading | None:
         """The latest used reading of the same mark, method and kind before that row's visit."""
-        same = self._by_mark.get((row["house"], row["wall"], row["mark"], row["method"], row["kind"]), [])
-        return max((r for r in same if r["visit_date"] < row["visit_date"]), key=when, default=None)
+        same = self._by_mark[row["house"], row["wall"], row["mark"], row["method"], row["kind"]]
+        return next(iter(same.before(row["visit_date"])), None)
 
     def last_visit(self, row: Reading, *, method: str | None = None) -> list[Reading]:
         """Used readings of that wall at its latest visit before that row's, by one method where asked."""
-        before = [
-            r
-            for r in self._by_wall.get(wall_id(row["house"], row["wall"]), [])
-            if r["visit_date"] < row["visit_date"] and method in (None, r["method"])
-        ]
-        latest = max(map(when, before), default=None)
-        return [r for r in before if when(r) == latest]
+        return self._by_wall[wall_id(row["house"], row["wall"]), method].before(row["visit_date"])
 
     def is_used(self, reading_id: str) -> bool:
         """Whether that reading is used."""
@@ -79,12 +106,12 @@ class History:
 
     def first_visit(self, house: str, wall: str) -> date | None:
         """The date of the wall's first used reading."""
-        return min((r["visit_date"] for r in self._by_wall.get(wall_id(house, wall), [])), default=None)
+        return self._by_wall[wall_id(house, wall), None].first_day
 
     def last_unit(self, house: str, wall: str) -> str:
         """The unit of the wall's latest used reading, '' where there is none."""
-        last = max(self._by_wall.get(wall_id(house, wall), []), key=when, default=None)
-        return str(last["unit"]) if last else ""
+        last = self._by_wall[wall_id(house, wall), None].last
+        return str(last[0]["unit"]) if last else ""
 
 
 def earlier_rows(earlier: pa.Table, houses: Iterable[str], source_sha256: str) -> list[dict[str, Any]]:

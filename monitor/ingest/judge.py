@@ -7,6 +7,7 @@ from rapidfuzz import fuzz, process
 
 from monitor.errors import LengthError
 from monitor.ingest import words
+from monitor.ingest.cells import Cell
 from monitor.ingest.draft import Draft, Setting
 from monitor.ingest.findings import CellError, held, rejected
 from monitor.ingest.known import nearest, wall_id
@@ -37,10 +38,11 @@ def _wall(draft: Draft, setting: Setting) -> None:
         at = row.at("house") if row.text("house") and not known.find("houses", house) else row.at("wall")
         if not wall:
             raise rejected("unknown-wall", f"{at} is blank: a registered house and wall expected.", "Write them.")
-        near = nearest(wall_id(house, wall), known.ids("walls"))
+        written = Cell(wall_id(house, wall)).shown
+        near = nearest(written, known.ids("walls"))
         raise rejected(
             "unknown-wall",
-            f"{at}: no wall {wall_id(house, wall)} is in the register; a registered house and wall expected.",
+            f"{at}: no wall {written} is in the register; a registered house and wall expected.",
             f"Nearest: {near}." if near else "Register its house, wall and marks first.",
         )
 

@@ -38,7 +38,9 @@ def mend_sheet(rows: Sequence[Failing]) -> bytes | None:
     writer = csv.writer(out)
     writer.writerow([*map(guarded, titles), *_ADDED])
     for row in rows:
-        cells = dict(zip(row.titles, row.cells, strict=False))
+        cells = dict(
+            reversed(list(zip(row.titles, row.cells, strict=False)))
+        )  # of two with one title the first is read
         said = [cells.get(title, "") for title in titles]
         writer.writerow([*map(guarded, said), guarded(row.wrong), guarded(row.mend), guarded(row.mends)])
     return out.getvalue().encode("utf-8-sig")

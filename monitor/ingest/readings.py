@@ -2,6 +2,7 @@
 
 import hashlib
 import re
+from collections.abc import Sequence
 from contextlib import suppress
 from datetime import date, datetime
 from typing import Any
@@ -12,7 +13,7 @@ from monitor import schema
 from monitor.config import Rules
 from monitor.errors import IntakeError, Where
 from monitor.ingest import checks
-from monitor.ingest.cells import Book, Sheet, content_sha256, sheet_key
+from monitor.ingest.cells import Book, Cell, Sheet, content_sha256, sheet_key
 from monitor.ingest.columns import READING_NEEDS, reading_names
 from monitor.ingest.draft import Draft, Setting
 from monitor.ingest.expectation import Expectations
@@ -33,6 +34,8 @@ from monitor.terms import Kind, Method, State
 _ALREADY_IN = "already-in"
 _ADDS_NOTHING = frozenset({_ALREADY_IN, "twice-in-file"})
 _TOTAL = re.compile(r"(grand |sub)?(total|sum|average|mean|count|max|min)\b.*", re.I)
+_NAMED = 8
+"""Columns that are named in a sentence."""
 _TELLING = ("wall", "visit_date", "mark", "value")
 
 
@@ -140,7 +143,7 @@ def _tables_of(book: Book, alone: bool = True) -> tuple[list[tuple[Sheet, Header
         raise IntakeError(
             "No row of the file has the headings of a table of readings.",
             where=Where(file=book.name, sheet=sheet.name, row=header.row),
-            got=_listed([title for title in header.titles if title]),
+            got=header.shown,
             expected=f"at least {_listed(list(READING_NEEDS))}; not found: "
             + _listed([need for need in READING_NEEDS if need not in header.columns]),
             mend="Name the columns so; order, case and further columns do not matter.",
@@ -148,13 +151,19 @@ def _tables_of(book: Book, alone: bool = True) -> tuple[list[tuple[Sheet, Header
     for sheet, header in found:
         _refuse_doubled(book, sheet, header)
     notes = [
-        f"{Where(book.name, sheet.name)}: of the columns {_listed(list(titles))} only the first is read."
+        f"{Where(book.name, sheet.name)}: of the columns {_shown(titles)} only the first is read."
         for sheet, header in found
         for titles in header.doubled.values()
     ]
     notes += [
-        f"{Where(book.name, sheet.name)}: left aside, no headings of readings"
-        f" ({_listed([title for title in header.titles if title][:8])})."
+        f"{Where(book.name, sheet.name)}: row {line.number} stands above the headings; left aside"
+        f" ({Header(line.number, tuple(cell.text for cell in line.cells), {}, {}, {}).shown})."
+        for sheet, header in found
+        for line in sheet.lines
+        if line.number < header.row and sum(bool(cell.text) for cell in line.cells) >= len(READING_NEEDS)
+    ]
+    notes += [
+        f"{Where(book.name, sheet.name)}: left aside, no headings of readings ({header.shown})."
         for sheet, header, whole in looked
         if not whole and (alone or not register_table(sheet))
     ]
@@ -168,10 +177,14 @@ def _refuse_doubled(book: Book, sheet: Sheet, header: Header) -> None:
             raise IntakeError(
                 f"Two columns can both be the {column.replace('_', ' ')}.",
                 where=Where(file=book.name, sheet=sheet.name, row=header.row),
-                got=_listed(list(titles)),
+                got=_shown(titles),
                 expected=f"one column named {column}",
                 mend="Rename or delete one of them.",
             )
+
+
+def _shown(titles: Sequence[str]) -> str:
+    return _listed([Cell(title).shown for title in titles[:_NAMED]])
 
 
 def _listed(names: list[str]) -> str:

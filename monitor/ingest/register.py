@@ -114,7 +114,7 @@ def _without_needs(book: Book, sheet: Sheet, header: Header, table: str) -> Inta
     return IntakeError(
         "The needed headings of a register table are not there.",
         where=Where(file=book.name, sheet=sheet.name, row=header.row),
-        got=", ".join(title for title in header.titles if title) or "nothing",
+        got=header.shown,
         expected=wanted,
         mend="Name the columns so; order, case and further columns do not matter.",
     )

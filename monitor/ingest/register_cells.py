@@ -84,7 +84,7 @@ def _as_written(text: str, _: str) -> str:
 def _unit(text: str, at: str) -> str:
     unit = unit_of(text)
     if unit not in ("in", "mm") and not is_blank(text):
-        raise rejected("unit", f"{at} '{text}': in or mm expected.", "Write in or mm.")
+        raise rejected("unit", f"{at} '{Cell(text).shown}': in or mm expected.", "Write in or mm.")
     return unit
 
 
@@ -98,7 +98,9 @@ def _months(text: str, at: str) -> str:
     listed = _id_list(text, at)
     if not all(month.isdecimal() and 0 < int(month) <= 120 for month in listed.split()):
         raise rejected(
-            "schedule", f"{at} '{text}': whole months between visits expected.", "Write them like 1 6 6 6 6."
+            "schedule",
+            f"{at} '{Cell(text).shown}': whole months between visits expected.",
+            "Write them like 1 6 6 6 6.",
         )
     return listed
 

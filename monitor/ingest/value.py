@@ -2,6 +2,7 @@
 
 from monitor.errors import LengthError
 from monitor.ingest import words
+from monitor.ingest.cells import Cell
 from monitor.ingest.draft import Draft, Setting
 from monitor.ingest.findings import Finding, held, of_length, rejected
 from monitor.ingest.geometry import STANDOFF_METHODS, deflection_mm, needs_standoff, step_mm
@@ -53,7 +54,8 @@ def _not_read(draft: Draft) -> NotRead | None:
         if not is_blank(reason):
             raise held(
                 "value-and-not-read",
-                f"{draft.at} '{draft.row.shown('value')}' is a value, and {draft.row.at('not_read')} says '{reason}'.",
+                f"{draft.at} '{draft.row.shown('value')}' is a value, and {draft.row.at('not_read')} says"
+                f" '{Cell(reason).shown}'.",
                 "Which of the two?",
             )
         return None
@@ -88,7 +90,9 @@ def _length(draft: Draft, setting: Setting, unit: str) -> Length:
         last = setting.history.last_unit(draft.values["house"], draft.values["wall"])
         offer = f"The last visit was in {last}: write {last} if this is too." if last else "Write in or mm."
         raise held(
-            "unit-missing", f"{draft.at} '{text}' has no unit: in or mm expected in {_unit_place(draft)}.", offer
+            "unit-missing",
+            f"{draft.at} '{draft.row.shown('value')}' has no unit: in or mm expected in {_unit_place(draft)}.",
+            offer,
         ) from None
     except AmbiguousLengthError as error:
         if unit == "mm" and "fraction" in error.expected:

@@ -72,6 +72,15 @@ def _sheets(name: str, data: bytes, found: Mapping[str, Outline]) -> list[Sheet]
     with reader.archive:
         reader.read()
         named = [(sheet.name, rel.target) for sheet, rel in reader.parser.find_sheets() if "chartsheet" not in rel.Type]
+        titles = [title.casefold() for title, _ in named]
+        if doubled := [title for title, _ in named if titles.count(title.casefold()) > 1]:
+            raise IntakeError(
+                "Two sheets of the workbook have one name.",
+                where=Where(file=name, sheet=doubled[0]),
+                got=f"{len(doubled)} such sheets",
+                expected="a name of its own for each sheet",
+                mend="Open it in a spreadsheet, save it anew as XLSX or CSV UTF-8, and send that.",
+            )
         for title, part in named:
             if part not in reader.valid_files:
                 raise IntakeError(
