@@ -1,13 +1,15 @@
 """Processes killed at random moments of their work, and what is lost, doubled or seen by half afterwards.
 
-    python benchmarks/faults.py [--kills 1000] [--seed 1] [--only ingest]
+    python benchmarks/faults.py [--kills 1000] [--seed 1] [--only ingest] [--plant]
 
 A child numbers its pieces of work, and writes down each number once the piece is acknowledged (the call has returned).
 It is killed with SIGKILL, another takes its place, repeats the last acknowledged piece and the one under way, and goes
-on. Half of the kills come by the clock; as most of the time goes into computing, the others come just before a file is
-opened for writing, linked, renamed or removed, or SQLite is called: at the n-th of one of these, both drawn.
+on. Half of the kills come by the clock; as most of the time goes into computing, the others come at a step that changes
+files, each kind of step in its turn: just before a file is opened for writing, linked, renamed or removed, when half of
+what is written is in a file, just before a statement of SQL, or while a transaction is being committed.
 After each kill the store is opened anew and counted. Lost: acknowledged, and not all of it there. Half-visible: neither
-all nor nothing of it there. Doubled: more than all. Ends with 1 where there is one of these.
+all nor nothing of it there. Doubled: more than all. Ends with 1 where there is one of these. --plant: with a fault of
+our own making, files written under their names at once, to see that it is found.
 Here and not among the tests, as anybody can run it for as long as wanted; a test runs it for a short while.
 """
 
@@ -16,11 +18,16 @@ import os
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy: threads do not come along into a forked child
 
 import argparse
+import builtins
+import io
+import json
 import random
 import shutil
 import signal
+import sqlite3
 import sys
 import tempfile
+import threading
 import time
 import traceback
 from collections import Counter
@@ -28,16 +35,19 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from pathlib import Path
+from typing import Any
 
+import pyarrow.compute as pc
 import small_store
 from small_store import START
 
 from monitor import store as stores
-from monitor.pipeline import assessing, intake, publishing, review, runs
-from monitor.store import Store, compaction
+from monitor.pipeline import assessing, intake, photo_intake, photos, publishing, review, runs, uploads
+from monitor.store import Store, compaction, files
 from monitor.store import store as store_module
 from monitor.store.verify import verify
-from monitor.terms import Act, Step
+from monitor.terms import Act, PhotoAct, Role, Step
+from monitor.web import accounts
 
 TODAY = START.date()
 ROWS = 5
@@ -153,22 +163,29 @@ def pages_published(store: Store) -> Found:
 
 
 def decide_and_rule(store: Store, number: int) -> None:
-    """Decide, correct, reject, release, withdraw or register a person, in turn."""
+    """Decide, call, correct, reject, release, withdraw or register a person, in turn."""
     moment, why = START + timedelta(seconds=number), str(number)
-    reading = store.facts("readings")["reading_id"][0].as_py()
-    kind = number % 5
-    if kind == 0:
-        step, due = Step.VISIT_SOONER, TODAY
-        review.decide(store, "DH-01-N", step, who="O1", why=why, owner="O1", due=due, made_at=moment, today=TODAY)
-    elif kind == 1:
-        review.rule(store, reading, Act.CORRECT, who="O1", why=why, value="2 1/2", unit="in", made_at=moment)
-    elif kind == 2:
-        review.rule(store, reading, Act.REJECT, who="O1", why=why, made_at=moment)
-    elif kind == 3:
-        review.rule(store, reading, Act.WITHDRAW, who="O1", why=why, made_at=moment)
-    else:
-        person = f"person,role,house,name\nC{number},office,,Invented {number}\n"
-        intake.take_register(store, f"p{number}.csv", person.encode(), received_at=moment, sender="O1")
+    read = store.facts("readings").sort_by("reading_id")
+    used = read.filter(pc.equal(read["source_name"], "2024-01-10.csv"))["reading_id"][0].as_py()
+    held = read.filter(pc.equal(read["state"], "held"))["reading_id"][0].as_py()
+    ruled = {"who": "O1", "why": why, "made_at": moment}
+    match number % 8:
+        case 0 | 1 as kind:
+            step = (Step.VISIT_SOONER, Step.CALLED_HOMEOWNER)[kind]
+            review.decide(store, "DH-01-N", step, owner="O1", due=TODAY, today=TODAY, **ruled)
+        case 2:
+            review.rule(store, used, Act.CORRECT, value="2 1/2", unit="in", **ruled)
+        case 3:
+            review.rule(store, used, Act.REJECT, **ruled)
+        case 4:
+            review.rule(store, used, Act.WITHDRAW, **ruled)
+        case 5 if number not in records(store):  # whoever got no answer sees that it is released
+            review.rule(store, held, Act.RELEASE, **ruled)
+        case 6:
+            review.rule(store, held, Act.WITHDRAW, **ruled)
+        case 7:
+            person = f"person,role,house,name\nC{number},office,,Invented {number}\n"
+            intake.take_register(store, f"p{number}.csv", person.encode(), received_at=moment, sender="O1")
 
 
 def records(store: Store) -> Found:
@@ -179,17 +196,73 @@ def records(store: Store) -> Found:
     )
 
 
+def give_photo(store: Store, number: int) -> None:
+    """Tie a photo, and let the homeowner see every second one."""
+    moment = START + timedelta(seconds=number)
+    given = photo_intake.Given(f"IMG_{number}.png", lambda: small_store.picture(number))
+    shown = photo_intake.Shown("DH-01", "N", date(2024, 1, 10))
+    [tied] = photo_intake.tie(store, [given], shown, who="O1", made_at=moment).outcomes
+    assert tied.row, tied
+    if (
+        number % 2
+        and not next(row for row in photos.standing(store) if row["photo_id"] == tied.row["photo_id"])["released"]
+    ):
+        photos.rule(store, tied.row["photo_id"], PhotoAct.RELEASE, who="O1", why=str(number), made_at=moment)
+
+
+def photos_tied(store: Store) -> Found:
+    """Rows of photos by number; each is read whole."""
+    rows = store.office.rows("photos")
+    assert len(photos.files(store, rows)) == len({row["sha256"] for row in rows})
+    return Counter(int(row["file_name"].removeprefix("IMG_").removesuffix(".png")) for row in rows)
+
+
+def is_released(store: Store, number: int) -> bool:
+    """Whether a photo may be seen by the homeowner where that was asked for."""
+    return number % 2 == 0 or str(number) in {row["why"] for row in store.office.rows("photo_rulings")}
+
+
+def send_upload(store: Store, number: int) -> None:
+    """Send a file to the service and confirm it."""
+    moment = START + timedelta(seconds=number)
+    data = small_store.visit(date(1990, 1, 1) + timedelta(days=number))
+    sent = [uploads.Sent(f"{number}.csv", data)]
+    upload = uploads.preview(store, sent, account="T1", at=moment, today=TODAY)
+    done = uploads.confirm(store, upload.upload_id, account="T1", at=moment, today=TODAY)
+    if done.state != uploads.STORED:  # part of it came in before a kill: shown anew, and confirmed as it is now
+        done = uploads.confirm(store, done.upload_id, account="T1", at=moment, today=TODAY)
+    assert done.state == uploads.STORED, done.says
+
+
+def change_key(store: Store, number: int) -> None:
+    """Give an account another key; whoever got no answer finds it changed at that very moment."""
+    moment = START + timedelta(seconds=number)
+    try:
+        accounts.new_key(store, "O1", at=moment)
+    except accounts.AccountError:
+        assert any(row["known_at"] == moment for row in store.office.rows("accounts"))
+
+
+def keys_given(store: Store) -> Found:
+    """Rows of the account by number."""
+    rows = store.office.rows("accounts")
+    return Counter(number for row in rows if (number := int((row["known_at"] - START).total_seconds())) > 0)
+
+
 KINDS = (
     Work("ingest", take_file, readings_of_files, small_store.READINGS_A_FILE, 12, has_receipt),
-    Work("compaction", add_and_compact, rows_of_adds, ROWS, 16),
-    Work("assessment", assess, runs_of_assessments, 1, 3),
+    Work("compaction", add_and_compact, rows_of_adds, ROWS, 14),
+    Work("assessment", assess, runs_of_assessments, 1, 2),
     Work("pages", publish, pages_published, 13, 2),
-    Work("office", decide_and_rule, records, 1, 17),
+    Work("office", decide_and_rule, records, 1, 14),
+    Work("photos", give_photo, photos_tied, 1, 7, is_released),
+    Work("uploads", send_upload, readings_of_files, small_store.READINGS_A_FILE, 6, has_receipt),
+    Work("accounts", change_key, keys_given, 1, 4),
 )
 
 
 class Steps:
-    """Counts the steps that change files, by kind; kills this process just before the n-th of one kind."""
+    """Counts the steps that change files, by kind; kills this process at the n-th of one kind."""
 
     def __init__(self) -> None:
         self.done: Counter[str] = Counter()
@@ -198,21 +271,91 @@ class Steps:
     def __call__(self, event: str, arguments: tuple[object, ...]) -> None:
         """The interpreter's own note of what it is about to do."""
         writes = event == "open" and isinstance(arguments[2], int) and arguments[2] & (os.O_WRONLY | os.O_RDWR)
-        if writes or event in {"os.rename", "os.remove", "os.link", "sqlite3.connect"}:
-            self.done[event] += 1
-            if (event, self.done[event]) == self.deadly:
-                os.kill(os.getpid(), signal.SIGKILL)
+        if writes or event in {"os.rename", "os.remove", "os.link"}:
+            self.step(event)
+
+    def step(self, kind: str, dying: Callable[[], None] = lambda: None) -> None:
+        """One step of a kind; where it is the deadly one, what is done before dying."""
+        self.done[kind] += 1
+        if (kind, self.done[kind]) == self.deadly:
+            dying()
+            os.kill(os.getpid(), signal.SIGKILL)
+
+    def watch(self) -> None:
+        """Have the steps inside of files and transactions counted too."""
+        opened, connected = io.open, sqlite3.connect
+
+        def watched_open(file: Any, mode: str = "r", *rest: Any, **more: Any) -> Any:
+            found = opened(file, mode, *rest, **more)
+            return HalfWritten(found) if "b" in mode and set(mode) & set("wxa+") else found
+
+        def watched_connect(*arguments: Any, **more: Any) -> sqlite3.Connection:
+            connection = connected(*arguments, **more)
+            connection.set_trace_callback(self.statement)
+            return connection
+
+        io.open = builtins.open = watched_open
+        sqlite3.connect = watched_connect
+
+    def statement(self, sql: str) -> None:
+        """A statement of SQL is about to be run."""
+        if sql.startswith(("PRAGMA", "SELECT")):
+            return
+        if sql == "COMMIT":
+            self.step("during a commit", lambda: threading.Timer(0, self.die_soon).start() or time.sleep(0))
+        self.step("statement")
+
+    @staticmethod
+    def die_soon() -> None:
+        """Die a moment later, from a thread beside the one at work."""
+        os.kill(os.getpid(), signal.SIGKILL)
+
+
+class HalfWritten:
+    """A file that may have to die when half of what is written is in it."""
+
+    def __init__(self, file: Any) -> None:
+        self.file = file
+
+    def write(self, data: Any) -> int:
+        """Write, or half of it."""
+        STEPS.step("half written", lambda: (self.file.write(bytes(data)[: len(data) // 2]), self.file.flush()))
+        return int(self.file.write(data))
+
+    def __enter__(self) -> "HalfWritten":
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        self.file.close()
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.file, name)
 
 
 STEPS = Steps()
+
+
+def plant() -> None:
+    """A fault to be found: a file is written under its own name at once."""
+
+    def write_new(path: Path, data: bytes) -> bool:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        if path.exists():
+            return False
+        with path.open("xb") as file:
+            file.write(data)
+        return True
+
+    files.write_new = write_new
 
 
 def work_until_killed(work: Work, path: Path, first: int, log: Path, deadly: tuple[str, int] | None) -> None:
     """Do pieces from `first` on; never returns. deadly: the step to die at."""
     try:
         STEPS.done, STEPS.deadly = Counter(), deadly
-        store = stores.open(path)
         with log.open("ab", buffering=0) as acknowledged:
+            STEPS.watch()
+            store = stores.open(path)
             for number in range(first, sys.maxsize):
                 work.do(store, number)
                 acknowledged.write(f"{number}\n".encode())
@@ -220,6 +363,26 @@ def work_until_killed(work: Work, path: Path, first: int, log: Path, deadly: tup
         traceback.print_exc()
     finally:
         os._exit(1)
+
+
+def steps_of(work: Work, path: Path) -> tuple[float, Counter[str]]:
+    """How long two pieces of work take at most, and how many steps of each kind one has; told by a child."""
+    told, tell = os.pipe()
+    child = os.fork()
+    if not child:
+        try:
+            STEPS.watch()
+            began = time.monotonic()
+            STEPS.done = Counter()
+            work.do(stores.open(path), 2)
+            os.write(tell, json.dumps([3 * (time.monotonic() - began), STEPS.done]).encode())
+        finally:
+            os._exit(0)
+    os.waitpid(child, 0)
+    longest, usual = json.loads(os.read(told, 10_000))
+    os.close(told)
+    os.close(tell)
+    return longest, Counter(usual)
 
 
 def acknowledged_in(log: Path) -> set[int]:
@@ -259,6 +422,15 @@ def look(work: Work, path: Path, log: Path, so_far: Figures) -> None:
         so_far.problems.append(f"after kill {so_far.kills}: pieces nobody asked for: {sorted(strange)}")
 
 
+def ready_store(path: Path) -> Path:
+    """A store in which all of this can be done: with a reading that is held, and an account."""
+    store = small_store.made(path)
+    far_off = small_store.visit(date(2025, 7, 10)).replace(b"2 5/16", b"9 5/16")
+    intake.take_visit(store, "far off.csv", far_off, received_at=START, sender="T1", today=TODAY)
+    accounts.add(store, "O1", Role.OFFICE, password=None, at=START)
+    return path
+
+
 def killed(work: Work, ready: Path, folder: Path, kills: int, chance: random.Random) -> Figures:
     """So many kills in one kind of work, on a copy of a store that is ready."""
     so_far = Figures()
@@ -268,15 +440,14 @@ def killed(work: Work, ready: Path, folder: Path, kills: int, chance: random.Ran
     log = folder / "acknowledged"
     log.touch()
     work.do(store, 1)
-    began = time.monotonic()
-    STEPS.done = Counter()
-    work.do(store, 2)
     log.write_bytes(b"1\n2\n")
-    longest, usual = 4 * (time.monotonic() - began), STEPS.done
+    longest, usual = steps_of(work, store.path)
+    kinds = sorted(usual)
+    chance.shuffle(kinds)
     for number in range(kills):
         so_far.kills += 1
-        kind = chance.choice(sorted(usual))
-        deadly = (kind, chance.randint(1, 4 * usual[kind])) if number % 2 else None
+        kind = kinds[number // 2 % len(kinds)]
+        deadly = (kind, chance.randint(1, 3 * usual[kind])) if number % 2 == 0 else None
         if not kill_one(work, store.path, log, chance.uniform(0, longest), deadly):
             so_far.problems.append(f"child {so_far.kills} ended by itself")
         look(work, store.path, log, so_far)
@@ -292,6 +463,7 @@ def main() -> int:
     parser.add_argument("--kills", type=int, default=1000, help="in all")
     parser.add_argument("--seed", type=int, default=1, help="of the moments")
     parser.add_argument("--only", choices=[work.name for work in KINDS], help="one kind of work alone")
+    parser.add_argument("--plant", action="store_true", help="with a planted fault, which is to be found")
     given = parser.parse_args()
     chance = random.Random(given.seed)
     kinds = [work for work in KINDS if given.only in (None, work.name)]
@@ -300,7 +472,9 @@ def main() -> int:
     all_clean = True
     sys.addaudithook(STEPS)
     everything = tempfile.TemporaryDirectory()
-    ready = small_store.made(Path(everything.name) / "ready").path
+    ready = ready_store(Path(everything.name) / "ready")
+    if given.plant:
+        plant()
     for work in kinds:
         with tempfile.TemporaryDirectory() as folder:
             came = killed(work, ready, Path(folder), max(1, round(given.kills * work.share / shares)), chance)

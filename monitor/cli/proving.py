@@ -1,4 +1,4 @@
-"""The command that proves: the store whole, or a page as we wrote it."""
+"""Commands that keep records provable: verify (the store whole, or a page as we wrote it), backup."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -8,11 +8,13 @@ import typer
 from monitor.cli import exits, options, show
 
 if TYPE_CHECKING:
+    from monitor.results import Proof
     from monitor.store import Store
 
 
 def add_to(app: typer.Typer) -> None:
-    """Add this room's command."""
+    """Add this room's commands."""
+    app.command(epilog=options.example("wallbow backup --store reports/demo/store --to reports/demo/backup"))(backup)
     app.command(epilog=options.example("wallbow verify --store reports/demo/store"))(verify)
 
 
@@ -41,6 +43,23 @@ def verify(
     raise typer.Exit(_of_page(opened, page, number) if page or number else _of_store(opened))
 
 
+def backup(
+    to: Annotated[Path, typer.Option("--to", metavar="FOLDER", help="New or empty folder for the copy.")],
+    store: options.StorePath = options.DEFAULT_STORE,
+) -> None:
+    """Copy the store as of one moment, while others may go on writing, and prove the copy whole (14 where it is not).
+
+    The copy is a store: to restore it put it where the store was, or open it where it is. Copy the folder by other
+    means only while nobody writes.
+    """
+    from monitor import store as stores
+    from monitor.store.backup import back_up
+
+    proof = back_up(stores.open(store), to)
+    show.say(f"The copy is in {to}.")
+    raise typer.Exit(_told(proof))
+
+
 def _of_page(store: "Store", page: Path | None, number: str | None) -> int:
     from monitor.pipeline import page_proof, proof_words
 
@@ -54,7 +73,10 @@ def _of_page(store: "Store", page: Path | None, number: str | None) -> int:
 def _of_store(store: "Store") -> int:
     from monitor.store.verify import verify as prove
 
-    proof = prove(store)
+    return _told(prove(store))
+
+
+def _told(proof: "Proof") -> int:
     for damage in proof.damages:
         show.data(
             f"{damage.place}: {damage.what} Affected: {damage.affected.rstrip('.')}. "

@@ -17,7 +17,7 @@ FOLDER = "assessments"
 CARD = "assessment.json"
 _MEND = "Assess again for that day: assessments are made from the facts and nothing is lost."
 _TRIES = 3
-_LOCK = "saving.lock"
+LOCK = "saving.lock"
 
 
 class Card(BaseModel):
@@ -37,7 +37,7 @@ class Card(BaseModel):
 def save(root: Path, assessment: Assessment) -> None:
     """Save an assessment in place of an earlier one for the same day; a reader sees the one or the other, whole."""
     folder = root / FOLDER / assessment.judged_on.isoformat()
-    with files.writing(folder), FileLock(root / FOLDER / _LOCK):  # of two at once the second takes the first's place
+    with files.writing(folder), FileLock(root / FOLDER / LOCK):  # of two at once the second takes the first's place
         names = {}
         for table in schema.RESULTS:
             rows = parquet.fitted(table, getattr(assessment, table))

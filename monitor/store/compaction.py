@@ -20,6 +20,7 @@ from monitor.store.generations import PartFile, Pointer, Retired
 
 ROWS_PER_BUCKET = 100_000
 """Rows of readings that a bucket should hold: some tens of megabytes in memory."""
+LOCK = "compact.lock"
 GRACE_SECONDS = 60.0
 """How long a file stays after the generation that needed it was replaced; a slower reader reads again."""
 _ABANDONED_SECONDS = 3600.0
@@ -32,9 +33,9 @@ def compact(root: Path, *, wait: bool = True) -> bool:
     An add that cannot be read is left in the inbox, where `verify` names it. Raises StoreError where a file of the
     present generation is damaged, or nothing can be written; the present generation then stands.
     """
-    lock = FileLock(root / "compact.lock")
+    lock = FileLock(root / LOCK)
     try:
-        with files.writing(root / "compact.lock"):
+        with files.writing(root / LOCK):
             try:
                 lock.acquire(timeout=-1 if wait else 0)
             except Timeout:

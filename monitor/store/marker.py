@@ -30,12 +30,12 @@ class Card(BaseModel):
 
 def write(root: Path, created_at: datetime) -> None:
     """Make a folder a store of this version."""
-    files.replace(root / FILE, to_bytes(created_at))
+    files.replace(root / FILE, to_bytes(STORE_VERSION, created_at))
 
 
-def to_bytes(created_at: datetime) -> bytes:
-    """The marker of a store of this version."""
-    return sealed(Card(schema_version=STORE_VERSION, created_at=created_at))
+def to_bytes(version: int, created_at: datetime) -> bytes:
+    """The marker of a store of a version."""
+    return sealed(Card(schema_version=version, created_at=created_at))
 
 
 def read(root: Path) -> Card:

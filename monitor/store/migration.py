@@ -112,7 +112,7 @@ def _from_1(root: Path, new: Path) -> None:
                 data = path.read_bytes()
                 lines.append(inbox.testimony(table, name, data, parquet.read_proven(path, data, table)[0]))
     (new / witness.FILE).write_bytes(witness.to_bytes(lines))
-    (new / marker.FILE).write_bytes(marker.to_bytes(marker.read(root).created_at))
+    (new / marker.FILE).write_bytes(marker.to_bytes(2, marker.read(root).created_at))
 
 
 def _json(path: Path) -> bytes:
@@ -139,7 +139,7 @@ def _office_from_1(old: Path, new: Path) -> None:
                     mend=_MEND,
                 )
             after.execute("PRAGMA journal_mode = DELETE")
-            office.seal_all(after)
+            office.seal_all(after, version=2)
     except sqlite3.Error as error:
         raise office.refused_by(old, error) from error
 

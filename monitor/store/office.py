@@ -303,8 +303,8 @@ def refused_by(path: Path, error: sqlite3.Error) -> StoreError:
     return StoreError("The office records are damaged.", where=where, got=got, mend=_RESTORE)
 
 
-def seal_all(connection: sqlite3.Connection) -> None:
-    """Give every row of a database without seals its seal, count them, and make it one of this version."""
+def seal_all(connection: sqlite3.Connection, *, version: int) -> None:
+    """Give every row of a database without seals its seal, count them, and make it one of a version."""
     connection.executescript(TALLY_DDL)
     connection.execute("INSERT INTO tally VALUES (?, 0)", (_TURNS,))
     for table in (_COMPANY, *schema.OFFICE):
@@ -319,7 +319,7 @@ def seal_all(connection: sqlite3.Connection) -> None:
         connection.executemany(f"INSERT INTO {table} ({', '.join(names)}, seal) VALUES ({marks})", rows)
         _count(connection, table)
     connection.commit()
-    connection.execute(f"PRAGMA user_version = {STORE_VERSION}")
+    connection.execute(f"PRAGMA user_version = {version}")
     connection.execute("VACUUM")
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 import small_store
-from small_store import PICTURE, START
+from small_store import START, picture
 
 from monitor import schema
 from monitor import store as stores
@@ -81,7 +81,7 @@ def rule(store: Store) -> None:
 
 def photo(store: Store) -> None:
     shown = photo_intake.Shown("DH-01", "N", date(2024, 1, 10))
-    given = [photo_intake.Given("IMG_1.png", lambda: PICTURE)]
+    given = [photo_intake.Given("IMG_1.png", lambda: picture(0))]
     photo_intake.tie(store, given, shown, who="O1", made_at=START)
 
 
