@@ -11,6 +11,7 @@ from monitor.cli.plain_help import PlainTyper
 def commands() -> PlainTyper:
     """All commands, each room's own."""
     from monitor.cli import (
+        alerts,
         looking,
         photos,
         planning,
@@ -44,6 +45,7 @@ def commands() -> PlainTyper:
         repeating,
         writing,
         proving,
+        alerts,
         privacy,
         serving,
         studies,

@@ -27,7 +27,8 @@ PERSONAL = ("house", "name", "phone", "email", "note")
 _SOUGHT = ("name", "phone", "email")
 _ACTING = (("readings", "technician"), ("rulings", "who"), ("thresholds", "signed_by"), ("receipts", "sender"),
            ("decisions", "who"), ("decisions", "owner"), ("news", "told_by"), ("photos", "who"),
-           ("photo_rulings", "who"), ("accounts", "account"), ("audit", "who"))  # fmt: skip
+           ("photo_rulings", "who"), ("accounts", "account"), ("audit", "who"),
+           ("alert_sendings", "person"), ("alert_acknowledgements", "who"))  # fmt: skip
 """Tables and columns that name a person by id."""
 
 

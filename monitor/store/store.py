@@ -6,14 +6,15 @@ from contextlib import contextmanager, suppress
 from datetime import date, datetime
 from hashlib import sha256
 from pathlib import Path
+from typing import TypeVar
 
 import pyarrow as pa
 import pyarrow.compute as pc
-from filelock import FileLock
+from filelock import FileLock, Timeout
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from monitor import schema
-from monitor.config import Rules, Settings
+from monitor.config import Rules, Settings, Telling
 from monitor.errors import StoreError, Where
 from monitor.results import Assessment
 from monitor.store import assessments, canonical, compaction, files, generations, inbox, views
@@ -26,8 +27,12 @@ INBOX_LIMIT = 500
 _LOOK_EVERY = 50
 _CARD = "store.json"
 _SETTINGS = "settings.json"
+_TELLING = "telling.json"
 _TAKING_LOCK = "taking.lock"
+_TELLING_LOCK = "telling.lock"
+OUTBOX = "outbox"
 RECEIVED = "files"
+_Kind = TypeVar("_Kind", bound=BaseModel)
 
 
 class _Card(BaseModel):
@@ -158,6 +163,27 @@ class Store:
         finally:
             lock.release()
 
+    @contextmanager
+    def telling_alone(self) -> Iterator[bool]:
+        """Until the block ends nobody else tells of alerts; False, at once, where somebody does already."""
+        lock = FileLock(self.path / _TELLING_LOCK, timeout=0)
+        try:
+            with files.writing(self.path / _TELLING_LOCK):
+                lock.acquire()
+        except Timeout:
+            yield False
+            return
+        try:
+            yield True
+        finally:
+            lock.release()
+
+    def leave_in_outbox(self, name: str, data: bytes) -> Path:
+        """Leave a mail as a file in the outbox; one of that name that is there already stays as it is."""
+        path = self.path / OUTBOX / name
+        files.write_new(path, data)
+        return path
+
     def compact(self) -> bool:
         """Take the inbox into a new generation (it happens by itself, too); False where there was nothing to take."""
         return compaction.compact(self.path)
@@ -234,11 +260,23 @@ class Store:
 
     def settings(self) -> Settings:
         """The settings of this company (defaults where none are saved). Raises StoreError where they cannot be read."""
-        file = self.path / _SETTINGS
+        return self._read(_SETTINGS, Settings)
+
+    def telling(self) -> Telling:
+        """How people are told of alerts. Raises StoreError where that cannot be read."""
+        return self._read(_TELLING, Telling)
+
+    def save_telling(self, telling: Telling) -> None:
+        """Save how people are told, in place of what was."""
+        files.replace(self.path / _TELLING, telling.model_dump_json(indent=1).encode())
+
+    def _read(self, name: str, kind: type[_Kind]) -> _Kind:
+        """Settings of a file, the defaults where there is none."""
+        file = self.path / name
         if not file.exists():
-            return Settings()
+            return kind()
         try:
-            return Settings.model_validate_json(file.read_bytes())
+            return kind.model_validate_json(file.read_bytes())
         except ValidationError as error:
             first = error.errors()[0]
             raise StoreError(
