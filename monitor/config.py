@@ -4,10 +4,12 @@ The thresholds are the company's own, to be agreed with a licensed engineer.
 """
 
 from collections.abc import Mapping
+from typing import Annotated, Literal
+from urllib.parse import urlsplit
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
-from monitor.terms import Method
+from monitor.terms import Method, Urgency
 from monitor.units import INCHES_PER_FOOT, MM_PER_INCH
 
 END_REACH_MM = INCHES_PER_FOOT * MM_PER_INCH
@@ -90,3 +92,67 @@ class Settings(_Frozen):
 
     rules: Rules = Field(default_factory=Rules)
     variances: Variances = Field(default_factory=Variances)
+
+
+def _plain(text: str) -> str:
+    if any(not sign.isprintable() or sign.isspace() for sign in text):
+        raise ValueError("a space, a line break or an unseen sign stands in it")
+    return text
+
+
+def _web_address(text: str) -> str:
+    """Scheme and host, and nobody's password in it: these settings lie in the store."""
+    parts = urlsplit(_plain(text))
+    if text and (parts.scheme not in ("http", "https") or not parts.hostname):
+        raise ValueError("it does not begin with http:// or https:// and a host")
+    if parts.username is not None or parts.password is not None:
+        raise ValueError("a user or password stands in it; the webhook's secret belongs into the environment")
+    _ = parts.port  # a port that is no number raises ValueError
+    return text
+
+
+def _mail_address(text: str) -> str:
+    name, at, host = _plain(text).rpartition("@")
+    if not name or not at or not host:
+        raise ValueError("it is no mail address, like alerts@walls.example")
+    return text
+
+
+_Plain = Annotated[str, AfterValidator(_plain)]
+_WebAddress = Annotated[str, AfterValidator(_web_address)]
+
+
+class MailServer(_Frozen):
+    """The server that takes mail over. The password is never here: it comes from the environment."""
+
+    host: _Plain = Field(min_length=1)
+    port: int = Field(default=587, ge=1, le=65535)
+    security: Literal["starttls", "tls", "none"] = "starttls"
+    user: _Plain = ""
+    sender: Annotated[str, AfterValidator(_mail_address)]
+
+
+def _default_reminders() -> Mapping[Urgency, int]:
+    return {
+        Urgency.KEEP_OUT: 1,  # people may be standing beside that wall
+        Urgency.SAME_DAY: 1,  # asks for a call today; a held reading of 13 mm or more is among these
+        Urgency.WEEK: 7,  # an engineer within a week: unheard for longer, that week is over
+        Urgency.DECISION: 7,  # a decision this month: four chances to be heard in it
+        Urgency.CONFIRM: 7,  # a visit takes weeks to arrange; more often would only teach people to look away
+    }
+
+
+class Telling(_Frozen):
+    """How people are told of alerts. Defaults are common practice, no source.
+
+    mail: without it, mails are left as files in the outbox. people: person ids to tell of every alert in place of
+    everybody of the office. remind_days: days after which an alert that nobody acknowledged is told again, by urgency.
+    timeout_seconds: how long to wait for a server's next word; a whole mail or post may take three times that.
+    """
+
+    mail: MailServer | None = None
+    webhook: _WebAddress = ""
+    public_url: _WebAddress = ""
+    people: tuple[str, ...] = ()
+    remind_days: Mapping[Urgency, Annotated[int, Field(ge=1)]] = Field(default_factory=_default_reminders)
+    timeout_seconds: float = Field(default=20.0, gt=0, le=300)

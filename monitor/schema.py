@@ -452,6 +452,73 @@ known_at | instant | UTC | when it was decided
 """
 )
 
+ALERTS = _schema(
+    """
+alert_id | text | | 16 hex digits, made from what it is about: wall, kind, about, began, urgency, and how often that had been over before; never from when it was looked at
+"""
+    + _WALL
+    + """
+kind | text | | terms.AlertKind
+urgency | text | | terms.Urgency
+about | text | | what tells it from others of its kind at that wall: a period, a visit; '' where nothing does
+began | date | | visit by which it came out; with an overdue visit the day it was due; null where a held reading has no date
+what | text | | what there is, in one sentence, as first known
+next_step | text | | what to do, in one sentence
+run_id | text | | assessment that showed it, '' where a held reading did
+known_at | instant | UTC | when it was put on record
+"""
+)
+
+ALERTS_OVER = _schema(
+    """
+alert_id | text | | alert that is no longer so
+run_id | text | | assessment that shows it, '' where the readings held do
+known_at | instant | UTC | when that was put on record
+"""
+)
+
+ALERT_LOOKS = _schema(
+    """
+look_id | text | | run_id of an assessment that was looked through for alerts; for held readings made from all they depend on
+run_id | text | | the assessment; with held readings the one whose likely misreads are among them
+facts_sha256 | text | | SHA-256 of the set of facts looked at
+is_news | flag | | whether it can bring alerts: an assessment that looks back, or ahead of its own day, brings none
+known_at | instant | UTC | when it was looked through
+"""
+)
+
+ALERT_SENDINGS = _schema(
+    """
+sending_id | text | | 16 hex digits, made from way, person, about, alerts and number; the mail's Message-ID is made from it
+way | text | | terms.Way
+person | text | | person id of whom it is for, '' for the webhook
+about | text | | 'alerts', or the month of a digest like '2026-04'
+alert_ids | text | | alerts told, separated by spaces
+number | whole | | how many times the longest told of these is told with this, 1 for the first time
+subject | text | | subject of the mail
+content | text | | what is told, word for word: body of the mail, or the webhook's JSON
+known_at | instant | UTC | when it was decided to tell it, before anything was sent
+"""
+)
+
+ALERT_DELIVERIES = _schema(
+    """
+sending_id | text | | the sending
+result | text | | what came of it, in a few words; each different result is on record once, as it first came
+delivered | flag | | whether it was taken over by the mail server, the outbox or the other program
+known_at | instant | UTC | when
+"""
+)
+
+ALERT_ACKNOWLEDGEMENTS = _schema(
+    """
+alert_id | text | | alert that somebody acknowledged; the first to do so stands
+who | text | | person id of who acknowledged it
+note | text | | as written
+known_at | instant | UTC | when
+"""
+)
+
 FACTS: Mapping[str, pa.Schema] = {
     "readings": READINGS,
     "rulings": RULINGS,
@@ -484,6 +551,12 @@ OFFICE: Mapping[str, pa.Schema] = {
     "link_openings": LINK_OPENINGS,
     "erasures": ERASURES,
     "legal_holds": LEGAL_HOLDS,
+    "alerts": ALERTS,
+    "alerts_over": ALERTS_OVER,
+    "alert_looks": ALERT_LOOKS,
+    "alert_sendings": ALERT_SENDINGS,
+    "alert_deliveries": ALERT_DELIVERIES,
+    "alert_acknowledgements": ALERT_ACKNOWLEDGEMENTS,
 }
 """Tables of office records (SQLite)."""
 
@@ -515,6 +588,12 @@ KEY: Mapping[str, tuple[str, ...]] = {
     "link_openings": ("link_id", "known_at"),
     "erasures": ("erasure_id",),
     "legal_holds": ("legal_hold_id",),
+    "alerts": ("alert_id",),
+    "alerts_over": ("alert_id",),
+    "alert_looks": ("look_id",),
+    "alert_sendings": ("sending_id",),
+    "alert_deliveries": ("sending_id", "result"),
+    "alert_acknowledgements": ("alert_id",),
 }
 
 REGISTER = ("houses", "walls", "marks", "instruments", "thresholds", "events", "people")

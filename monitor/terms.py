@@ -144,6 +144,26 @@ class Urgency(StrEnum):
     NONE = "none"
 
 
+class AlertKind(StrEnum):
+    """What an alert is about: a hard limit, a movement shown, or a reading or a visit that must not wait."""
+
+    TOTAL = "total over its limit"
+    JUMP = "sudden change"
+    SEEN = "sign seen on site"
+    FAST = "rate for an engineer"
+    MOVING = "moving"
+    REPAIR = "moving after reinforcement"
+    HELD = "held reading far inward"
+    OVERDUE = "visit overdue before the frost"
+
+
+class Way(StrEnum):
+    """By which way somebody, or another program, is told of alerts."""
+
+    MAIL = "mail"
+    WEBHOOK = "webhook"
+
+
 class Act(StrEnum):
     """A ruling on one reading, always with who and why."""
 
@@ -215,3 +235,7 @@ class Role(StrEnum):
     CONTACT = "contact"
     ERASED = "erased"
     """Was somebody; all but the id is erased. No file may say so."""
+
+
+STAFF = (Role.TECHNICIAN, Role.OFFICE, Role.ENGINEER)
+"""Roles of the company's own people: those that an account may have."""

@@ -20,6 +20,7 @@ LAYER = {
     "ingest": 3,
     "store": 3,
     "report": 3,
+    "telling": 3,
     "pipeline": 4,
     "demo": 4,
     "simulate": 4,
@@ -29,7 +30,7 @@ LAYER = {
     "__main__": 6,
     "__init__": 6,
 }
-STRANGERS = {"trend", "ingest", "store", "report"}
+STRANGERS = {"trend", "ingest", "store", "report", "telling"}
 """Rooms that never import each other."""
 
 DOORS = {
@@ -46,6 +47,8 @@ DOORS = {
     "rich": {"cli"},
     "filelock": {"store"},
     "sqlite3": {"store"},
+    "smtplib": {"telling"},
+    "http": {"telling"},
     "rapidfuzz": {"ingest", "pipeline"},
     "charset_normalizer": {"ingest"},
     "fastapi": {"web"},

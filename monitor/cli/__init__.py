@@ -11,6 +11,7 @@ from monitor.cli.plain_help import PlainTyper
 def commands() -> PlainTyper:
     """All commands, each room's own."""
     from monitor.cli import (
+        alerts,
         links,
         looking,
         photos,
@@ -45,6 +46,7 @@ def commands() -> PlainTyper:
         repeating,
         writing,
         proving,
+        alerts,
         privacy,
         links,
         serving,

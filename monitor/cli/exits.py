@@ -11,6 +11,7 @@ DAMAGED = 14
 NOT_POSSIBLE = 15
 ALTERED = 16
 SUPERSEDED = 17
+NOT_TOLD = 18
 
 MEANING = {
     OK: "all went well",
@@ -23,6 +24,7 @@ MEANING = {
     NOT_POSSIBLE: "what was asked cannot be done as asked",
     ALTERED: "a page is not byte for byte as it was written, or could not be rebuilt so",
     SUPERSEDED: "a page is as it was written, but another has taken its place",
+    NOT_TOLD: "somebody could not be told of alerts yet; what is left is told by the next run",
 }
 
 TABLE = "Exit codes: " + "; ".join(f"{code} {meaning}" for code, meaning in MEANING.items()) + "."

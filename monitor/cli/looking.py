@@ -22,15 +22,17 @@ def assess(
     from monitor import store as stores
     from monitor.pipeline import assessing, saying
 
+    opened = stores.open(store)
     with show.progress("Assessing") as step:
         assessment = assessing.assess(
-            stores.open(store),
+            opened,
             judged_on=options.day_or_today(on),
             known_on=options.known(known_on),
             made_at=options.now(),
             progress=step,
         )
     show.say(saying.of_assessment(assessment))
+    show.new_alerts(opened, options.now(), assessment)
 
 
 def flagged(

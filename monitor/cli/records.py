@@ -152,6 +152,8 @@ def ingest(
             for taken in tables:
                 code = max(code, _report(path, taken, mend_to, preview=preview))
             step(number, len(files))
+    if not preview:
+        show.new_alerts(opened, options.now())
     raise typer.Exit(code)
 
 

@@ -89,12 +89,12 @@ def add_account(
     key_only: Annotated[bool, typer.Option("--key-only", help="No password: a script, which gets a key.")] = False,
 ) -> None:
     """Open an account; the password is asked for and not shown."""
-    from monitor.terms import Role
+    from monitor.terms import STAFF, Role
     from monitor.web import accounts
 
     opened = _opened(store)
-    if role not in accounts.STAFF:
-        raise typer.BadParameter(f"'{role}' is none of {', '.join(accounts.STAFF)}.")
+    if role not in STAFF:
+        raise typer.BadParameter(f"'{role}' is none of {', '.join(STAFF)}.")
     password = None if key_only else _password(password_stdin)
     made = accounts.add(opened, person, Role(role), password=password, at=options.now())
     _record(opened, "account add", made.account, f"open as {made.role}")

@@ -15,7 +15,10 @@ import typer
 from monitor.cli import exits
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from monitor.pipeline.listing import Listing
+    from monitor.results import Assessment
     from monitor.store import Store
 
 SECONDS_BEFORE_BAR = 2.0
@@ -60,6 +63,14 @@ def listing(found: "Listing", *, as_csv: bool = False, in_blocks: bool = False) 
         _table(found)
     if found.closing:
         say(found.closing)
+
+
+def new_alerts(store: "Store", at: "datetime", assessment: "Assessment | None" = None) -> None:
+    """Say which alerts an assessment or files brought; they are on record when this returns."""
+    from monitor.pipeline import alert_listing, alerting
+
+    for line in alert_listing.of_look(store, alerting.look(store, at=at), assessment):
+        say(line)
 
 
 def _table(found: "Listing") -> None:

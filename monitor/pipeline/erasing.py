@@ -20,6 +20,7 @@ from monitor.pipeline.review import person as registered
 from monitor.pipeline.runs import row_id
 from monitor.report.context import Row
 from monitor.store import Store
+from monitor.store.store import OUTBOX
 from monitor.terms import AccountState, Role
 
 PERSONAL = ("house", "name", "phone", "email", "note")
@@ -29,6 +30,7 @@ _ACTING = (
     ("readings", "technician"), ("rulings", "who"), ("thresholds", "signed_by"), ("receipts", "sender"),
     ("decisions", "who"), ("decisions", "owner"), ("news", "told_by"), ("photos", "who"), ("photo_rulings", "who"),
     ("links", "person"), ("links", "who"), ("links_ended", "who"), ("accounts", "account"), ("audit", "who"),
+    ("alert_sendings", "person"), ("alert_acknowledgements", "who"),
 )  # fmt: skip
 """Tables and columns that name a person by id."""
 
@@ -168,6 +170,9 @@ def _written(store: Store, row: Row) -> Iterator[str]:
                 count = sum(any(one in (text or "").casefold() for one in sought) for text in texts)
                 if count:
                     yield f"{table}, column {field.name}: {count} {'text' if count == 1 else 'texts'}"
+    for path in sorted((store.path / OUTBOX).glob("*")):
+        if any(one in path.read_text("utf-8", "replace").casefold() for one in sought):
+            yield f"a mail in the outbox, {OUTBOX}/{path.name}"
     newer = replaced_files(store)
     for receipt in {row["file_sha256"]: row for row in store.facts("receipts").to_pylist()}.values():
         data = store.received_file(receipt["file_sha256"])

@@ -141,6 +141,11 @@ class Office:
         found: list[dict[str, Any]] = self._read(table, order=order, equal=equal).to_pylist()
         return found
 
+    def keeps(self, table: str) -> bool:
+        """Whether there is a table; not where the store was set up before there was one and nothing was added yet."""
+        with self._open() as connection:
+            return table in _tables(connection)
+
     def company(self) -> dict[str, str]:
         """What the company says of itself, by name."""
         with self._open() as connection:

@@ -20,7 +20,7 @@ from monitor.store import (
     witness,
 )
 from monitor.store.search import RESTORE, Search
-from monitor.store.store import RECEIVED, SETTINGS, Store
+from monitor.store.store import OUTBOX, RECEIVED, SETTINGS, TELLING, Store
 
 _ASSESS = "Assess again for that day: assessments are made from the facts and nothing is lost."
 _MADE_AGAIN = "the facts it was made from, so all of it can be made again"
@@ -29,6 +29,7 @@ _OF_THE_ROOT = {
     generations.POINTER,
     marker.FILE,
     SETTINGS,
+    TELLING,
     witness.FILE,
     office.FILE,
     f"{office.FILE}-journal",
@@ -164,7 +165,7 @@ def _strangers(search: Search) -> None:
         elif first in (generations.FOLDER, assessments.FOLDER):
             strange = path.name != assessments.CARD and not _is_left_over(path)
         else:
-            strange = first not in (RECEIVED, photos.FOLDER, uploads.FOLDER)
+            strange = first not in (RECEIVED, photos.FOLDER, uploads.FOLDER, OUTBOX)
         if strange and path.relative_to(search.root).as_posix() not in named:
             search.damage(
                 path,

@@ -6,14 +6,15 @@ from contextlib import contextmanager, suppress
 from datetime import date, datetime
 from hashlib import sha256
 from pathlib import Path
+from typing import TypeVar
 
 import pyarrow as pa
 import pyarrow.compute as pc
-from filelock import FileLock
-from pydantic import ValidationError
+from filelock import FileLock, Timeout
+from pydantic import BaseModel, ValidationError
 
 from monitor import schema
-from monitor.config import Rules, Settings
+from monitor.config import Rules, Settings, Telling
 from monitor.errors import StoreError, Where
 from monitor.results import Assessment
 from monitor.store import (
@@ -39,8 +40,12 @@ INBOX_LIMIT = 500
 """Adds that may wait in the inbox before they are compacted: each costs a reader a file to open."""
 _LOOK_EVERY = 50
 SETTINGS = "settings.json"
+TELLING = "telling.json"
 _TAKING_LOCK = "taking.lock"
+_TELLING_LOCK = "telling.lock"
+OUTBOX = "outbox"
 RECEIVED = "files"
+_Kind = TypeVar("_Kind", bound=BaseModel)
 
 
 def create(path: str | os.PathLike[str], *, company: dict[str, str], created_at: datetime) -> "Store":
@@ -179,6 +184,27 @@ class Store:
         finally:
             lock.release()
 
+    @contextmanager
+    def telling_alone(self) -> Iterator[bool]:
+        """Until the block ends nobody else tells of alerts; False, at once, where somebody does already."""
+        lock = FileLock(self.path / _TELLING_LOCK, timeout=0)
+        try:
+            with files.writing(self.path / _TELLING_LOCK):
+                lock.acquire()
+        except Timeout:
+            yield False
+            return
+        try:
+            yield True
+        finally:
+            lock.release()
+
+    def leave_in_outbox(self, name: str, data: bytes) -> Path:
+        """Leave a mail as a file in the outbox; one of that name that is there already stays as it is."""
+        path = self.path / OUTBOX / name
+        files.write_new(path, data)
+        return path
+
     def compact(self) -> bool:
         """Take the inbox into a new generation (it happens by itself, too); False where there was nothing to take."""
         return compaction.compact(self.path)
@@ -255,13 +281,25 @@ class Store:
 
     def settings(self) -> Settings:
         """The settings of this company (defaults where none are saved). Raises StoreError where they cannot be read."""
-        file = self.path / SETTINGS
+        return self._saved(SETTINGS, Settings)
+
+    def telling(self) -> Telling:
+        """How people are told of alerts. Raises StoreError where that cannot be read."""
+        return self._saved(TELLING, Telling)
+
+    def save_telling(self, telling: Telling) -> None:
+        """Save how people are told, in place of what was."""
+        files.replace(self.path / TELLING, sealed(telling))
+
+    def _saved(self, name: str, kind: type[_Kind]) -> _Kind:
+        """Settings of a file, the defaults where there is none."""
+        file = self.path / name
         if not file.exists():
-            return Settings()
+            return kind()
         data = file.read_bytes()
         try:
             # one written by hand has no seal; one that has a seal must be as it was saved
-            return Settings.model_validate_json(unsealed(data) if b'"seal"' in data else data)
+            return kind.model_validate_json(unsealed(data) if b'"seal"' in data else data)
         except ValidationError as error:
             first = error.errors()[0]
             raise StoreError(

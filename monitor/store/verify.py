@@ -13,7 +13,7 @@ from monitor.store import files, generations, inbox, marker, parquet, proof_of_f
 from monitor.store.checks import cross_checks
 from monitor.store.generations import PartFile, Pointer
 from monitor.store.search import AGAIN, RESTORE, Search, about_words
-from monitor.store.store import SETTINGS, Store
+from monitor.store.store import SETTINGS, TELLING, Store
 from monitor.store.witness import Add, Testimony
 
 _TRIES = 3
@@ -48,6 +48,10 @@ def _proof(store: Store) -> Proof:
         if not (store.path / SETTINGS).exists():
             raise FileNotFoundError
         store.settings()
+    if (store.path / TELLING).exists():
+        with search.at(store.path / TELLING, "how people are told of alerts", stands="every alert and who was told"):
+            search.files += 1
+            store.telling()
     told = _told(search)  # before the rest: what was told by now must be there
     _office(search, store, told)
     tables = _facts(search, told)

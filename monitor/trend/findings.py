@@ -258,23 +258,38 @@ def held(case: Case) -> Finding:
     text = f"{found.count} {holds}"
     if found.not_compared:
         text += f", {found.not_compared} of them with no value of the same mark to compare with"
-    inward = found.inward_mm
-    if inward is None or inward < rules.jump_mm:
+    far = far_inward(found, rules, case.unit)
+    if far is None:
         step = "Release, reject or correct what is held, after asking the technician or reading it again."
         if case.row["verdict"] == Verdict.LOOK_AGAIN:
             step = f"{step.removesuffix('.')}, and make the confirming visit with two set-ups."
         return Finding(Rule.HELD, Outcome.YES, Urgency.DECISION, float(found.count), 0.0, "readings", f"{text}.", step)
+    return Finding(
+        Rule.HELD, Outcome.YES, far.urgency, found.inward_mm, far.limit_mm, "mm", f"{text}; {far.what}.", far.next_step
+    )
+
+
+@dataclass(frozen=True)
+class FarInward:
+    """What a held reading that would lie far inward asks for; limit_mm: the limit it is over; what: no full stop."""
+
+    urgency: Urgency
+    limit_mm: float
+    what: str
+    next_step: str
+
+
+def far_inward(found: Held, rules: Rules, unit: str) -> FarInward | None:
+    """What the held reading furthest inward asks for, None where none lies as far as a jump."""
+    inward = found.inward_mm
+    if inward is None or inward < rules.jump_mm:
+        return None
     day = f" of {found.read_on.isoformat()}" if found.read_on else ""
-    text += f"; mark {found.mark}{day}, if it is right, lies {reasons.both(inward, case.unit)} inward of its last value"
+    what = f"mark {found.mark}{day}, if it is right, lies {reasons.both(inward, unit)} inward of its last value"
     if inward >= rules.keep_out_jump_mm:
-        step, urgency, limit = (
-            "Call the house today and have the mark read again.",
-            Urgency.SAME_DAY,
-            rules.keep_out_jump_mm,
-        )
-    else:
-        step, urgency, limit = "Have the mark read again within 2 working days.", Urgency.CONFIRM, rules.jump_mm
-    return Finding(Rule.HELD, Outcome.YES, urgency, inward, limit, "mm", f"{text}.", step)
+        step = "Call the house today and have the mark read again."
+        return FarInward(Urgency.SAME_DAY, rules.keep_out_jump_mm, what, step)
+    return FarInward(Urgency.CONFIRM, rules.jump_mm, what, "Have the mark read again within 2 working days.")
 
 
 _RULES = (trend, total, jump, seen, fast, overdue, held)

@@ -3,10 +3,11 @@
 A reading's state never hides what was seen with it, nor how far inward a held value would lie.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date
 from statistics import fmean, median
-from typing import TypeAlias
+from typing import TypeAlias, TypeVar
 
 import pandas as pd
 
@@ -15,7 +16,7 @@ from monitor.trend.rows import Row, dates, plain
 
 Key: TypeAlias = tuple[str, str]
 """House and wall."""
-
+Place = TypeVar("Place")
 
 _WALL = ["house", "wall"]
 _OF_READING = ["when", "part", "method", "setup", "mark", "deflection_mm", "state"]
@@ -79,7 +80,17 @@ def _unknown(words: set[str]) -> tuple[str, ...]:
 
 
 def held_readings(readings: pd.DataFrame) -> dict[Key, Held]:
-    """Held readings by wall; each is compared with its mark's last used value by the same method.
+    """Held readings by wall, as `_held` compares them."""
+    return _held(readings, _key)
+
+
+def held_by_visit(readings: pd.DataFrame) -> dict[tuple[Key, date | None], Held]:
+    """The same by wall and day of the visit, None for rows without one."""
+    return _held(readings, lambda row: (_key(row), row["when"]))
+
+
+def _held(readings: pd.DataFrame, place: Callable[[Row], Place]) -> dict[Place, Held]:
+    """Held readings by some place; each is compared with its mark's last used value by the same method.
 
     A plumb line and a laser plane stand anywhere, so what their set-up's other marks moved in the median is taken off
     first; alone in its set-up such a reading cannot be compared. A mark that was read again at a later visit, and that
@@ -92,15 +103,15 @@ def held_readings(readings: pd.DataFrame) -> dict[Key, Held]:
     for row in plain(rows[telling & rows["house"].isin({house for house, _ in used})]):
         if _key(row) in used:
             used[_key(row)].append(row)
-    found: dict[Key, Held] = {}
+    found: dict[Place, Held] = {}
     for row in held:
-        old, others = found.get(_key(row), Held(0, 0)), used[_key(row)]
+        old, others = found.get(place(row), Held(0, 0)), used[_key(row)]
         again = any(_same(row, other) and row["when"] and other["when"] > row["when"] for other in others)
         inward = None if again else _inward_mm(row, others)
         now = replace(old, count=old.count + 1, not_compared=old.not_compared + (inward is None and not again))
         if inward is not None and (old.inward_mm is None or inward > old.inward_mm):
             now = replace(now, inward_mm=inward, mark=row["mark"], read_on=row["when"])
-        found[_key(row)] = now
+        found[place(row)] = now
     return found
 
 

@@ -9,11 +9,9 @@ from typing import Any
 from monitor.errors import BowError, NotFoundError
 from monitor.pipeline import review
 from monitor.store import Store
-from monitor.terms import AccountState, Role
+from monitor.terms import STAFF, AccountState, Role
 from monitor.web import passwords
 
-STAFF = (Role.TECHNICIAN, Role.OFFICE, Role.ENGINEER)
-"""Roles that an account may have."""
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
 
 

@@ -7,6 +7,7 @@ from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
 from monitor.errors import BowError
+from monitor.pipeline import alerting
 from monitor.pipeline.assessing import assess
 from monitor.web import guard
 from monitor.web.pages import page
@@ -63,6 +64,7 @@ def _assess(here: Service, asking: Visitor, run: Run) -> None:
     today, now = here.today(), here.now()
     try:
         found = assess(here.store(), judged_on=today, known_on=now, made_at=now, progress=run.step)
+        alerting.look(here.store(), at=here.now())
     except BowError as error:
         run.problem = str(error)
         note(here, asking, "assess", f"not done: {error}", what=str(today))

@@ -6,10 +6,11 @@ Every role that may read may not therefore change: each method of a path has its
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from monitor.terms import STAFF as OWN_PEOPLE
 from monitor.terms import Role
 
 TECHNICIAN, OFFICE, ENGINEER = Role.TECHNICIAN, Role.OFFICE, Role.ENGINEER
-STAFF = frozenset({TECHNICIAN, OFFICE, ENGINEER})
+STAFF = frozenset(OWN_PEOPLE)
 READERS = frozenset({OFFICE, ENGINEER})
 UPLOADERS = frozenset({TECHNICIAN, OFFICE})
 DESK = frozenset({OFFICE})
@@ -53,6 +54,7 @@ DOORS: Mapping[str, Door] = {
     "POST /review/links/{link}/end": Door(DESK),
     "POST /review/walls/{wall}/decide": Door(DESK),
     "POST /review/walls/{wall}/rulings": Door(DESK),
+    "POST /review/walls/{wall}/acknowledge": Door(DESK),
     "GET /review/readings/{reading}": Door(READERS),
     "POST /review/readings/{reading}": Door(DESK),
     "GET /uploads": Door(UPLOADERS),

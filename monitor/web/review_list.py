@@ -6,7 +6,7 @@ from urllib.parse import quote
 from fastapi import Query, Request
 from fastapi.responses import Response
 
-from monitor.pipeline import assessing, editions, working_list
+from monitor.pipeline import alert_record, assessing, editions, working_list
 from monitor.pipeline.publishing import book_of_list
 from monitor.pipeline.working_list import Whole
 from monitor.report.context import Book
@@ -42,6 +42,7 @@ def the_list(
         **found,
         wanted=wanted,
         is_narrowed=any(wanted.values()),
+        alerts=[(alert, address(alert.wall)) for alert in alert_record.waiting(store)],
         today=here.today(),
         is_office=is_office(asking),
     )

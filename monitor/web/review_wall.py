@@ -11,14 +11,16 @@ from fastapi.responses import Response
 from starlette.exceptions import HTTPException
 
 from monitor.errors import BowError
-from monitor.pipeline import assessing, damaged, editions, keys, meanwhile, review
+from monitor.pipeline import alert_record, assessing, damaged, editions, keys, meanwhile, review
+from monitor.pipeline.alert_listing import told
+from monitor.pipeline.alert_record import Alert
+from monitor.pipeline.phoned_first import zone_of
 from monitor.pipeline.wall_now import wall_now
 from monitor.report.context import Book, Key, Row, WallView
 from monitor.report.wall_sheet import wall_sheet
 from monitor.store import Store
-from monitor.terms import Act, Step
+from monitor.terms import STAFF, Act, Step
 from monitor.web import guard
-from monitor.web.accounts import STAFF
 from monitor.web.pages import page
 from monitor.web.review_list import address
 from monitor.web.service import Asking, Here, Service, Visitor, is_office
@@ -106,6 +108,23 @@ def rule(
     return taken(here, asking, key, seen, asked, ruled, lambda again: _shown(request, here, asking, key, again))
 
 
+@router.post("/review/walls/{wall}/acknowledge")
+def acknowledge(
+    request: Request, here: Here, asking: Asking, wall: str, alert: Text = "", note: Text = "", seen: Seen = ""
+) -> Response:
+    """Put on record that whoever asks knows of an alert and sees to it."""
+    key = _key(here, wall)
+
+    def act(store: Store) -> str:
+        [(found, is_new)] = alert_record.acknowledge(store, [alert], who=asking.name, note=note, made_at=here.now())
+        if not is_new:
+            raise HTTPException(422, "Somebody had acknowledged this alert already; what they wrote stands.")
+        return f"alert {found.alert_id}, {found.row['kind']}: {note}"
+
+    asked = Asked("acknowledge", {"alert": alert, "note": note})
+    return taken(here, asking, key, seen, asked, act, lambda again: _shown(request, here, asking, key, again))
+
+
 def book(here: Service, store: Store, key: Key) -> Book:
     """The book of one wall as it stands now: kept until facts, settings or the day are others.
 
@@ -143,6 +162,7 @@ def _shown(request: Request, here: Service, asking: Visitor, key: Key, asked: As
         happened=happened[:_NEWEST],
         seen=meanwhile.seen(happened),
         asked=asked,
+        alerts=_alerts(store, key),
         news=content.news_of(*key),
         said=said,
         steps=[step.value for step in Step],
@@ -152,6 +172,14 @@ def _shown(request: Request, here: Service, asking: Visitor, key: Key, asked: As
         is_office=is_office(asking),
         back=address(keys.written(*key)),
     )
+
+
+def _alerts(store: Store, key: Key) -> list[tuple[Alert, str]]:
+    """The wall's alerts, those first that nobody acknowledged, each with who was told."""
+    zone = zone_of(store.office.company())
+    mine = [alert for alert in alert_record.on_record(store) if alert.key == key]
+    mine.sort(key=lambda alert: alert.acknowledged is not None)
+    return [(alert, told(alert, zone)) for alert in mine]
 
 
 def _sheet(content: Book, view: WallView) -> dict[str, Any]:

@@ -18,6 +18,7 @@ from monitor.web.service import Service, Visitor, note
 DONE = {
     "decide": "Your decision is on record.",
     "rule": "Your ruling is on record. The verdict on this page has it in already.",
+    "acknowledge": "It is on record that you see to it. Nobody is reminded of it any more.",
 }
 """What the wall's page says after a form was taken, by the form's name in its address: nothing a link could make up."""
 

@@ -1,0 +1,135 @@
+"""What an alert can be about, as an assessment and the held readings show it now; nothing here knows what was told.
+
+A thing to tell has a **place** (wall and kind) and an **about** (a period, a visit), which together name it whenever
+somebody looks. It is **so**, **not so**, or undecided, as its rule came out; only what is shown not to be so is over.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from monitor.config import Rules
+from monitor.pipeline.as_judged import as_judged
+from monitor.pipeline.frames import frame
+from monitor.report.context import Key, Row
+from monitor.results import Assessment
+from monitor.store import Store
+from monitor.terms import AlertKind, LengthUnit, Outcome, Rule, State, Urgency
+from monitor.trend.findings import far_inward
+from monitor.trend.signs import held_by_visit
+
+TABLES = ("wall_results", "findings", "plan")
+"""Tables of an assessment that tell what there is."""
+_KIND = {
+    Rule.TOTAL: AlertKind.TOTAL,
+    Rule.JUMP: AlertKind.JUMP,
+    Rule.SEEN: AlertKind.SEEN,
+    Rule.FAST: AlertKind.FAST,
+    Rule.OVERDUE: AlertKind.OVERDUE,
+}
+
+Place = tuple[Key, AlertKind]
+
+
+@dataclass(frozen=True)
+class Event:
+    """One thing to tell: what it is about, the visit by which it came out, how urgent, what there is and what to do."""
+
+    place: Place
+    about: str
+    began: date | None
+    urgency: Urgency
+    what: str
+    next_step: str
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What was looked at: events that are so, and places at which it is shown that nothing is."""
+
+    events: Mapping[tuple[Place, str], Event]
+    over: frozenset[Place]
+    whole: frozenset[AlertKind] = frozenset()
+    """Kinds of which every place was looked at, so that what is not among the events is over."""
+
+    def ends(self, place: Place, about: str) -> bool:
+        """Whether what was told of that place and about is no longer so, or something else of its kind is."""
+        if (place, about) in self.events:
+            return False
+        other = any(where == place for where, _ in self.events)
+        return other or place in self.over or place[1] in self.whole
+
+
+def of_assessment(assessment: Assessment) -> Seen:
+    """Hard limits, movement shown and visits overdue before the frost, on the walls' newest periods."""
+    rows = assessment.wall_results.filter(assessment.wall_results["is_current"]).to_pylist()
+    current = {(row["house"], row["wall"]): row for row in rows}
+    frost = {(row["house"], row["wall"]): row["visit_on"] for row in assessment.plan.to_pylist() if row["before_frost"]}
+    found: list[Event] = []
+    over: set[Place] = set()
+    decided = pc.is_in(assessment.findings["outcome"], value_set=pa.array([Outcome.YES.value, Outcome.NO.value]))
+    for finding in assessment.findings.filter(decided).to_pylist():
+        key = (finding["house"], finding["wall"])
+        row = current.get(key)
+        if row is None or row["period"] != finding["period"]:
+            continue
+        rule = Rule(finding["rule"])
+        if finding["outcome"] == Outcome.NO:
+            over |= {(key, kind) for kind in _kinds(rule)}
+        elif rule is not Rule.HELD and (rule is not Rule.OVERDUE or key in frost):
+            found.append(_event(rule, finding, row, frost.get(key)))
+    return Seen({(event.place, event.about): event for event in found}, frozenset(over))
+
+
+def _kinds(rule: Rule) -> tuple[AlertKind, ...]:
+    if rule is Rule.TREND:
+        return (AlertKind.MOVING, AlertKind.REPAIR)
+    return (_KIND[rule],) if rule in _KIND else ()
+
+
+def _event(rule: Rule, finding: Row, row: Row, frost: date | None) -> Event:
+    key = (row["house"], row["wall"])
+    of_trend = AlertKind.REPAIR if row["period"] else AlertKind.MOVING
+    kind = of_trend if rule is Rule.TREND else _KIND[rule]
+    visit, began = f"visit {row['last_visit']}", row["last_visit"]
+    about = {
+        AlertKind.MOVING: f"period {row['period']}",
+        AlertKind.REPAIR: f"period {row['period']}",
+        AlertKind.FAST: f"period {row['period']}",
+        AlertKind.JUMP: visit,
+        AlertKind.SEEN: visit,
+    }.get(kind, "")
+    if kind is AlertKind.OVERDUE and frost is not None:
+        about, began = f"{visit}, frost of {frost.year}", row["due_on"]
+    return Event((key, kind), about, began, Urgency(finding["urgency"]), finding["reason"], finding["next_step"])
+
+
+def of_held(store: Store, assessment: Assessment | None, rules: Rules) -> Seen:
+    """Held readings that would lie far inward, one event a wall and visit, from all that is known now.
+
+    assessment: the one whose likely misreads are held with those of the intake.
+    """
+    facts = store.readings()
+    held = set(_walls(facts.filter(pc.equal(facts["state"], pa.scalar(State.HELD.value)))))
+    held |= set(_walls(assessment.suspects)) if assessment else set()
+    if not held:
+        return Seen({}, frozenset(), frozenset({AlertKind.HELD}))
+    readings = store.readings(walls=held)
+    readings = as_judged(readings, assessment) if assessment else readings
+    units = {(row["house"], row["wall"]): row["unit"] for row in store.current("walls").to_pylist()}
+    events = {}
+    for (key, day), found in sorted(held_by_visit(frame(readings)).items(), key=str):
+        far = far_inward(found, rules, units.get(key) or LengthUnit.INCH)
+        if far is not None:
+            what = f"Held and not used: {far.what}."
+            event = Event((key, AlertKind.HELD), f"visit {day}", day, far.urgency, what, far.next_step)
+            events[event.place, event.about] = event
+    return Seen(events, frozenset(), frozenset({AlertKind.HELD}))
+
+
+def _walls(rows: pa.Table) -> Iterator[Any]:
+    return zip(rows["house"].to_pylist(), rows["wall"].to_pylist(), strict=True)

@@ -1,0 +1,159 @@
+"""Alerts put on record, once per event: from every assessment made, and from the readings held.
+
+Which assessments were looked through is on record in the same transaction as what they brought. So a kill at any
+moment loses nothing: whoever looks next (`assess`, `ingest`, `tell`, `alerts`, the service) does what is left, and
+comes to the same alerts, since an alert's id is made from what it is about.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any
+
+from monitor.errors import BowError
+from monitor.pipeline import runs
+from monitor.pipeline.alert_events import TABLES, Event, Place, Seen, of_assessment, of_held
+from monitor.pipeline.assessing import made_again
+from monitor.pipeline.runs import Run, row_id
+from monitor.report.context import URGENCIES, Row
+from monitor.store import Store
+from monitor.terms import AlertKind, Urgency
+
+_A_DAY = timedelta(days=1)
+"""Somewhere it is tomorrow already."""
+
+
+@dataclass
+class Looked:
+    """What a look brought: how many new alerts; problems: assessments that could not be made again to be looked at."""
+
+    new: int = 0
+    problems: list[str] = field(default_factory=list)
+
+
+def look(store: Store, *, at: datetime) -> Looked:
+    """Look through all that was not looked through yet, and put on record what it brings.
+
+    A store from before there were alerts begins with its newest assessment. An assessment brings alerts where it is for
+    no earlier day, and knows no less, than the last one that did, and is for no day to come when it was made.
+    """
+    looked, record = Looked(), _Record(store, at)
+    made_at = {row["run_id"]: row["known_at"] for row in store.office.rows("runs")}
+    done = {row["look_id"]: row["is_news"] for row in store.office.rows("alert_looks")}
+    runs_made = [run for run in runs.on_record(store).values() if run.run_id in made_at]
+    news = [run for run in runs_made if done.get(run.run_id)]
+    waiting = [run for run in runs_made if run.run_id not in done]
+    if not store.office.keeps("alert_looks"):
+        telling = _telling(waiting, news, made_at)
+        record.passed_over([run for run in waiting if run not in telling[-1:]])
+        waiting = telling[-1:]
+    telling = _telling(waiting, news, made_at)
+    for run in waiting:
+        if run not in telling:
+            record.passed_over([run])
+            continue
+        try:
+            seen = of_assessment(made_again(store, run, TABLES))
+        except BowError as error:
+            looked.problems.append(f"The list of {run.judged_on} could not be looked through for alerts: {error}")
+            continue
+        looked.new += record.seen(seen, run.run_id, _row(run.run_id, run, at, is_news=True))
+        news.append(run)
+    looked.new += _held(store, record, news[-1] if news else None, looked)
+    return looked
+
+
+def brings_alerts(store: Store, run: Run) -> bool:
+    """Whether an assessment that was looked through could bring alerts."""
+    return any(row["is_news"] for row in store.office.rows("alert_looks", look_id=run.run_id))
+
+
+def _telling(waiting: Sequence[Run], news: Sequence[Run], made_at: dict[str, datetime]) -> list[Run]:
+    last = list(news)[-1:]
+    found = []
+    for run in waiting:
+        is_on_time = run.judged_on <= (made_at[run.run_id] + _A_DAY).date()
+        is_later = all(run.judged_on >= old.judged_on and run.known_until >= old.known_until for old in last)
+        if is_on_time and is_later:
+            found.append(run)
+            last = [run]
+    return found
+
+
+def _held(store: Store, record: "_Record", newest: Run | None, looked: Looked) -> int:
+    """Look at the readings held, where anything that they depend on is other than at an earlier look."""
+    rules = store.rules_on(record.at.date())
+    run_id, facts = newest.run_id if newest else "", store.facts_sha256()
+    limits = (rules.jump_mm, rules.keep_out_jump_mm)
+    look_id = row_id({"facts": facts, "run": run_id, "limits": limits})
+    if store.office.rows("alert_looks", look_id=look_id):
+        return 0
+    try:
+        assessment = made_again(store, newest, ("suspects",)) if newest else None
+    except BowError as error:
+        looked.problems.append(f"The list's likely misreads could not be looked at for alerts: {error}")
+        assessment = None
+    row = {"look_id": look_id, "run_id": run_id, "facts_sha256": facts, "is_news": True, "known_at": record.at}
+    return record.seen(of_held(store, assessment, rules), "", row)
+
+
+def _row(look_id: str, run: Run, at: datetime, *, is_news: bool) -> dict[str, Any]:
+    return {
+        "look_id": look_id,
+        "run_id": run.run_id,
+        "facts_sha256": run.facts_sha256,
+        "is_news": is_news,
+        "known_at": at,
+    }
+
+
+class _Record:
+    """The alerts on record, and those added to them while looking."""
+
+    def __init__(self, store: Store, at: datetime) -> None:
+        self.store, self.at = store, at
+        self.alerts: list[Row] = list(store.office.rows("alerts"))
+        self.over = {row["alert_id"] for row in store.office.rows("alerts_over")}
+
+    def passed_over(self, some: Sequence[Run]) -> None:
+        """Put on record that those assessments bring no alerts."""
+        self.store.office.add({"alert_looks": [_row(run.run_id, run, self.at, is_news=False) for run in some]})
+
+    def seen(self, seen: Seen, run_id: str, look: Row) -> int:
+        """Put on record what is new and what is over, with the look itself, all or none; number of new alerts."""
+        ended = [
+            row for row in self.alerts if row["alert_id"] not in self.over and seen.ends(_place(row), row["about"])
+        ]
+        self.over |= {row["alert_id"] for row in ended}
+        new = [self._row(event, run_id) for event in seen.events.values() if not self._is_told(event)]
+        gone = [{"alert_id": row["alert_id"], "run_id": run_id, "known_at": self.at} for row in ended]
+        self.store.office.add({"alerts": new, "alerts_over": gone, "alert_looks": [look]})
+        self.alerts += new
+        return len(new)
+
+    def _is_told(self, event: Event) -> bool:
+        """Whether an alert about the very same, and no less urgent, stands."""
+        return any(
+            URGENCIES.index(Urgency(row["urgency"])) <= URGENCIES.index(event.urgency)
+            for row in self.alerts
+            if row["alert_id"] not in self.over and (_place(row), row["about"]) == (event.place, event.about)
+        )
+
+    def _row(self, event: Event, run_id: str) -> Row:
+        (house, wall), kind = event.place
+        made_from: dict[str, Any] = {
+            "house": house,
+            "wall": wall,
+            "kind": kind.value,
+            "urgency": event.urgency.value,
+            "about": event.about,
+            "began": event.began,
+        }
+        times = sum(all(row[name] == value for name, value in made_from.items()) for row in self.alerts)
+        alert_id = row_id(made_from | ({"times": times} if times else {}))
+        said = {"what": event.what, "next_step": event.next_step, "run_id": run_id, "known_at": self.at}
+        return {"alert_id": alert_id, **made_from, **said}
+
+
+def _place(row: Row) -> Place:
+    return (row["house"], row["wall"]), AlertKind(row["kind"])
