@@ -64,6 +64,13 @@ def of(store: Store, assessment: Assessment, published_at: datetime) -> Edition:
     return next((found for found in on_record(store) if found.edition_id == made.edition_id), made)
 
 
+def last_published(store: Store, assessment: Assessment) -> Edition:
+    """The newest edition of an assessment that this version published, else as published when it was made."""
+    run = runs.of(store, assessment)
+    ours = [found for found in on_record(store) if found.run == run and found.code_version == __version__]
+    return ours[-1] if ours else of(store, assessment, assessment.known_until)
+
+
 def as_of(store: Store, run: Run, assessment: Assessment, published_at: datetime) -> Edition:
     """The edition of a run as it would have been published at a moment."""
     earlier = tuple(runs.before(store, run.judged_on, run.known_until))

@@ -1,5 +1,6 @@
 """Everything the store holds as CSV files with a data dictionary, so that the records outlive this program."""
 
+import re
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
@@ -7,14 +8,17 @@ from pathlib import Path
 import pyarrow as pa
 import pyarrow.csv as pa_csv
 
-from monitor import __version__, schema
+from monitor import __version__, schema, terms
 from monitor.errors import ReportError
 from monitor.pipeline import damaged, keys
 from monitor.report.spreadsheets import harmless_table
 from monitor.store import Store
 
+_CLOSED_SET = re.compile(r"terms\.(\w+)")
+"""How a meaning names a closed set of words."""
 _KEPT = ("photos", "photo_rulings", "runs", "settings_kept", "editions", "news", "pages", "alerts", "alerts_over",
-         "alert_looks", "alert_sendings", "alert_deliveries", "alert_acknowledgements")  # fmt: skip
+         "alert_looks", "alert_sendings", "alert_deliveries", "alert_acknowledgements", "erasures",
+         "legal_holds")  # fmt: skip
 """Office records that are only added to; who may sign in, and what was asked of the service, stays in the store."""
 
 
@@ -80,19 +84,33 @@ def _readme(tables: schema.Tables, lacks: Sequence[str]) -> str:
 
 
 def dictionary(tables: schema.Tables) -> pa.Table:
-    """The data dictionary of those tables: table, column, type, unit, meaning."""
+    """The data dictionary of those tables: table, column, type, unit, meaning, and the words of a closed set."""
     rows = [
         {
             "table": name,
             "column": field.name,
             "type": str(field.type),
             "unit": schema.meaning(field)[0],
-            "meaning": schema.meaning(field)[1],
+            "meaning": _meaning(schema.meaning(field)[1]),
+            "words": _words(schema.meaning(field)[1]),
         }
         for name, table in tables.items()
         for field in table.schema
     ]
     return pa.Table.from_pylist(rows)
+
+
+def _words(meaning: str) -> str:
+    """Every word that a column may hold, where that is a closed set: who reads the files has no other list of them."""
+    found = _CLOSED_SET.search(meaning)
+    return "; ".join(filter(None, getattr(terms, found[1]))) if found else ""
+
+
+def _meaning(text: str) -> str:
+    """A meaning without the names that closed sets have in the program."""
+    text = re.sub(rf" \({_CLOSED_SET.pattern}\)", "", text)
+    text = re.sub(rf"\b(words?) of {_CLOSED_SET.pattern}", r"\1 of those listed", text)
+    return _CLOSED_SET.sub("a word of those listed", text)
 
 
 def csv_bytes(rows: pa.Table) -> bytes:
@@ -110,9 +128,6 @@ _WHY_EMPTY = {
     "decisions": "nothing was decided about a wall.",
     "photos": "nobody gave a photo.",
     "photo_rulings": "no photo was released for a homeowner, or withheld.",
-    "links": "no link was made.",
-    "links_ended": "no link was ended.",
-    "link_openings": "nobody opened a link.",
     "erasures": "no person was erased.",
     "legal_holds": "no dispute ever kept people from being erased.",
     "runs": "no assessment was put on record.",
@@ -135,7 +150,8 @@ _WHY_EMPTY = {
 
 _README = """Records of wall movement, written by wallbow {version}.
 
-One CSV file per table, UTF-8, header in the first row. dictionary.csv gives type, unit and meaning of every column.
+One CSV file per table, UTF-8, header in the first row. dictionary.csv gives type, unit and meaning of every column,
+and the words of one that holds only certain words.
 Lengths are millimetres, rates mm per year, inward (into the room) positive, times UTC.
 readings.csv holds every row ever received; readings_effective.csv the same with rulings applied (released, rejected,
 corrected). receipts.csv has a row for each time a file or one of its tables was received; its received is the sum of

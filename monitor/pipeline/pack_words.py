@@ -16,7 +16,8 @@ Facts    {facts_sha256}
 {page} is the engineer's page, report number {number}. It opens in any browser, without a network.
 {settings} holds thresholds, rules and variances; its SHA-256 is the one above. {sums} has those of
 all other files.
-Each table is one CSV file, UTF-8, header in the first row. dictionary.csv gives type, unit and meaning of every column.
+Each table is one CSV file, UTF-8, header in the first row. dictionary.csv gives type, unit and meaning of every column,
+and the words of one that holds only certain words.
 Lengths are millimetres, rates mm per year, inward (into the room) positive, times UTC. A text cell that begins with
 = + - @ has an apostrophe in front so that no spreadsheet runs it.
 

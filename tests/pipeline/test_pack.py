@@ -57,6 +57,19 @@ def test_the_dictionary_tells_of_every_column_of_every_table_and_of_no_other(fil
     assert all(f"{name}.csv " in readme for name in tables)
 
 
+def test_the_dictionary_lists_the_words_of_a_closed_set_and_names_nothing_of_the_program(
+    files: dict[str, bytes],
+) -> None:
+    told = {(row["table"], row["column"]): row for row in rows(files["dictionary.csv"])}
+    assert told["readings", "method"]["words"] == "string; plumb; laser; meter"
+    assert told["wall_results", "verdict"]["words"].split("; ") == ["moving", "look again", "holding", "too early"]
+    assert told["readings", "seen"]["meaning"] == "what was seen, words of those listed separated by '; '"
+    assert told["readings", "value_mm"]["words"] == ""
+    assert [row for row in told.values() if "terms." in row["meaning"]] == []
+    for row in rows(files["readings.csv"]):
+        assert row["method"] in told["readings", "method"]["words"].split("; ")
+
+
 def test_the_sums_are_those_of_the_files_and_the_names_are_sorted(files: dict[str, bytes]) -> None:
     assert list(files) == sorted(files)
     said = dict(reversed(line.split("  ")) for line in files["sha256.txt"].decode().splitlines())
