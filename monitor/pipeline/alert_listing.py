@@ -52,7 +52,7 @@ def log(store: Store) -> Listing:
         (f"{at.astimezone(zone):%Y-%m-%d %H:%M}", alert.alert_id, alert.wall, what, whom)
         for at, alert, what, whom in alert_record.events(store)
     ]
-    return Listing(f"Alerts: who was told, and who acknowledged ({count_text(len(rows), 'entry')})", LOG_HEADERS, rows)
+    return Listing(f"Alerts: who was told, and who acknowledged ({len(rows)} lines)", LOG_HEADERS, rows)
 
 
 def told(alert: Alert, zone: tzinfo) -> str:

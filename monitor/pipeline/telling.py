@@ -22,7 +22,6 @@ from monitor.pipeline.runs import row_id
 from monitor.report import alert_mail, digest_mail
 from monitor.report.alert_mail import Told
 from monitor.report.context import Row
-from monitor.report.monthly_sheet import monthly_sheet
 from monitor.report.wording import count_text
 from monitor.store import Store
 from monitor.store.store import OUTBOX
@@ -169,7 +168,7 @@ def _digests(store: Store, settings: Telling, people: Mapping[str, Row], at: dat
     assessment = assessing.newest(store, month)
     every = alert_record.on_record(store)
     counts = (len(every), sum(alert.acknowledged is None for alert in every))
-    text = digest_mail.body(monthly_sheet(book_of_list(store, assessment, at)), counts, _link(settings, "/review"))
+    text = digest_mail.body(book_of_list(store, assessment, at), counts, _link(settings, "/review"))
     for person in sorted(office - had):
         yield _sending(Way.MAIL, person, month, (), 1, (digest_mail.subject(month), text), at)
 

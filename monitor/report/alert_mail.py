@@ -60,7 +60,7 @@ def _alert(alert: Told) -> str:
         *_said("Now", over),
         *_said("Do", alert.next_step),
         *([f"  Page: {alert.link}"] if alert.link else []),
-        f"  Acknowledge: wallbow acknowledge {alert.alert_id} --who YOU --note 'WHAT YOU DID'",
+        f"  Acknowledge: wallbow acknowledge {alert.alert_id} --who YOU --note '...'",
     ]
     return "\n".join(lines)
 

@@ -1,8 +1,9 @@
 """The month in five lines and a link; no name, house or wall stands in it."""
 
-from collections.abc import Mapping, Sequence
-from typing import Any
-
+from monitor.report.context import Book
+from monitor.report.monthly_closed import closed
+from monitor.report.monthly_rows import the_list
+from monitor.report.monthly_sheet import changes, expected_false
 from monitor.report.wording import count_text
 
 
@@ -11,19 +12,19 @@ def subject(month: str) -> str:
     return f"Walls in {month}: the month in five lines"
 
 
-def body(sheet: Mapping[str, Any], alerts: tuple[int, int], link: str) -> str:
-    """Five lines, and where the list is. sheet: context of the monthly list; alerts: all told of, not acknowledged."""
-    said = dict(sheet["counts"])
-    sections = {row["name"]: row["heading"] for row in sheet["sections"]}
-    total, count = sum(said.values()), {name: said[heading] for name, heading in sections.items()}
-    changes, false = sheet["changes"], sheet["expected_false"]
-    lines: Sequence[str] = (
-        f"{count_text(total, 'wall')}: {count['hard']} over a hard limit, {count['moving']} moving, "
-        f"{count['again']} to look at again.",
-        f"Since the list before: {changes['new'] + changes['first']} new, {changes['open']} still open, "
-        f"{len(sheet['closed'])} closed, {count['newly']} newly holding.",
-        f"Waiting: {count_text(count['held'], 'wall')} with held readings, {count_text(count['overdue'], 'visit')} "
-        "overdue.",
+def body(book: Book, alerts: tuple[int, int], link: str) -> str:
+    """Five lines, and where the list is. book: of the month's list; alerts: all on record, and not acknowledged."""
+    found = the_list(book)
+    changed, false = changes(found), expected_false(found)
+    sections = [item.section for item in found.placed.values()]
+    true = [name for item in found.placed.values() for name in item.true]
+    lines = (
+        f"{count_text(len(book.walls), 'wall')}: {sections.count('hard')} at a hard limit, {true.count('moving')} "
+        f"moving, {sections.count('again')} to look at again.",
+        f"Since the list before: {changed['new'] + changed['first']} new, {changed['open']} still open, "
+        f"{len(closed(book, found))} closed, {sections.count('newly')} newly holding.",
+        f"Waiting: {count_text(true.count('held'), 'wall')} with held readings, "
+        f"{count_text(true.count('overdue'), 'wall')} with an overdue visit.",
         f"Alerts: {alerts[0]} on record, {alerts[1]} that nobody has acknowledged.",
         f"Of {false['walls']} called moving, {false['number']} are expected to be so by chance.",
     )

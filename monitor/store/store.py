@@ -188,14 +188,10 @@ class Store:
     def telling_alone(self) -> Iterator[bool]:
         """Until the block ends nobody else tells of alerts; False, at once, where somebody does already."""
         lock = FileLock(self.path / _TELLING_LOCK, timeout=0)
+        with files.writing(self.path / _TELLING_LOCK), suppress(Timeout):
+            lock.acquire()
         try:
-            with files.writing(self.path / _TELLING_LOCK):
-                lock.acquire()
-        except Timeout:
-            yield False
-            return
-        try:
-            yield True
+            yield lock.is_locked
         finally:
             lock.release()
 

@@ -8,6 +8,9 @@ from email.policy import SMTP
 
 from monitor.errors import SettingsError
 
+_POLICY = SMTP.clone(max_line_length=200)
+"""Folded at the usual 78, a subject begins with a space, and an address to click breaks in two; 998 is the limit."""
+
 
 def made(
     mail_id: str, *, sender: str, to: str, subject: str, body: str, at: datetime, is_automatic: bool = True
@@ -17,7 +20,7 @@ def made(
     mail_id: its Message-ID is made from it, so that one sent again is known to be the same. Raises SettingsError where
     an address is none, or a header would hold a line break.
     """
-    mail = EmailMessage(policy=SMTP)
+    mail = EmailMessage(policy=_POLICY)
     try:
         mail["From"] = Address(addr_spec=sender)
         mail["To"] = Address(addr_spec=to)

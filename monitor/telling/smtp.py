@@ -13,6 +13,7 @@ from monitor.config import MailServer
 from monitor.telling.outcome import WHOLE, Outcome, ended_after
 
 DELIVERED = "taken over by the mail server"
+_BROKE_OFF = "the mail server broke off, or did not answer in time"
 _MOST_BROKEN = 3
 """After so many broken connections a run gives up; a mail that breaks one does not keep the others."""
 
@@ -41,7 +42,7 @@ def send(
                 broken, last = _MOST_BROKEN, str(error)
                 outcome = Outcome(False, last)
             except smtplib.SMTPServerDisconnected:
-                broken, last = broken + 1, "the connection to the mail server broke off"
+                broken, last = broken + 1, _BROKE_OFF
                 connection, outcome = None, Outcome(False, last)
             except smtplib.SMTPRecipientsRefused as error:
                 codes = sorted({code for code, _ in error.recipients.values()})
@@ -103,7 +104,7 @@ def _connected(server: MailServer, password: str, timeout: float, trust: ssl.SSL
     except smtplib.SMTPResponseException as error:
         raise _UnusableError(f"the mail server turns us away (code {error.smtp_code})") from error
     except smtplib.SMTPException as error:
-        raise _UnusableError("the mail server broke off before any mail") from error
+        raise _UnusableError(_BROKE_OFF) from error
     except OSError as error:
         raise _UnusableError(_broken(error)) from error
     except UnicodeError as error:
@@ -115,7 +116,7 @@ def _connected(server: MailServer, password: str, timeout: float, trust: ssl.SSL
 
 def _broken(error: OSError) -> str:
     if isinstance(error, TimeoutError):
-        return "the mail server did not answer in time"
+        return _BROKE_OFF
     if isinstance(error, ssl.SSLError):
         return "no trusted TLS connection to the mail server"
     return f"the mail server cannot be reached ({error.strerror or type(error).__name__})"
