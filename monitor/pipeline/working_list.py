@@ -33,9 +33,10 @@ class Group:
 
 @dataclass(frozen=True)
 class Whole:
-    """All lines, walls that left the list, and the context of the written list."""
+    """All lines, those to phone about first, walls that left the list, and the context of the written list."""
 
     found: List
+    to_phone: Sequence[Line]
     gone: Sequence[Closed]
     sheet: Mapping[str, Any]
     has_earlier: bool
@@ -45,7 +46,9 @@ def whole(store: Store, content: Book) -> Whole:
     """The list of a book (publishing.book_of_list) with every decision made by now."""
     content = replace(content, decisions=store.office.decisions())
     found = the_list(content)
-    return Whole(found, closed(content, found), monthly_sheet(content), content.previous is not None)
+    waits = {key for key, news in content.news.items() if news.waits}
+    to_phone = [line for line in found.all_lines if (line.house, line.wall) in waits]
+    return Whole(found, to_phone, closed(content, found), monthly_sheet(content), content.previous is not None)
 
 
 def narrowed(made: Whole, wanted: Mapping[str, str]) -> Mapping[str, Any]:
@@ -56,6 +59,7 @@ def narrowed(made: Whole, wanted: Mapping[str, str]) -> Mapping[str, Any]:
     groups = [_group(name, heading, made.found, made.gone, wanted) for name, heading in _GROUPS]
     return {
         **made.sheet,
+        "to_phone": made.to_phone,
         "groups": [group for group in groups if group.number or (group.name != FIRST and made.has_earlier)],
         "total": len(made.found.all_lines) + len(made.gone),
         "shown": sum(len(group.lines) + len(group.closed) for group in groups),

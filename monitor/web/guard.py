@@ -22,6 +22,11 @@ CSRF_FIELD, CSRF_HEADER = "csrf", "x-csrf-token"
 _READING = frozenset({"GET", "HEAD"})
 SIGN_IN = "/sign-in"
 _NOT_OURS = "This form is too old, or was not sent from one of our own pages. Open it again."
+_TOO_MUCH = {
+    True: "This is more than the {:,.0f} MB that can be sent at once. Send fewer files at a time, or smaller ones.",
+    False: "This is more than the {:,.0f} KB that a form takes. Shorten what is written in it.",
+}
+"""By whether the door is one of uploads."""
 
 _Handler = Callable[[Request], Coroutine[Any, Any, Response]]
 
@@ -80,7 +85,8 @@ def _admit(here: Service, request: Request, opened: Door) -> None:
         raise SignInFirst
     if visitor.account.role not in opened.roles:
         note(here, visitor, f"{request.method} {request.url.path}", "refused: not for this role")
-        raise HTTPException(403, f"This is not for the role {visitor.account.role}.")
+        whose = " and ".join(sorted(opened.roles))
+        raise HTTPException(403, f"This is not for the role {visitor.account.role}; it is for {whose}.")
     if opened.is_upload and not here.allowed(here.settings.uploads_by_account, "uploads", visitor.name):
         raise HTTPException(429, "That was many uploads in a short time. Wait a minute.", headers={"Retry-After": "60"})
 
@@ -147,7 +153,9 @@ def _limited(request: Request, here: Service, opened: Door) -> Callable[[], Awai
             raise HTTPException(408, "Nothing more came for a while. Send it again.") from None
         taken += len(message.get("body", b""))
         if taken > most:
-            raise HTTPException(413, f"This is more than the {most // 1024:,} KB that can be sent at once.")
+            raise HTTPException(
+                413, _TOO_MUCH[opened.is_upload].format(most / 2**20 if opened.is_upload else most / 2**10)
+            )
         return message
 
     return receive

@@ -1,5 +1,8 @@
 """What goes wrong, told in one shape: problem details (RFC 9457) to scripts, a page with the same words to people."""
 
+from http import HTTPStatus
+from typing import Any
+
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, RedirectResponse
@@ -28,6 +31,13 @@ _TITLES = {
     503: "The store cannot be used",
 }
 
+_PLAIN = {
+    400: "This cannot be read as it was sent.",
+    404: "There is no such page. Look whether the address is whole.",
+    405: "This address is not used that way.",
+}
+"""In place of the bare name of a status, where nobody said more."""
+
 
 class Problem(BaseModel):
     """What went wrong (RFC 9457)."""
@@ -45,15 +55,14 @@ def add_to(app: FastAPI) -> None:
         by_hand = request.method == "GET" and not request.url.path.startswith(API)
         if isinstance(error, SignInFirst) and by_hand and "authorization" not in request.headers:
             return RedirectResponse(SIGN_IN, 303)
-        return told(request, error.status_code, error.detail, dict(error.headers or {}))
+        said = error.detail if error.detail != HTTPStatus(error.status_code).phrase else _PLAIN[error.status_code]
+        return told(request, error.status_code, said, dict(error.headers or {}))
 
     async def own(request: Request, error: BowError) -> Response:
         return told(request, status_of(error), str(error))
 
     async def unreadable(request: Request, error: RequestValidationError) -> Response:
-        first = error.errors()[0]
-        place = ".".join(str(part) for part in first["loc"])
-        return told(request, 422, f"{place}: {first['msg']}.")
+        return told(request, 422, _unreadable(error.errors()[0]))
 
     async def fault(request: Request, error: Exception) -> Response:
         del error  # the server's log has it; nobody outside needs to
@@ -63,6 +72,18 @@ def add_to(app: FastAPI) -> None:
     app.add_exception_handler(BowError, own)  # type: ignore[arg-type]
     app.add_exception_handler(RequestValidationError, unreadable)  # type: ignore[arg-type]
     app.add_exception_handler(Exception, fault)
+
+
+def _unreadable(first: dict[str, Any]) -> str:
+    """What is wrong with the first thing that was asked for wrongly, by the name of its field."""
+    name, kind = str(first["loc"][-1]), str(first["type"])
+    if kind == "missing":
+        return f"'{name}' is missing. Fill it in, and send it again."
+    if kind.startswith("date"):
+        return f"'{first['input']}' is no {name}. Write it like 2026-05-31."
+    if kind == "string_too_long":
+        return f"'{name}' is too long. At most {first['ctx']['max_length']:,} signs are taken."
+    return f"'{name}' cannot be read as it was sent ({first['msg']})."
 
 
 def status_of(error: BowError) -> int:

@@ -7,6 +7,7 @@ from fastapi import Query, Request
 from fastapi.responses import HTMLResponse, Response
 from starlette.exceptions import HTTPException
 
+from monitor.errors import NotFoundError
 from monitor.pipeline import assessing, field_sheets
 from monitor.report import pages
 from monitor.web import guard
@@ -15,13 +16,19 @@ from monitor.web.service import Here
 
 router = guard.router()
 _MOST = 12
+_NO_LIST = "The walls were not assessed yet, so nothing says which are due. Name those that you visit."
 _ONE_WALL = "A sheet for the day of a reinforcement is of one wall. Name that wall, house-wall: DH-01-N."
 
 
 @router.get("/field-sheets")
 def choose(request: Request, here: Here) -> Response:
-    """The form to ask for a sheet by."""
-    return page(request, "field_sheets.html", title="Field sheets", day=here.today(), most=_MOST)
+    """The form to ask for a sheet by, and the walls that are due today."""
+    store, day = here.store(), here.today()
+    try:
+        due, why_none = field_sheets.route(assessing.newest(store), day, _MOST) if store.assessments() else [], _NO_LIST
+    except NotFoundError as error:
+        due, why_none = [], str(error)
+    return page(request, "field_sheets.html", title="Field sheets", day=day, most=_MOST, due=due, why_none=why_none)
 
 
 @router.get("/field-sheets/sheet")

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+import service_running
 from looking import Seen, kind_of, look
 from playwright.sync_api import Browser, sync_playwright
 
@@ -26,6 +27,12 @@ def browser() -> Iterator[Browser]:
         found = playwright.chromium.launch(executable_path=path)
         yield found
         found.close()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def quick_hashes() -> Iterator[None]:
+    with service_running.quick_hashes():
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -22,7 +22,7 @@ _CHART_WAIT_MS = 20_000
 _CHECK = (
     """() => axe.run({resultTypes: ["violations"], iframes: false, preload: false}).then((found) => found.violations)"""
 )
-_SHORTEN = """() => {
+SHORTEN = """() => {
   for (const chart of document.querySelectorAll(".live")) chart.replaceChildren();
   for (const body of document.querySelectorAll("tbody")) {
     const kept = {};
@@ -106,7 +106,7 @@ def look(browser: Browser, folder: Path, paths: Sequence[Path]) -> Seen:
         if state in checked:
             continue
         checked.add(state)
-        page.evaluate(_SHORTEN)
+        page.evaluate(SHORTEN)
         page.evaluate(AXE_SCRIPT)
         for width in _widths(page, WIDTHS[:number]):
             seen.barriers += [f"{path.name}, {width} px: {text}" for text in barriers(page)]

@@ -96,6 +96,8 @@ def test_the_office_sees_who_did_what(page: Page, url: str) -> None:
     page.get_by_role("link", name="Audit").click()
     assert "sign in" in page.inner_text("table")
     looked_at(page)
+    page.get_by_role("link", name="Password").click()
+    looked_at(page)
 
 
 def test_a_field_sheet_opened_by_browser_is_sent_from_there(page: Page, url: str, root: Path) -> None:

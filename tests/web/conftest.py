@@ -1,4 +1,4 @@
-"""Services for the tests of this room; hashes of the least cost, as what they cost is not in question here."""
+"""Services for the tests of this room."""
 
 import shutil
 from collections.abc import Callable, Iterator
@@ -6,18 +6,16 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from argon2 import PasswordHasher
+import service_running
 from service_running import Running, fill, fill_for_review
 
-from monitor.web import passwords
 from monitor.web.kept import Kept
 from monitor.web.settings import WebSettings
 
 
 @pytest.fixture(scope="session", autouse=True)
 def quick_hashes() -> Iterator[None]:
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(passwords, "_HASHER", PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
+    with service_running.quick_hashes():
         yield
 
 

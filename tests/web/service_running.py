@@ -4,13 +4,15 @@ import re
 import socket
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
+import pytest
 import uvicorn
+from argon2 import PasswordHasher
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
@@ -19,7 +21,7 @@ from monitor.pipeline import intake
 from monitor.pipeline.assessing import assess
 from monitor.store import Store
 from monitor.terms import Role
-from monitor.web import accounts, make_app
+from monitor.web import accounts, make_app, passwords
 from monitor.web.settings import WebSettings
 
 PASSWORD = "four words of nobody"
@@ -52,10 +54,11 @@ REGISTER = {
 }
 
 
-def sheet(day: date, *walls: tuple[str, tuple[str, ...]]) -> bytes:
-    """A file of readings: (house-wall, values of M1 to M5) of one day."""
+def sheet(days: date | Sequence[date], *walls: tuple[str, tuple[str, ...]]) -> bytes:
+    """A file of readings: (house-wall, values of M1 to M5) of one day, or the same of several."""
     rows = [
         f"{key[:-2]},{key[-1]},{day},T1,B3,M{n},{value},in,gap,"
+        for day in (days if isinstance(days, Sequence) else [days])
         for key, values in walls
         for n, value in enumerate(values, start=1)
     ]
@@ -71,11 +74,12 @@ def fill(root: Path, *, visits: bool) -> Store:
             store, f"{table}.csv", data, received_at=BEGAN - timedelta(days=900), sender="O1"
         )
         assert list(taken.intake.messages) == []
-    for day in VISITED if visits else ():
-        at = datetime(day.year, day.month, day.day, 20, tzinfo=UTC)
-        data = sheet(day, ("DH-01-N", NORTH), ("DH-01-S", SOUTH))
-        taken = intake.take_readings(store, f"{day}.csv", data, received_at=at, sender="T1", today=day)
-        assert taken.added == 10
+    if visits:  # in one file, as the model is asked once for each
+        last = VISITED[-1]
+        at = datetime(last.year, last.month, last.day, 20, tzinfo=UTC)
+        data = sheet(VISITED, ("DH-01-N", NORTH), ("DH-01-S", SOUTH))
+        taken = intake.take_readings(store, "visits.csv", data, received_at=at, sender="T1", today=last)
+        assert taken.intake.used == taken.added == 10 * len(VISITED)
     for role, person in PEOPLE.items():
         accounts.add(store, person, role, password=PASSWORD, at=BEGAN)
     return store
@@ -147,6 +151,14 @@ def token_of(text: str) -> str:
     found = re.search(r'name="csrf" value="([^"]+)"', text)
     assert found, text
     return found[1]
+
+
+@contextmanager
+def quick_hashes() -> Iterator[None]:
+    """Hashes of the least cost, where what they cost is not in question."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(passwords, "_HASHER", PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
+        yield
 
 
 @contextmanager

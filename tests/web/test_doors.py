@@ -72,6 +72,16 @@ def test_every_role_gets_in_by_its_own_doors_only(role: Role, start) -> None:
             assert (newest["who"], newest["result"]) == (PEOPLE[role], "refused: not for this role")
 
 
+def test_what_is_not_there_or_not_for_somebody_is_said_in_plain_words(running: Running) -> None:
+    browser = running.signed_in(Role.TECHNICIAN)
+    for asked, said in (
+        (browser.get("/nowhere"), "There is no such page. Look whether the address is whole."),
+        (browser.put("/uploads"), "This address is not used that way."),
+        (browser.get("/review"), "This is not for the role technician; it is for engineer and office."),
+    ):
+        assert said in asked.text
+
+
 def test_a_route_without_a_line_in_the_table_cannot_be_made() -> None:
     from monitor.web import guard
 

@@ -1,6 +1,7 @@
 """The review door without a window: the list, a wall, decisions and rulings, and two people at once."""
 
 import re
+from datetime import UTC, datetime
 from html import unescape
 from io import BytesIO
 from pathlib import Path
@@ -69,6 +70,30 @@ def test_what_changed_since_the_last_list_stands_first_and_the_form_narrows_with
     assert "No wall of this list fits what you look for." in words(
         office.get("/review", params={"state": "still open", "owner": "O1"})
     )
+
+
+def test_whose_homeowner_is_to_be_phoned_stands_before_all_else_until_the_call_is_logged(reviewing: Running) -> None:
+    reviewing.clock.at = datetime(
+        2026, 5, 12, 21, tzinfo=UTC
+    )  # the evening of the visit: its news goes out at midnight
+    office = reviewing.signed_in(Role.OFFICE)
+
+    def first() -> str:
+        found = re.search(
+            r'<section class="box" aria-labelledby="phone-first">.*?</section>', office.get("/review").text, re.S
+        )
+        return found[0] if found else ""
+
+    assert "Phone first: 2 homeowners" in first()
+    assert first().count("the page goes out by itself at the end of 2026-05-12") == 2
+    for wall in ("N", "S"):
+        assert f"DH-01-{wall}</a>" in first()
+        review.decide(
+            reviewing.store(), f"DH-01-{wall}", Step.CALLED_HOMEOWNER, who="O1", why="told", owner="", due=None,
+            made_at=reviewing.clock(), today=reviewing.clock().date(),
+        )  # fmt: skip
+        assert f"DH-01-{wall}</a>" not in first()
+    assert "homeowner told on 2026-05-12 by O1" in words(office.get("/review"))
 
 
 def test_a_wall_says_why_what_waits_and_what_was_done(office: TestClient) -> None:
@@ -157,7 +182,9 @@ def test_what_only_the_look_of_now_sets_aside_is_released_without_a_new_list(
         opened = office.get(place)
         assert ("held" in words(opened).split("As it came in")[0]) == (sent["act"] == "release")
         assert office.post(place, data=form_of(opened, **sent, why="read so")).status_code == 303
-    assert "1 1/8 in: used" in words(office.get(place))
+    assert [row["act"] for row in reviewing.store().facts("rulings").sort_by("known_at").to_pylist()] == [
+        *("correct", "release")
+    ]
 
 
 def test_of_several_rulings_those_on_record_are_named_where_one_cannot_be_made(

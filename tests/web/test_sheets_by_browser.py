@@ -2,6 +2,7 @@
 
 import re
 from datetime import date
+from html import unescape
 
 from service_running import Running
 
@@ -46,7 +47,24 @@ def test_walls_that_are_not_known_or_none_due_are_told_in_plain_words(with_walls
     none = browser.get("/field-sheets/sheet?day=2026-05-14")
     assert none.status_code == 404
     assert "There is no assessment" in none.text
-    assert browser.get("/field-sheets/sheet?day=14.05.2026").status_code == 422
+    for asked, said in (
+        ("day=14.05.2026", "'14.05.2026' is no day. Write it like"),
+        ("walls=DH-01-N", "'day' is missing."),
+    ):
+        wrong = browser.get(f"/field-sheets/sheet?{asked}")
+        assert wrong.status_code == 422
+        assert said in unescape(wrong.text)
+        assert '<a href="/field-sheets">Back to: Field sheets</a>' in wrong.text
+
+
+def test_the_walls_that_are_due_today_are_offered_one_by_one(reviewing: Running, with_walls: Running) -> None:
+    reviewing.clock.forward(days=400)
+    asked = reviewing.signed_in(Role.TECHNICIAN).get("/field-sheets").text
+    offered = re.findall(r'href="(/field-sheets/sheet[^"]+)">([^<]+)</a>', asked)
+    assert [name for _, name in offered] == ["DH-01-N", "DH-01-S"]
+    opened = reviewing.signed_in(Role.TECHNICIAN).get(unescape(offered[0][0]))
+    assert "Field sheet 2027-06-17: DH-01-N" in opened.text
+    assert "The walls were not assessed yet" in with_walls.signed_in(Role.TECHNICIAN).get("/field-sheets").text
 
 
 def test_a_page_open_since_before_asks_for_its_sessions_token(with_walls: Running) -> None:

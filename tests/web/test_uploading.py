@@ -240,7 +240,7 @@ def test_an_answer_lost_on_the_way_is_found_again_and_nothing_is_stored_twice(
     [
         ([], 422, "files"),
         ([("a.csv", b"x")] * 51, 413, "at most 50 at once"),
-        ([("big.csv", b"x" * (41 * 1024 * 1024))], 413, "40,960 KB"),
+        ([("big.csv", b"x" * (41 * 1024 * 1024))], 413, "more than the 40 MB that can be sent at once. Send fewer"),
     ],
 )
 def test_what_cannot_be_taken_is_answered_in_plain_words(
