@@ -22,12 +22,13 @@ def assess(
     from monitor import store as stores
     from monitor.pipeline import assessing, saying
 
+    opened = stores.open(store)
     with show.progress("Assessing") as step:
         assessment = assessing.assess(
-            stores.open(store),
+            opened,
             judged_on=options.day_or_today(on),
-            known_on=options.known(known_on),
-            made_at=options.now(),
+            known_on=options.known(known_on, opened),
+            made_at=options.moment_in(opened),
             progress=step,
         )
     show.say(saying.of_assessment(assessment))
@@ -48,7 +49,7 @@ def flagged(
 
     opened = stores.open(store).sparing()
     assessment = assessing.newest(opened, month)
-    found = listing.held(opened, assessment) if held else listing.monthly(opened, assessment, options.now())
+    found = listing.held(opened, assessment) if held else listing.monthly(opened, assessment, options.moment_in(opened))
     show.listing(found, as_csv=as_csv, in_blocks=held)
     raise typer.Exit(show.unread(opened))
 
@@ -65,7 +66,7 @@ def news(
     from monitor.pipeline import assessing, news_listing
 
     opened = stores.open(store).sparing()
-    show.listing(news_listing.listed(opened, assessing.newest(opened, month), options.now()), as_csv=as_csv)
+    show.listing(news_listing.listed(opened, assessing.newest(opened, month), options.moment_in(opened)), as_csv=as_csv)
     raise typer.Exit(show.unread(opened))
 
 

@@ -105,7 +105,11 @@ def register(
     for path in files:
         try:
             tables = intake.take_register(
-                opened, path.name, path.read_bytes(), received_at=options.now(), sender=sender or options.me()
+                opened,
+                path.name,
+                path.read_bytes(),
+                received_at=options.moment_in(opened),
+                sender=sender or options.me(),
             )
         except IntakeError as error:
             show.say(str(error))
@@ -141,7 +145,7 @@ def ingest(
                     opened,
                     path.name,
                     path.read_bytes(),
-                    received_at=options.now(),
+                    received_at=options.moment_in(opened),
                     sender=sender or options.me(),
                     today=options.today(),
                 )

@@ -45,7 +45,7 @@ def reports(
     with show.progress("Writing pages") as step:
         if known_on is None:
             found = assessing.newest(opened, month)
-            published = publishing.publish(opened, found, to, published_at=options.now(), progress=step)
+            published = publishing.publish(opened, found, to, published_at=options.moment_in(opened), progress=step)
             written, off_ledger = published.files, published.unrecorded
         else:
             rebuilt = rebuilding.rebuild(opened, to, known_on=known_on, month=month, progress=step)
@@ -70,7 +70,7 @@ def export(
     from monitor.pipeline import export as exporting
 
     opened = stores.open(store).sparing()
-    written = exporting.export(opened, to, known_on=options.known(known_on))
+    written = exporting.export(opened, to, known_on=options.known(known_on, opened))
     show.say(f"Wrote {len(written)} files to {to}; dictionary.csv says what each column means.")
     raise typer.Exit(show.unread(opened))
 
