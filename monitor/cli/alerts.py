@@ -32,7 +32,7 @@ def alerts(
     from monitor.pipeline import alert_listing, alerting
 
     opened = stores.open(store)
-    for problem in alerting.look(opened, at=options.now()).problems:
+    for problem in alerting.look(opened, at=options.moment_in(opened)).problems:
         show.say(problem)
     found = alert_listing.log(opened) if log else alert_listing.open_ones(opened)
     show.listing(found, as_csv=as_csv, in_blocks=not log)
@@ -50,7 +50,9 @@ def acknowledge(
     from monitor import store as stores
     from monitor.pipeline import alert_record
 
-    for found, is_new in alert_record.acknowledge(stores.open(store), alert, who=who, note=note, made_at=options.now()):
+    opened = stores.open(store)
+    made_at = options.moment_in(opened)
+    for found, is_new in alert_record.acknowledge(opened, alert, who=who, note=note, made_at=made_at):
         said = "acknowledged." if is_new else "somebody had acknowledged it already; that stands."
         show.say(f"{found.alert_id} ({found.wall}, {found.row['kind']}): {said}")
 

@@ -76,7 +76,7 @@ def new(
         opens,
         who=who,
         why=why,
-        made_at=options.now(),
+        made_at=options.moment_in(opened),
         today=options.today(),
         expires_on=until,
         person_id=person,
@@ -116,7 +116,7 @@ def end(
 
     opened = _opened(store)
     found = links.find(opened, link)
-    links.end(opened, found, who=who, why=why, made_at=options.now())
+    links.end(opened, found, who=who, why=why, made_at=options.moment_in(opened))
     show.say(f"Ended: the link {found.row['link_id']} to {'-'.join(found.key)}.")
     if to:
         _write(opened, to)
@@ -135,7 +135,7 @@ def sale(
 
     opened = _opened(store)
     ended, made = links.after_sale(
-        opened, house, who=who, why=why, made_at=options.now(), today=options.today(), person_id=person
+        opened, house, who=who, why=why, made_at=options.moment_in(opened), today=options.today(), person_id=person
     )
     show.say(f"{len(ended)} {'link' if len(ended) == 1 else 'links'} ended.")
     _told(made, public_url)
@@ -156,7 +156,7 @@ def folder(
 def _write(opened: "Store", to: Path, token: str = "") -> None:
     from monitor.pipeline import link_folders
 
-    done = link_folders.write(opened, to, at=options.now(), today=options.today(), token=token)
+    done = link_folders.write(opened, to, at=options.moment_in(opened), today=options.today(), token=token)
     standing = sum(one.opens == "shown" for one in done)
     show.say(
         f"{to}: {standing} with pages, {len(done) - standing} that open nothing any more. On a host of files a link "

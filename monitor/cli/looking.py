@@ -27,12 +27,12 @@ def assess(
         assessment = assessing.assess(
             opened,
             judged_on=options.day_or_today(on),
-            known_on=options.known(known_on),
-            made_at=options.now(),
+            known_on=options.known(known_on, opened),
+            made_at=options.moment_in(opened),
             progress=step,
         )
     show.say(saying.of_assessment(assessment))
-    show.new_alerts(opened, options.now(), assessment)
+    show.new_alerts(opened, options.moment_in(opened), assessment)
 
 
 def flagged(
@@ -50,7 +50,7 @@ def flagged(
 
     opened = stores.open(store).sparing()
     assessment = assessing.newest(opened, month)
-    found = listing.held(opened, assessment) if held else listing.monthly(opened, assessment, options.now())
+    found = listing.held(opened, assessment) if held else listing.monthly(opened, assessment, options.moment_in(opened))
     show.listing(found, as_csv=as_csv, in_blocks=held)
     raise typer.Exit(show.unread(opened))
 
@@ -67,7 +67,7 @@ def news(
     from monitor.pipeline import assessing, news_listing
 
     opened = stores.open(store).sparing()
-    show.listing(news_listing.listed(opened, assessing.newest(opened, month), options.now()), as_csv=as_csv)
+    show.listing(news_listing.listed(opened, assessing.newest(opened, month), options.moment_in(opened)), as_csv=as_csv)
     raise typer.Exit(show.unread(opened))
 
 

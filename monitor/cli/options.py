@@ -3,10 +3,14 @@
 import getpass
 import re
 from datetime import UTC, date, datetime, time
+from functools import cache
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+if TYPE_CHECKING:
+    from monitor.store import Store
 
 
 def _day(text: str) -> date:
@@ -104,9 +108,24 @@ def day_or_today(day: date | None) -> date:
     return day or today()
 
 
-def known(known_on: datetime | None) -> datetime:
-    """The instant given, else now."""
-    return known_on or now()
+def moment_in(store: "Store") -> datetime:
+    """The time now, or the moment after the newest fact of a store where the clock is behind that, which is said."""
+    from monitor.pipeline import moments
+
+    found = moments.not_before(store, now())
+    if found.said:
+        _say_once(found.said)
+    return found.at
+
+
+@cache
+def _say_once(text: str) -> None:
+    typer.echo(text, err=True)
+
+
+def known(known_on: datetime | None, store: "Store") -> datetime:
+    """The instant given, else now, by which everything in the store is known."""
+    return known_on or moment_in(store)
 
 
 def example(line: str) -> str:

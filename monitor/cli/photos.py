@@ -65,7 +65,7 @@ def photos(
         show.listing(photo_listing.listed(opened, key), as_csv=as_csv)
         return
     shown = Shown(house, wall, visit, mark)
-    taken = photo_intake.tie(opened, list(_given(files)), shown, who=who, made_at=options.now(), note=note)
+    taken = photo_intake.tie(opened, list(_given(files)), shown, who=who, made_at=options.moment_in(opened), note=note)
     summary, lines = photo_listing.of_taken(taken)
     show.data(summary)
     for line in lines:
@@ -93,7 +93,8 @@ def _rule(photo: str, act: PhotoAct, who: str, why: str, store: Path) -> None:
     from monitor.pipeline import keys
     from monitor.pipeline import photos as standing
 
-    ruling = standing.rule(stores.open(store), photo, act, who=who, why=why, made_at=options.now())
+    opened = stores.open(store)
+    ruling = standing.rule(opened, photo, act, who=who, why=why, made_at=options.moment_in(opened))
     wall = keys.written(ruling["house"], ruling["wall"])
     show.say(
         f"Recorded: {ruling['act']} of photo {ruling['photo_id'][:8]} of {wall}. "

@@ -52,7 +52,8 @@ def erase_person(
     from monitor import store as stores
     from monitor.pipeline import erasing
 
-    done = erasing.erase(stores.open(store), person, who=who, why=why, made_at=options.now())
+    opened = stores.open(store)
+    done = erasing.erase(opened, person, who=who, why=why, made_at=options.moment_in(opened))
     files = len(str(done.row["files"]).split())
     show.data(
         f"Erased of {done.row['person']}: {', '.join(str(done.row['columns']).split()) or 'nothing that was left'}; "
@@ -83,5 +84,5 @@ def legal_hold(
         return
     act = HoldAct.LIFT if lift else HoldAct.PLACE
     named = legal_holds.EVERYBODY if house.casefold() == "everybody" else house
-    row = legal_holds.rule(opened, named, act, who=who, why=why, made_at=options.now())
+    row = legal_holds.rule(opened, named, act, who=who, why=why, made_at=options.moment_in(opened))
     show.say(f"{'Lifted' if lift else 'Placed'}: the hold on {row['house'] or 'everybody'}.")

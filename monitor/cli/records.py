@@ -105,7 +105,11 @@ def register(
     for path in files:
         try:
             tables = intake.take_register(
-                opened, path.name, path.read_bytes(), received_at=options.now(), sender=sender or options.me()
+                opened,
+                path.name,
+                path.read_bytes(),
+                received_at=options.moment_in(opened),
+                sender=sender or options.me(),
             )
         except IntakeError as error:
             show.say(str(error))
@@ -141,7 +145,7 @@ def ingest(
                     opened,
                     path.name,
                     path.read_bytes(),
-                    received_at=options.now(),
+                    received_at=options.moment_in(opened),
                     sender=sender or options.me(),
                     today=options.today(),
                 )
@@ -153,7 +157,7 @@ def ingest(
                 code = max(code, _report(path, taken, mend_to, preview=preview))
             step(number, len(files))
     if not preview:
-        show.new_alerts(opened, options.now())
+        show.new_alerts(opened, options.moment_in(opened))
     raise typer.Exit(code)
 
 

@@ -33,8 +33,9 @@ def repeatability(
     from monitor.pipeline import listing
     from monitor.pipeline import repeatability as own
 
-    opened, day, known = stores.open(store), options.day_or_today(on), options.known(known_on)
-    made = options.now()
+    opened, day = stores.open(store), options.day_or_today(on)
+    known = options.known(known_on, opened)
+    made = options.moment_in(opened)
     if not only_show and not own.estimate(opened, judged_on=day, known_on=known, made_at=made):
         show.say("No reading counts yet, so nothing was estimated: the defaults hold.")
     known = max(known, made)

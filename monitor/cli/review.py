@@ -87,7 +87,7 @@ def decide(
         why=why,
         owner=owner,
         due=due,
-        made_at=options.now(),
+        made_at=options.moment_in(opened),
         today=options.today(),
     )
     _note_of_people(opened)
@@ -101,7 +101,9 @@ def _rule(reading: str, act: Act, who: str, why: str, store: Path, *, value: str
     from monitor.pipeline import review as work
 
     opened = stores.open(store)
-    ruling = work.rule(opened, reading, act, who=who, why=why, made_at=options.now(), value=value, unit=unit)
+    ruling = work.rule(
+        opened, reading, act, who=who, why=why, made_at=options.moment_in(opened), value=value, unit=unit
+    )
     _note_of_people(opened)
     show.say(
         f"Recorded: {ruling['act']} of reading {ruling['reading_id']}. Run `wallbow assess` to see what it changes."

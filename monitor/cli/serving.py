@@ -96,7 +96,7 @@ def add_account(
     if role not in STAFF:
         raise typer.BadParameter(f"'{role}' is none of {', '.join(STAFF)}.")
     password = None if key_only else _password(password_stdin)
-    made = accounts.add(opened, person, Role(role), password=password, at=options.now())
+    made = accounts.add(opened, person, Role(role), password=password, at=options.moment_in(opened))
     _record(opened, "account add", made.account, f"open as {made.role}")
     if key_only:
         show.say(f"{made.account} is open as {made.role}. Make its key: wallbow account new-key {made.account}")
@@ -122,7 +122,7 @@ def close_account(person: _Person, store: options.StorePath = options.DEFAULT_ST
     from monitor.web import accounts
 
     opened = _opened(store)
-    closed = accounts.close(opened, person, at=options.now())
+    closed = accounts.close(opened, person, at=options.moment_in(opened))
     _record(opened, "account close", closed.account, "closed")
     show.say(f"The account {closed.account} is closed.")
 
@@ -134,7 +134,7 @@ def new_password(
     from monitor.web import accounts
 
     opened = _opened(store)
-    changed = accounts.new_password(opened, person, _password(password_stdin), at=options.now())
+    changed = accounts.new_password(opened, person, _password(password_stdin), at=options.moment_in(opened))
     _record(opened, "account new-password", changed.account, "changed")
     show.say(f"{changed.account} has a new password.")
 
@@ -144,7 +144,7 @@ def new_key(person: _Person, store: options.StorePath = options.DEFAULT_STORE) -
     from monitor.web import accounts
 
     opened = _opened(store)
-    key = accounts.new_key(opened, person, at=options.now())
+    key = accounts.new_key(opened, person, at=options.moment_in(opened))
     _record(opened, "account new-key", person, "made")
     show.say("Keep this key as you keep a password; it is not shown again. Send it as: Authorization: Bearer KEY")
     show.data(key)
@@ -159,7 +159,9 @@ def _opened(store: Path) -> "Store":
 def _record(opened: "Store", act: str, account: str, result: str) -> None:
     from monitor.web import audit
 
-    audit.record(opened, at=options.now(), who=options.me(), act=act, what=account, result=result, address="command")
+    audit.record(
+        opened, at=options.moment_in(opened), who=options.me(), act=act, what=account, result=result, address="command"
+    )
 
 
 def _password(from_stdin: bool) -> str:

@@ -50,7 +50,9 @@ def field_sheet(
     opened, day = stores.open(store), options.day_or_today(on)
     assessment = assessing.newest(opened, None) if by_plan or opened.assessments() else None
     keys = field_sheets.route(assessment, day, most) if assessment and by_plan else walls or []
-    sheet = field_sheets.field_sheet(opened, keys, day=day, known_on=options.now(), assessment=assessment, blind=blind)
+    sheet = field_sheets.field_sheet(
+        opened, keys, day=day, known_on=options.moment_in(opened), assessment=assessment, blind=blind
+    )
     path = field_sheets.write(sheet, to)
     for wall in sheet.walls:
         show.data(
@@ -77,6 +79,6 @@ def as_built_sheet(
     opened = stores.open(store)
     assessment = assessing.newest(opened, None) if opened.assessments() else None
     sheet = field_sheets.as_built_sheet(
-        opened, wall, day=options.day_or_today(on), known_on=options.now(), assessment=assessment
+        opened, wall, day=options.day_or_today(on), known_on=options.moment_in(opened), assessment=assessment
     )
     show.say(f"Wrote {field_sheets.write(sheet, to)}. Open it in a browser: print it, or send it to the phone.")

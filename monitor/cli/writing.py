@@ -41,7 +41,8 @@ def reports(
     from monitor import store as stores
     from monitor.pipeline import assessing, editions, news_listing, proof_words, publishing, rebuilding
 
-    opened, now = stores.open(store).sparing(), options.now()
+    opened = stores.open(store).sparing()
+    now = options.moment_in(opened)
     with show.progress("Writing pages") as step:
         if known_on is None:
             found = assessing.newest(opened, month)
@@ -72,7 +73,7 @@ def export(
     from monitor.pipeline import export as exporting
 
     opened = stores.open(store).sparing()
-    written = exporting.export(opened, to, known_on=options.known(known_on))
+    written = exporting.export(opened, to, known_on=options.known(known_on, opened))
     show.say(f"Wrote {len(written)} files to {to}; dictionary.csv says what each column means.")
     raise typer.Exit(show.unread(opened))
 

@@ -30,6 +30,19 @@ def writing(path: Path) -> Iterator[None]:
         raise refused(Path(error.filename or path) if error.errno in _READ_ONLY else path, error) from error
 
 
+@contextmanager
+def reading(path: Path) -> Iterator[None]:
+    """Turn what the file system does not give out into a StoreError that names the file and the mend."""
+    try:
+        yield
+    except FileNotFoundError as error:
+        raise StoreError(
+            "A file of the store is missing.", where=Where(file=str(path)), mend="Restore it from a backup."
+        ) from error
+    except OSError as error:
+        raise unreadable(path, error) from error
+
+
 def refused(path: Path, error: OSError) -> StoreError:
     """The error for a write that the file system refuses."""
     if error.errno in _READ_ONLY:

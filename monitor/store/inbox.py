@@ -43,7 +43,7 @@ def testimony(table: str, name: str, data: bytes, rows: pa.Table) -> dict[str, A
     ]
     # told apart here, as a table's own grouping imports pandas
     about = {(house or "", wall or "", str(when or "")) for house, wall, when in zip(*columns, strict=True)}
-    return witness.line_of_add(table, name, files.sha256(data), about)
+    return witness.line_of_add(table, name, files.sha256(data), pc.max(rows["known_at"]).as_py(), about)
 
 
 def announce(root: Path, *adds: tuple[str, str]) -> None:

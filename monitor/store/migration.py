@@ -104,7 +104,7 @@ def _from_1(root: Path, new: Path) -> None:
         for line in generations.ledger(root, at).to_pylist():
             if (line["table"], line["name"]) not in taken:
                 taken.add((line["table"], line["name"]))
-                lines.append(witness.line_of_add(line["table"], line["name"], "", ()))
+                lines.append(witness.line_of_add(line["table"], line["name"], "", line["known_at"], ()))
     for table in schema.FACTS:
         for name in inbox.names(root, table):
             if (table, name) not in taken:

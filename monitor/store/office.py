@@ -30,6 +30,7 @@ _TURNS = "turns"
 """Line of the tally that counts changes; the others count the rows of a table."""
 _RESTORE = "Restore this file from a backup. What is not in it (readings, register, photos, assessments) stands."
 _SEAL_SIGNS = 32
+_LOOK_AT = 20
 
 
 def ddl() -> str:
@@ -173,8 +174,17 @@ class Office:
                 for table in schema.OFFICE
                 if "known_at" in schema.OFFICE[table].names and table in _tables(connection)
             ]
-            moments = [connection.execute(f"SELECT max(known_at) FROM {table}").fetchone()[0] for table in tables]
-        return max((datetime.fromisoformat(moment) for moment in moments if moment), default=None)
+            moments = [moment for table in tables if (moment := self._newest_in(connection, table))]
+        return max(moments, default=None)
+
+    def _newest_in(self, connection: sqlite3.Connection, table: str) -> datetime | None:
+        names = _columns(table)
+        for *values, its_seal in connection.execute(
+            f"SELECT {', '.join(names)}, seal FROM {table} ORDER BY known_at DESC LIMIT {_LOOK_AT}"
+        ):
+            if seal(table, values) == its_seal:  # one that is damaged tells no time; `verify` names it
+                return datetime.fromisoformat(values[names.index("known_at")])
+        return None
 
     def copy_to(self, path: Path) -> None:
         """A copy as of one moment, whoever writes meanwhile."""

@@ -123,6 +123,12 @@ class Store:
         """Whether this user can only read it."""
         return files.is_read_only(self.path)
 
+    def newest_known(self) -> datetime | None:
+        """When the newest fact or record became known; None where there is none."""
+        with files.reading(self.path / witness.FILE):
+            moments = (witness.newest_known(self.path), self.office.newest_known())
+        return max((moment for moment in moments if moment), default=None)
+
     # facts, in
 
     def add(self, table_name: str, rows: pa.Table) -> bool:

@@ -6,8 +6,10 @@ between its deed and its line leaves a deed without a line: it is there, and nob
 
 import json
 import os
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +20,8 @@ from monitor.store.files import sha256, writing
 FILE = "witness.log"
 LOCK = "witness.lock"
 _SIGNS = 16
+_TAIL = 1 << 18
+_KNOWN_AT = re.compile(rb'"known_at":"([^"]+)"')
 
 Add = tuple[str, str]
 """Table and name of an add."""
@@ -52,9 +56,12 @@ class Testimony:
     is_cut: bool = False
 
 
-def line_of_add(table: str, name: str, file_sha256: str, about: Iterable[tuple[str, str, str]]) -> dict[str, Any]:
-    """What is said of an add."""
-    return {"add": [table, name], "sha256": file_sha256, "about": sorted(set(about))}
+def line_of_add(
+    table: str, name: str, file_sha256: str, known_at: datetime, about: Iterable[tuple[str, str, str]]
+) -> dict[str, Any]:
+    """What is said of an add. known_at: when the newest of its rows became known."""
+    said = {"add": [table, name], "sha256": file_sha256, "known_at": known_at.isoformat()}
+    return said | {"about": sorted(set(about))}
 
 
 def line_of_office(turn: int) -> dict[str, Any]:
@@ -101,6 +108,15 @@ def read(root: Path) -> Testimony:
         else:
             said.turns = max(said.turns, found["office"])
     return said
+
+
+def newest_known(root: Path) -> datetime | None:
+    """When the newest add became known, told from the last lines."""
+    with (root / FILE).open("rb") as file:
+        file.seek(max(0, os.fstat(file.fileno()).st_size - _TAIL))
+        lines = [line.partition(b" ") for line in file.read().split(b"\n")]
+    said = [_KNOWN_AT.search(text) for signs, _, text in lines if signs == sha256(text)[:_SIGNS].encode()]
+    return max((datetime.fromisoformat(found[1].decode()) for found in said if found), default=None)
 
 
 def _end(handle: int) -> int:

@@ -12,6 +12,7 @@ from limits.storage import MemoryStorage
 from limits.strategies import FixedWindowRateLimiter
 
 from monitor import store as stores
+from monitor.pipeline import moments
 from monitor.store import Store
 from monitor.terms import Role
 from monitor.web import audit
@@ -37,8 +38,8 @@ class Service:
         return stores.open(self.root)
 
     def now(self) -> datetime:
-        """The time now, UTC."""
-        return self.clock()
+        """The time now, UTC, or the moment after the newest fact on record where the clock is behind that."""
+        return moments.not_before(self.store(), self.clock()).at
 
     def today(self) -> date:
         """Today where the service stands."""
@@ -98,6 +99,7 @@ def is_office(asking: Visitor) -> bool:
 
 def note(here: Service, who: Visitor, act: str, result: str, *, what: str = "", wall: str = "") -> None:
     """Put on the audit's record what this visitor did and what came of it."""
-    audit.record(
-        here.store(), at=here.now(), who=who.name, act=act, result=result, address=who.address, what=what, wall=wall
-    )
+    store, clock = here.store(), here.clock()
+    found = moments.not_before(store, clock)
+    told = f"{result}; the clock stood at {clock:%Y-%m-%d %H:%M:%S} UTC" if found.said else result
+    audit.record(store, at=found.at, who=who.name, act=act, result=told, address=who.address, what=what, wall=wall)
