@@ -61,15 +61,27 @@ def new(
     person: _Person = "",
     public_url: _Url = "",
     to: _Folder = None,
+    mail: Annotated[
+        Path | None,
+        typer.Option("--mail", metavar="FILE", help="Write a mail with it to --person into this file (.eml), to send."),
+    ] = None,
+    language: Annotated[str, typer.Option("--language", metavar="CODE", help="Of the mail: en or es.")] = "en",
 ) -> None:
     """Make a link. Its address is shown this once: only a hash of it is kept.
 
     Until when, where --until does not say it: 12 months, or 60 days past the wall's next visit where that is later; 3
     months for the history, 1 month for the pack.
     """
-    from monitor.pipeline import links
+    from monitor.pipeline import link_mails, links
+    from monitor.report.language import codes
 
+    if mail and not public_url:
+        raise typer.BadParameter("A mail needs the whole address: give --public-url.")
+    if language not in codes():
+        raise typer.BadParameter(f"'{language}' is none of {', '.join(codes())}.")
     opened = _opened(store)
+    if mail:
+        link_mails.recipient(opened, person)  # before the link is made
     link, token = links.make(
         opened,
         wall,
@@ -84,6 +96,8 @@ def new(
     _told([(link, token)], public_url, "/" if to else "/h/")
     if to:
         _write(opened, to, token)
+    if mail:
+        _mail(opened, mail, link, f"{public_url.rstrip('/')}{'/' if to else '/h/'}{token}/", language)
 
 
 def list_links(
@@ -170,6 +184,13 @@ def _told(made: "Sequence[tuple[Link, str]]", public_url: str, path: str = "/h/"
         show.data(f"{public_url.rstrip('/')}{path}{token}/")
         row = link.row
         show.say(f"  {'-'.join(link.key)}, {row['opens']}, until {row['expires_on']}; id {row['link_id']}.")
+
+
+def _mail(opened: "Store", file: Path, link: "Link", address: str, language: str) -> None:
+    from monitor.pipeline import link_mails
+
+    file.write_bytes(link_mails.made(opened, link, address, code=language, at=options.moment_in(opened)))
+    show.say(f"The mail is in {file}: send it, and then delete the file, for it opens the page.")
 
 
 def _opened(store: Path) -> "Store":

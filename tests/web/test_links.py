@@ -1,5 +1,7 @@
 """Pages by link: what opens, what no longer does and looks like what never did, and that nothing is learnt beside."""
 
+import email
+import email.policy
 import re
 import zipfile
 from datetime import date, timedelta
@@ -10,8 +12,8 @@ from pathlib import Path
 import pytest
 from service_running import BEGAN, Running, token_of
 
-from monitor.errors import NotFoundError
-from monitor.pipeline import erasing, link_folders, links, page_proof, publishing, review
+from monitor.errors import NotFoundError, SettingsError
+from monitor.pipeline import erasing, intake, link_folders, link_mails, links, page_proof, publishing, review
 from monitor.pipeline.links import Link
 from monitor.pipeline.page_proof import Standing
 from monitor.pipeline.review import RulingError
@@ -239,6 +241,30 @@ def test_a_folder_of_links_for_a_host_of_files(reviewing: Running, tmp_path: Pat
         "es.html": False,
     }
     assert b"DH-01" not in b"".join(path.read_bytes() for path in to.rglob("*") if path.is_file())
+
+
+@pytest.mark.parametrize(("code", "said"), [("en", "Your wall measurement page for May 2026"), ("es", "mayo de 2026")])
+def test_the_mail_with_a_link_tells_nothing_in_its_headers(code: str, said: str, reviewing: Running) -> None:
+    store = reviewing.store()
+    person = b"person,role,house,name,phone,email\nP01,owner,DH-01,Ada Example,555-0101,ada@example.invalid\n"
+    intake.take_register(store, "people.csv", person, received_at=reviewing.clock(), sender="O1")
+    store.office.set_company({"name": "the firm\r\nBcc: all@example.invalid", "contact": "555-0100"})
+    link, token = link_to(reviewing, person_id="p01")
+    address = f"https://walls.example/h/{token}/"
+    data = link_mails.made(store, link, address, code=code, at=reviewing.clock())
+    mail = email.message_from_bytes(data, policy=email.policy.default)
+    assert mail["To"] == "ada@example.invalid"
+    assert said in mail["Subject"]
+    assert mail["Bcc"] is None
+    headers = "".join(f"{name}: {value}\n" for name, value in mail.items())
+    for secret in (token, "Ada", "555-01", "DH-01", "firm"):
+        assert secret not in headers
+    text = mail.get_content().replace("\r\n", "\n")
+    assert f"\n{address}\n" in text, "on a line of its own"
+    assert "555-0100" in text
+    assert "DH-01" not in text
+    with pytest.raises(SettingsError, match="nobody to go to"):
+        link_mails.made(store, link_to(reviewing, person_id="T1")[0], address, code=code, at=reviewing.clock())
 
 
 def test_what_cannot_be_linked_is_told(reviewing: Running) -> None:
