@@ -43,12 +43,13 @@ _AS_BUILT = (
     ("marks_untouched", "marks the surface work did not touch", ""),
 )
 _WHOLE = 10
-_SHOWN: Mapping[str, Callable[[float, str], str]] = {
+_VALUE: Mapping[str, Callable[[float, str], str]] = {
     "mm": wording.EN.length_text,
     "mm/yr": wording.EN.rate_text,
     "to 1": lambda value, _: f"{floor(value)} to 1" if value >= _WHOLE else f"{floor(value * 10) / 10:.1f} to 1",
 }
 """Units of findings that the page tells in its own; odds are rounded down, as in the reason beside them."""
+_LIMIT = {**_VALUE, "mm/yr": wording.EN.limit_text}
 _COMPONENTS = (Movement.BOW, Movement.TIP, Movement.SLIDE)
 
 
@@ -324,16 +325,14 @@ def _components(view: WallView) -> list[Context]:
 
 
 def _finding(row: Row, unit: str) -> Context:
+    shown = (_VALUE, _LIMIT)
     compared = " against ".join(
-        _amount(row[name], row["unit"], unit) for name in ("value", "limit") if row[name] is not None
+        said[row["unit"]](row[name], unit) if row["unit"] in said else f"{row[name]:.3g}"
+        for name, said in zip(("value", "limit"), shown, strict=True)
+        if row[name] is not None
     )
-    beside = "" if row["unit"] in _SHOWN or not compared else f" {row['unit']}"
+    beside = "" if row["unit"] in _VALUE or not compared else f" {row['unit']}"
     return {**row, "compared": f"{compared}{beside}".strip(), "when": period_words(row["period"] or 0)}
-
-
-def _amount(value: float, of: str, unit: str) -> str:
-    shown = _SHOWN.get(of)
-    return shown(value, unit) if shown else f"{value:.3g}"
 
 
 def _period(row: Row, unit: str) -> Context:

@@ -49,6 +49,22 @@ def test_a_homeowners_page_is_light_and_bears_no_script(chosen: list[Path]) -> N
     assert [path.name for path in pages if b"<script" in path.read_bytes()] == []
 
 
+LANDSCAPE_PX = round((11 * 25.4 - 2 * 10) / 25.4 * 96)
+"""Width of a Letter sheet on its side between margins of 10 mm."""
+
+
+def test_on_paper_no_column_of_a_walls_readings_is_cut_off(browser: Browser, folder: Path) -> None:
+    context, page = opened(browser, folder, 1, Seen())
+    page.set_viewport_size({"width": LANDSCAPE_PX, "height": 700})
+    for house, wall in (("DH-02", "E"), ("DH-11", "N")):
+        page.goto((folder / names.page_name(house, wall, "wall")).resolve().as_uri())
+        page.emulate_media(media="print")
+        assert page.locator(".wide thead th").last.inner_text() == "From"
+        right = page.evaluate("document.querySelector('.wide table').getBoundingClientRect().right")
+        assert right <= LANDSCAPE_PX, (house, wall)
+    context.close()
+
+
 _BOUND = re.compile(r"very likely less than ([\d.]+) (mm|inch) a year \(([\d.]+) (mm|inch) a year")
 _AXIS = {"mm": "inward ↑ (mm)", "inch": "inward ↑ (inches)"}
 

@@ -222,7 +222,7 @@ def test_no_day_for_the_limit_and_no_onset_is_told_where_the_latest_step_is_in_t
 def test_a_finding_compares_in_the_unit_of_the_wall_and_no_finer_than_it_is_known(book):
     compared = [
         (0.06525, 6.0, "mm", "less than 1/32 in against 1/4 in"),
-        (5.016, 6.35, "mm/yr", "0.20 inch a year against 0.25 inch a year"),
+        (5.016, 3.175, "mm/yr", "0.20 inch a year against 1/8 inch a year"),
         (0.8624, 20.0, "to 1", "0.8 to 1 against 20 to 1"),
         (35.96, 20.0, "to 1", "35 to 1 against 20 to 1"),
         (5.0, 0.0, "readings", "5 against 0 readings"),
