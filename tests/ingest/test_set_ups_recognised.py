@@ -127,6 +127,21 @@ def test_the_columns_of_a_plumb_line_are_held_when_exchanged_though_each_is_a_se
     assert {code for _, code, _ in judged(rows, expected, tables=tables)} == {"mirrored"}
 
 
+def test_a_row_of_a_plumb_line_read_in_part_by_two_set_ups_is_mirrored_mark_by_mark() -> None:
+    read = [("M2", "1"), ("M3", "2"), ("M2", "4"), ("M3", "4"), ("M4", "4")]
+    rows = [
+        {"wall": "N", "method": "plumb", "instrument": "", "mark": name, "set-up": number, "value": "2 1/2"}
+        for name, number in read
+    ]
+    assert judged(rows, expect("N", [-63.5] * 5, method="plumb")) == [USED] * 5
+
+
+def test_a_slip_of_a_fraction_under_millimetres_is_asked_about_though_something_is_expected() -> None:
+    rows = [{"wall": "N", "mark": "M3", "value": "1.3/16", "unit": "mm"}]
+    reason = "K2 '1.3/16': a fraction expected. Did you mean 1 3/16?"
+    assert judged(rows, expect("N", NORTH)) == [("rejected", "length", reason)]
+
+
 def test_what_good_readings_can_be_is_used_though_a_mirror_image_is_far_likelier() -> None:
     """Chance of being so far off: 0.003 (chi square 18 of 5); the mirror image is 8,000 times as likely."""
     assert (
