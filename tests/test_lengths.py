@@ -8,7 +8,15 @@ from hypothesis import strategies as st
 
 from monitor.errors import LengthError
 from monitor.lengths import DENOMINATORS, AmbiguousLengthError, Length, parse, parse_number, unit_of
-from monitor.units import fraction_text, length_text, rounding_sd_mm
+from monitor.units import (
+    MM_PER_INCH,
+    feet_text,
+    fraction_text,
+    inches_from_mm,
+    length_text,
+    mm_from_inches,
+    rounding_sd_mm,
+)
 
 # Multiples of the international inch, exact by definition.
 INCH_FRACTIONS_MM = {
@@ -194,6 +202,43 @@ def test_every_sixty_fourth_is_exact_and_equals_its_millimetres(n: int) -> None:
     mm = parse(fraction_text(inches), "in").mm
     assert Fraction(mm).limit_denominator(10**7) == inches * Fraction(254, 10)
     assert mm == parse(f"{float(inches * Fraction(254, 10)):.6f}", "mm").mm
+
+
+RAISED, LOWERED = str.maketrans("0123456789", "⁰¹²³⁴⁵⁶⁷⁸⁹"), str.maketrans("0123456789", "₀₁₂₃₄₅₆₇₈₉")
+
+
+@given(st.integers(0, 40), st.integers(1, 15), st.sampled_from((1, 2, 4)))
+def test_every_spelling_of_a_fraction_is_the_same_length(whole: int, sixteenths: int, finer: int) -> None:
+    top, bottom = sixteenths * finer, 16 * finer
+    part = f"{top}/{bottom}"
+    raised = f"{top}".translate(RAISED) + "⁄" + f"{bottom}".translate(LOWERED)
+    reduced = Fraction(sixteenths, 16)
+    spelt = [
+        f"{whole} {part}", f"{whole}-{part}", f'{whole}-{part}"', f"{whole} {part} in", f"{whole} {part} inches",
+        f"{whole}\u00a0{part}″", f"{whole}{raised}", f"{whole} {reduced.numerator}/{reduced.denominator}",
+        f"{float(whole + reduced)}", f"  {whole}   {top} / {bottom} ", f"{whole} {top}∕{bottom}", f"0' {whole} {part}",
+    ]  # fmt: skip
+    if whole >= 12:
+        spelt[-1] = f"{whole // 12}' {whole % 12} {part}\""
+        spelt += [f"{whole // 12}-{whole % 12}-{part}", f"{whole // 12} ft {whole % 12} {part} in"]
+    assert {parse(text, "in").inches for text in spelt} == {whole + reduced}
+
+
+@given(st.integers(0, 64 * 12 * 16))
+def test_lengths_of_walls_are_read_as_they_are_shown(sixteenths: int) -> None:
+    inches = Fraction(sixteenths, 16)
+    assert parse(feet_text(mm_from_inches(inches), "in")).inches == inches
+    millimetres = sixteenths * 10
+    assert parse(feet_text(millimetres, "mm")).mm == millimetres
+
+
+@given(st.integers(0, 64 * 400), st.sampled_from(("in", "mm")))
+def test_inches_and_millimetres_are_there_and_back_the_same(n: int, unit: str) -> None:
+    mm = mm_from_inches(Fraction(n, 64))
+    assert inches_from_mm(mm) == pytest.approx(n / 64, rel=1e-15)
+    assert parse(f"{mm!r} mm").mm == mm
+    shown = parse(length_text(mm, unit)).mm
+    assert abs(shown - mm) <= (MM_PER_INCH / 32 if unit == "in" else 0.05) + 1e-9
 
 
 def _outcome(text: str, unit: str | None) -> Length | LengthError:

@@ -10,7 +10,7 @@ from monitor.ingest import words
 from monitor.ingest.cells import Cell
 from monitor.ingest.draft import Draft, Setting
 from monitor.ingest.findings import CellError, held, rejected
-from monitor.ingest.known import nearest, wall_id
+from monitor.ingest.known import foreign_letters, nearest, wall_id
 from monitor.ingest.value import read_value
 from monitor.ingest.values import is_blank, parse_date, parse_whole, parse_word
 from monitor.lengths import parse, tidy
@@ -43,7 +43,7 @@ def _wall(draft: Draft, setting: Setting) -> None:
         raise rejected(
             "unknown-wall",
             f"{at}: no wall {written} is in the register; a registered house and wall expected.",
-            f"Nearest: {near}." if near else "Register its house, wall and marks first.",
+            f"{foreign_letters(written)}Nearest: {near}." if near else "Register its house, wall and marks first.",
         )
 
 
@@ -59,7 +59,7 @@ def _mark(draft: Draft, setting: Setting) -> None:
         raise rejected(
             "unknown-mark",
             f"{draft.row.at('mark')} '{draft.row.shown('mark')}': a mark of {draft.wall_id} expected ({listed}).",
-            "New mark? Add it with height and distance.",
+            f"{foreign_letters(written)}New mark? Add it with height and distance.",
         )
     draft.values["mark"] = draft.mark["mark"]
 

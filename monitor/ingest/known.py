@@ -1,5 +1,6 @@
 """What the register knows, asked by id: houses, walls, marks, instruments, people, events; and the nearest ids."""
 
+import unicodedata
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from typing import Any
@@ -62,6 +63,12 @@ class Known:
             house, _, wall = wall.rpartition("-")
         row = self.find("walls", house, wall) or {"house": house, "wall": wall}
         return str(row["house"]), str(row["wall"])
+
+
+def foreign_letters(text: str) -> str:
+    """A sentence on letters that only look like those of an id, '' where there are none."""
+    named = {sign: unicodedata.name(sign, "").capitalize() for sign in tidy(text) if sign.isalpha() and sign > "\x7f"}
+    return f"Its {next(iter(named))} is a {next(iter(named.values()))}: type it anew. " if named else ""
 
 
 def wall_id(house: str, wall: str) -> str:

@@ -31,14 +31,19 @@ def mend_weighed(draft: Draft, setting: Setting, error: MistypedLengthError, uni
 
 
 def _off_mm(draft: Draft, setting: Setting, text: str, unit: str, mean_mm: float) -> float | None:
-    """How far inward of the expectation that meaning lies; None where its deflection is not known."""
+    """How far inward of the expectation that meaning lies; None where its deflection is not known.
+
+    A fraction that may have been meant is no number of millimetres: then nothing is weighed.
+    """
     method, kind = draft.values["method"], draft.values["kind"]
     if not (method and kind):
         return None
     standoff_mm = _standoff_mm(draft, setting, unit)
     if needs_standoff(Method(method), Kind(kind)) and standoff_mm is None:
         return None
-    return deflection_mm(parse(text, unit).mm, Kind(kind), standoff_mm) - mean_mm
+    with suppress(LengthError):
+        return deflection_mm(parse(text, unit).mm, Kind(kind), standoff_mm) - mean_mm
+    return None
 
 
 def _standoff_mm(draft: Draft, setting: Setting, unit: str) -> float | None:

@@ -18,7 +18,7 @@ from math import log
 
 from monitor.ingest import fits
 from monitor.ingest.draft import Draft, Setting, span
-from monitor.ingest.expectation import Expectations
+from monitor.ingest.expectation import Expectations, Expected
 from monitor.ingest.findings import Finding
 from monitor.ingest.fits import Fit, Placed
 from monitor.ingest.geometry import deflection_mm, needs_standoff
@@ -149,16 +149,17 @@ def _as_wall(
 
 
 def _mirrored(said: Sequence[Placed]) -> Meaning:
-    """Each row's readings in the reverse order of its marks; a plumb line's row goes over several set-ups."""
+    """Each row's readings in the reverse order of its marks; a plumb line's row goes over several set-ups.
+
+    By marks, not by readings: one that was read in two set-ups is one of the row's marks, and both are of its image.
+    """
     is_plumb = said[0].draft.values["method"] == Method.PLUMB
-    rows: dict[tuple[int, str], list[Placed]] = defaultdict(list)
+    row_of = {id(one.draft): (0 if is_plumb else one.draft.values["setup"], one.target.row) for one in said}
+    rows: dict[tuple[int, str], dict[str, Expected]] = defaultdict(dict)
     for reading in sorted(said, key=lambda reading: reading.target.x_mm):
-        rows[0 if is_plumb else reading.draft.values["setup"], reading.target.row].append(reading)
-    mates = {
-        id(reading.draft): mate.target
-        for row in rows.values()
-        for reading, mate in zip(row, reversed(row), strict=True)
-    }
+        rows[row_of[id(reading.draft)]].setdefault(reading.target.mark, reading.target)
+    images = {row: dict(zip(marks, reversed(list(marks.values())), strict=True)) for row, marks in rows.items()}
+    mates = {id(one.draft): images[row_of[id(one.draft)]][one.target.mark] for one in said}
     meant = [Placed(reading.draft, mates[id(reading.draft)], reading.deflection_mm) for reading in said]
     told = _told(said, meant, mates[id(fits.worst(said).draft)].mark)
     mend = "Were the columns read from the right? Send them in their order, or confirm."

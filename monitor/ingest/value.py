@@ -149,8 +149,9 @@ def _deflection(draft: Draft, setting: Setting, unit: str) -> None:
     if needs_standoff(method, kind) and values["standoff_mm"] is None:
         raise held(
             "standoff-missing",
-            f"{draft.row.at('standoff')} is blank, and no stand-off of {values['instrument'] or 'the blocks'}"
-            " is registered: a stand-off expected for a gap to a string.",
+            f"{draft.row.at('standoff')} is blank, and no stand-off of"
+            f" {Cell(values['instrument']).shown or 'the blocks'} is registered:"
+            " a stand-off expected for a gap to a string.",
             "How far do the blocks hold the string off the wall?",
         )
     values["deflection_mm"] = deflection_mm(length.mm, kind, values["standoff_mm"])

@@ -38,7 +38,7 @@ def judged(rows: list[dict[str, str]], *expected: pa.Table, tables: Any = HOUSE)
     return outcomes(take(write_csv(*rows), tables, expected=pa.concat_tables(expected)))
 
 
-def test_two_walls_exchanged_hold_both_visits_and_name_each_other() -> None:
+def test_row_14_two_walls_exchanged_hold_both_visits_and_name_each_other() -> None:
     rows = sheet("N", SOUTH) + sheet("S", NORTH)
     found = judged(rows, expect("N", NORTH), expect("S", SOUTH))
     assert {(state, code) for state, code, _ in found} == {("held", "swapped")}
@@ -91,7 +91,7 @@ def test_walls_too_much_alike_to_tell_are_used() -> None:
     assert judged(sheet("N", alike) + sheet("S", NORTH), expect("N", NORTH), expect("S", alike)) == [USED] * 10
 
 
-def test_columns_read_from_the_right_are_held() -> None:
+def test_row_15_columns_read_from_the_right_are_held() -> None:
     found = judged(sheet("N", CROOKED[::-1]), expect("N", CROOKED))
     assert {code for _, code, _ in found} == {"mirrored"}
     assert found[0][2] == (
@@ -127,6 +127,21 @@ def test_the_columns_of_a_plumb_line_are_held_when_exchanged_though_each_is_a_se
     assert {code for _, code, _ in judged(rows, expected, tables=tables)} == {"mirrored"}
 
 
+def test_a_row_of_a_plumb_line_read_in_part_by_two_set_ups_is_mirrored_mark_by_mark() -> None:
+    read = [("M2", "1"), ("M3", "2"), ("M2", "4"), ("M3", "4"), ("M4", "4")]
+    rows = [
+        {"wall": "N", "method": "plumb", "instrument": "", "mark": name, "set-up": number, "value": "2 1/2"}
+        for name, number in read
+    ]
+    assert judged(rows, expect("N", [-63.5] * 5, method="plumb")) == [USED] * 5
+
+
+def test_a_slip_of_a_fraction_under_millimetres_is_asked_about_though_something_is_expected() -> None:
+    rows = [{"wall": "N", "mark": "M3", "value": "1.3/16", "unit": "mm"}]
+    reason = "K2 '1.3/16': a fraction expected. Did you mean 1 3/16?"
+    assert judged(rows, expect("N", NORTH)) == [("rejected", "length", reason)]
+
+
 def test_what_good_readings_can_be_is_used_though_a_mirror_image_is_far_likelier() -> None:
     """Chance of being so far off: 0.003 (chi square 18 of 5); the mirror image is 8,000 times as likely."""
     assert (
@@ -138,7 +153,7 @@ def test_a_wall_alike_on_both_sides_cannot_be_told_from_its_mirror_image_and_is_
     assert judged(sheet("N", NORTH[::-1]), expect("N", NORTH)) == [USED] * 5
 
 
-def test_deflections_written_as_the_usual_gaps_are_held_with_both_meanings() -> None:
+def test_row_10_deflections_written_as_the_usual_gaps_are_held_with_both_meanings() -> None:
     rows = [
         row | {"value": f"{round(d / 25.4 * 16) / 16:.4f}"} for row, d in zip(sheet("N", NORTH), NORTH, strict=True)
     ]
@@ -171,7 +186,7 @@ def test_a_slip_at_one_mark_is_held_with_what_would_fit() -> None:
     assert [state for state, _, _ in found] == ["used", "used", "used", "held", "used"]
 
 
-def test_a_fraction_slip_is_named_as_a_fraction() -> None:
+def test_row_12_a_fraction_slip_is_named_as_a_fraction() -> None:
     rows = sheet("N", NORTH)
     rows[2]["value"] = "1 3/16"
     found = judged(rows, expect("N", [1.0, 22.0, 76.2 - parse("1 13/16", "in").mm, 22.0, 1.0]))
@@ -270,7 +285,7 @@ def test_a_bow_read_between_the_ends_alone_is_not_taken_for_a_shift() -> None:
     assert judged(sheet("N", moved)[1:4], expect("N", NORTH)) == [USED] * 3
 
 
-def test_a_set_up_shifted_by_a_constant_is_used_with_a_note_where_its_ends_take_it_off() -> None:
+def test_row_13_a_set_up_shifted_by_a_constant_is_used_with_a_note_where_its_ends_take_it_off() -> None:
     intake = take(write_csv(*sheet("N", [d + 12.7 for d in NORTH])), HOUSE, expected=expect("N", NORTH))
     assert outcomes(intake) == [USED] * 5
     assert intake.notes == [
@@ -279,7 +294,7 @@ def test_a_set_up_shifted_by_a_constant_is_used_with_a_note_where_its_ends_take_
     ]
 
 
-def test_a_set_up_shifted_by_a_constant_is_held_where_no_end_was_read() -> None:
+def test_row_13_a_set_up_shifted_by_a_constant_is_held_where_no_end_was_read() -> None:
     rows = sheet("N", [d + 12.7 for d in NORTH])[1:4]
     found = judged(rows, expect("N", NORTH))
     assert {code for _, code, _ in found} == {"shifted"}

@@ -1,6 +1,11 @@
-"""Bad inputs that will occur, each with the exact state, code and words it gets. Golden texts of messages only."""
+"""Bad inputs that will occur, each with the exact state, code and words it gets. Golden texts of messages only.
 
+Rows 12 to 15 are told by what was expected: `test_set_ups_recognised`.
+"""
+
+import re
 from datetime import date
+from pathlib import Path
 
 import pyarrow as pa
 import pytest
@@ -22,6 +27,21 @@ from intake_files import (
 )  # fmt: skip
 
 from monitor.errors import IntakeError
+
+
+def test_each_of_the_thirty_has_its_tests() -> None:
+    files = [Path(__file__), Path(__file__).with_name("test_set_ups_recognised.py")]
+    told = {int(row) for file in files for row in re.findall(r"def test_row_(\d+)_", file.read_text(encoding="utf-8"))}
+    assert told == set(range(1, 31))
+
+
+def test_every_message_names_file_and_sheet_before_the_cell() -> None:
+    rows = [{"value": "1 3/15"}, {"mark": "M4", "value": "-1"}, {"mark": "M5", "value": "covered"}]
+    for intake, place in (
+        (take(write_csv(*rows)), "visit.csv"),
+        (take(write_xlsx(("May", cells(*rows))), name="may.xlsx"), "may.xlsx, sheet May"),
+    ):
+        assert intake.messages == [f"{place}, {reason}" for _, _, reason in outcomes(intake)]
 
 
 @pytest.mark.parametrize("text", ["1 3/16", '1-3/16"', "1 3/16 in", "1³⁄₁₆"])
@@ -66,6 +86,14 @@ def test_row_4_a_decimal_comma_is_read_in_millimetres_and_asked_about_where_it_c
         "held",
         "length-ambiguous",
         "K3 '1,187': a point before decimals, and nothing between thousands expected. Did you mean 1.187 or 1187?",
+    )
+
+
+def test_row_4_a_decimal_comma_in_inches_is_asked_about() -> None:
+    assert one(value="1,5") == (
+        "held",
+        "length-ambiguous",
+        "K2 '1,5': a point before decimals, and nothing between thousands expected. Did you mean 1.5 or 15?",
     )
 
 
@@ -158,7 +186,12 @@ def test_row_10_a_gap_where_deflection_is_registered_holds_the_set_up_and_shows_
         "K2 '1 3/4' is given as gap in a set-up of DH-01-E, which is registered for deflection: inward"
         " 1 1/4 in as gap and 1 3/4 in as deflection; the last visit had 1 1/4 in. Gap or deflection?",
     )
-    assert second[:2] == ("held", "kind-differs")
+    assert second == (
+        "held",
+        "kind-differs",
+        "K3 '1' is given as deflection in a set-up of DH-01-E, which is registered for deflection: inward 2 in as"
+        " gap and 1 in as deflection. Gap or deflection?",
+    )
 
 
 def test_row_11_a_gap_to_a_string_without_a_stand_off_is_held() -> None:

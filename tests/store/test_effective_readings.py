@@ -4,6 +4,8 @@ from typing import Any
 
 import pyarrow as pa
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from store_rows import at, by_id, reading, readings, ruling, table
 
 from monitor import schema
@@ -86,6 +88,39 @@ def test_a_withdrawal_takes_back_the_last_ruling_in_force() -> None:
     assert states(HELD, release, reject, first, second, ruling(5, 1, "withdraw"), ruling(6, 1, "reject")) == {
         1: "rejected"
     }
+
+
+ACTS = st.lists(st.sampled_from(("release", "reject", "correct", "withdraw")), max_size=6)
+
+
+@settings(max_examples=20, deadline=None)
+@given(ACTS, ACTS)
+def test_rulings_to_come_change_nothing_of_what_was_known_before_them(before: list[str], after: list[str]) -> None:
+    rulings = [
+        ruling(n, n % 2 + 1, act, value_raw=str(n), unit="mm", value_mm=float(n), deflection_mm=n + 0.5)
+        for n, act in enumerate([*before, *after], start=1)
+    ]
+    rows, everything = readings(1, 2, state="held"), table("rulings", *rulings)
+    then = views.effective(rows, views.known_by(everything, at(len(before) + 0.5)))
+    assert then.equals(views.effective(rows, table("rulings", *rulings[: len(before)])))
+    undone = [ruling(100 + n, n % 2 + 1, "withdraw") for n in range(2 * len(rulings))]
+    assert views.effective(rows, table("rulings", *rulings, *undone)).equals(canonical.ordered(rows))
+
+
+@settings(max_examples=20, deadline=None)
+@given(ACTS)
+def test_a_correction_stands_until_it_is_withdrawn_or_another_takes_its_place(acts: list[str]) -> None:
+    rulings = [
+        ruling(n, 1, act, value_raw=str(n), unit="mm", value_mm=float(n), deflection_mm=n + 0.5)
+        for n, act in enumerate(acts, start=1)
+    ]
+    in_force: list[int] = []
+    for n, act in enumerate(acts, start=1):
+        in_force = in_force[:-1] if act == "withdraw" else [*in_force, n]
+    corrected = [n for n in in_force if acts[n - 1] == "correct"]
+    row = effective(HELD, *rulings)[1]
+    expected = (str(corrected[-1]), "mm", corrected[-1] + 0.5) if corrected else ("1 3/16", "in", 45.9125)
+    assert (row["value_raw"], row["unit"], row["deflection_mm"]) == expected
 
 
 def test_a_ruling_on_one_reading_leaves_every_other_one_alone() -> None:
