@@ -11,9 +11,9 @@ from zipfile import ZipFile
 import pytest
 from fastapi.testclient import TestClient
 from httpx2 import Response
-from service_running import Running, sheet, token_of
+from service_running import LAST_VISIT, Running, sheet, token_of
 
-from monitor.pipeline import assessing, editions, page_proof, publishing, review
+from monitor.pipeline import alert_record, assessing, editions, page_proof, publishing, review
 from monitor.pipeline.assessing import assess
 from monitor.pipeline.page_proof import Standing
 from monitor.report import names
@@ -344,3 +344,40 @@ def test_a_store_without_a_list_says_so_and_offers_to_assess(with_walls: Running
 def test_every_step_that_can_be_decided_is_offered(office: TestClient) -> None:
     offered = re.findall(r'name="step" value="([^"]+)"', office.get(WALL).text)
     assert sorted(offered) == sorted(step.value for step in Step)
+
+
+def test_an_alert_is_shown_on_list_and_wall_until_the_office_acknowledges_it(
+    reviewing: Running, office: TestClient
+) -> None:
+    office.post("/review/assess", data={"csrf": token_of(office.get("/review").text)})
+    alerts = alert_record.waiting(reviewing.store())
+    assert {(alert.wall, alert.row["kind"]) for alert in alerts} >= {("DH-01-N", "held reading far inward")}
+    assert f"{len(alerts)} alerts that nobody has acknowledged" in words(office.get("/review"))
+    mine = next(alert for alert in alerts if alert.wall == "DH-01-N" and alert.row["kind"].startswith("held"))
+    opened = office.get(WALL)
+    assert "Told: nobody yet. Nobody has acknowledged it yet." in words(opened)
+    assert "acknowledge" not in reviewing.signed_in(Role.ENGINEER).get(WALL).text
+    sent = form_of(opened, alert=mine.alert_id, note="T1 reads it <again>")
+    answer = office.post(f"{WALL}/acknowledge", data=sent)
+    assert answer.headers["location"] == f"{WALL}?done=acknowledge"
+    said = words(office.get(answer.headers["location"]))
+    assert "It is on record that you see to it." in said
+    assert "Acknowledged by O1 on 2026-05-13: T1 reads it <again>" in said
+    assert f"{len(alerts) - 1} alert" in words(office.get("/review"))
+    assert ("O1", "acknowledge", "DH-01-N", "done") in acts(reviewing)
+    assert "Somebody had acknowledged this alert already" in words(office.post(f"{WALL}/acknowledge", data=sent))
+
+
+def test_a_held_reading_that_is_sent_in_is_an_alert_at_once(with_walls: Running) -> None:
+    office = with_walls.signed_in(Role.OFFICE)
+    data = sheet(LAST_VISIT, ("DH-01-N", ("2 15/16", "2 1/8", "1 3/16", "2 1/8", "2 15/16")))
+    made = office.post(
+        "/uploads",
+        data={"csrf": token_of(office.get("/uploads").text)},
+        files=[("files", ("may.csv", BytesIO(data), "text/csv"))],
+    )
+    place = made.headers["location"]
+    assert alert_record.on_record(with_walls.store()) == []
+    office.post(f"{place}/confirm", data={"csrf": token_of(office.get(place).text)})
+    [alert] = alert_record.on_record(with_walls.store())
+    assert (alert.wall, alert.row["kind"], alert.urgency) == ("DH-01-N", "held reading far inward", "same-day call")
