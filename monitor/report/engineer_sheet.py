@@ -9,8 +9,11 @@ from monitor.report.context import Book, Row, WallView
 from monitor.report.curves import curves
 from monitor.report.dots import dot_charts, dots
 from monitor.report.elevation import elevation
+from monitor.report.placing import hard_limit
 from monitor.report.profile_chart import profile_charts
+from monitor.report.repair_sheet import notes
 from monitor.report.residual_plot import residual_plots, residual_table
+from monitor.report.status import jumped
 from monitor.report.wall_sheet import footer, not_measured, period_words, scope, settings_rows, told, untold
 from monitor.terms import Movement, State
 from monitor.units import limit_rate_text, rate_unit
@@ -63,9 +66,20 @@ def engineer_sheet(book: Book, view: WallView, model: Model) -> Context:
         "signed": book.thresholds,
         "formulas": engineer_words.FORMULAS,
         "sources": engineer_words.SOURCES,
+        "claims": _claims(view),
         "scope": scope(view),
         **footer(book, "engineer", view.house, view.wall),
     }
+
+
+def _claims(view: WallView) -> Sequence[tuple[str, str]]:
+    """What the assessment says of the wall now, to be checked against all that follows: (what, why)."""
+    hard, row = hard_limit(view.alarms), view.current
+    said = [(f"{hard['rule']}, {hard['urgency']}", hard["reason"])] if hard else []
+    if row:
+        step = wording.STEP_IN_RATE if jumped(view) else ""
+        said.append((f"{row['verdict']}, {period_words(row['period'])}{step}", row["reason"]))
+    return [*said, *(("beside it", note) for note in notes(row))]
 
 
 def _period(row: Row, unit: str) -> Context:

@@ -29,6 +29,8 @@ rate_pair = EN.rate_pair
 limit_pair = EN.limit_pair
 range_text = EN.range_text
 
+STEP_IN_RATE = ", with the latest step in the rate"
+"""After a verdict whose rate a jump at the latest visit bends."""
 LIMIT_RANGE = (
     "may be reached between {first} and {last}, if the wall goes on within the bounds of its rate; no forecast"
 )

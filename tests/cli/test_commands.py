@@ -80,17 +80,19 @@ def test_data_goes_to_stdout_and_messages_to_stderr(call, demo: Done, demo_home:
     assert done.err.startswith("Walls: ")
 
 
-def test_the_plan_lists_overdue_walls_first_then_those_due_by_the_end_of_the_quarter(call, demo: Done) -> None:
+def test_the_plan_lists_hard_limits_then_overdue_walls_then_those_due_by_the_end_of_the_quarter(
+    call, demo: Done
+) -> None:
     done = call("plan", "--store", "reports/demo/store", "--quarter", "2026Q3", "--csv")
-    rows = list(csv.DictReader(io.StringIO(done.out)))
+    first, *rows = csv.DictReader(io.StringIO(done.out))
+    assert (first["wall"], first["visit on"], first[""]) == ("DH-12-S", "2026-04-30", "same-day call")
     late = [row["wall"] for row in rows if "overdue" in row[""]]
     assert "DH-09-E" in late
     assert [row["wall"] for row in rows][: len(late)] == late
     others = {row["wall"]: row["visit on"] for row in rows[len(late) :]}
-    assert others.pop("DH-12-S") == "2026-04-30", "a call that is due already waits for no quarter"
     assert others
     assert all("2026-07-01" <= day <= "2026-09-30" for day in others.values())
-    assert done.err == f"{len(rows)} walls to visit, {len(late)} of them overdue.\n"
+    assert done.err == f"{1 + len(rows)} walls to visit, {len(late)} of them overdue.\n"
     assert call("plan", "--store", "reports/demo/store", "--quarter", "2026Q3", "--csv").out == done.out
 
 

@@ -11,7 +11,7 @@ from page_reader import Page
 from test_pages import CAUTIONS
 from written_book import HOUSE, WALL_OF, book_of, states
 
-from monitor.report import names, pages
+from monitor.report import names, pages, wording
 from monitor.report.context import Book
 from monitor.report.curves import curves
 from monitor.report.dots import dots
@@ -75,6 +75,18 @@ def test_every_state_has_a_quiet_well_formed_page_that_bears_the_cautions(book: 
             assert caution in text
             text = text.replace(caution, " ")
         assert not re.search(r"\b(safe|stable|guaranteed|certified|permanent)\b", text.lower())
+
+
+def test_what_the_assessment_says_stands_before_what_it_is_to_be_checked_against(book: Book) -> None:
+    for state in ("moving", "jump"):
+        row = book.view(HOUSE, WALL_OF[state]).current
+        assert row is not None
+        text = page_of(book, WALL_OF[state]).text
+        said = text[text.index("What the assessment says, to be checked") : text.index("What is not seen")]
+        step = wording.STEP_IN_RATE if state == "jump" else ""
+        assert f"{row['verdict']}, before reinforcement{step} {row['reason']}" in said
+        assert ("jump since the last visit, keep out, engineer now Mark M3 came in" in said) == (state == "jump")
+    assert "nothing was judged" in page_of(book, WALL_OF["not read yet"]).text
 
 
 def test_every_used_reading_is_a_dot_and_what_is_held_stands_hollow(book: Book) -> None:
