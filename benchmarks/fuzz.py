@@ -142,11 +142,11 @@ def keep(kind: Kind, seed: int, number: int, offence: str, why: str, folder: Pat
     print(f"  {offence}: {replay}\n    {why.strip().splitlines()[-1]}", flush=True)
 
 
-def tried(kind: Kind, seed: int, files: int, folder: Path) -> Counter[str]:
-    """So many files of one kind; offenders are kept."""
+def tried(kind: Kind, seed: int, numbers: range, folder: Path) -> Counter[str]:
+    """Files of one kind by their numbers; offenders are kept."""
     counted: Counter[str] = Counter()
-    for first in range(0, files, BATCH):
-        for number, found, why in outcomes(kind, seed, range(first, min(first + BATCH, files))):
+    for first in range(0, len(numbers), BATCH):
+        for number, found, why in outcomes(kind, seed, numbers[first : first + BATCH]):
             counted["files"] += 1
             counted.update(found)
             for offence in set(found) & set(OFFENCES):
@@ -160,6 +160,7 @@ def main(words: list[str] | None = None) -> int:
     parser.add_argument("--files", type=int, default=2000, help="in all")
     parser.add_argument("--seed", type=int, default=1, help="of all draws")
     parser.add_argument("--kind", choices=list(SHARES), help="one kind of file alone")
+    parser.add_argument("--first", type=int, default=0, help="number of the first file of each kind")
     parser.add_argument("--only", type=int, help="one file again by its number, not in a child; needs --kind")
     parser.add_argument("--to", type=Path, default=Path("reports/fuzz"), help="where offenders are kept")
     given = parser.parse_args(words)
@@ -176,7 +177,8 @@ def main(words: list[str] | None = None) -> int:
     everything: Counter[str] = Counter()
     for kind in chosen:
         began = time.monotonic()
-        counted = tried(kind, given.seed, max(1, round(given.files * SHARES[kind.name] / whole)), given.to)
+        files = max(1, round(given.files * SHARES[kind.name] / whole))
+        counted = tried(kind, given.seed, range(given.first, given.first + files), given.to)
         everything += counted
         print(_row(kind.name, counted, time.monotonic() - began), flush=True)
     print(_row("all", everything, 0))

@@ -37,7 +37,7 @@ for bad in (crashes, dies, hangs, dawdles, grows, loses, mute):
     kind = Kind(bad.__name__, [("x.csv", b"")], lambda chance, *_: (b"%d" % chance.randrange(2), None), read)
     fuzz.PATIENCE = 1.0 if bad is hangs else 60.0
     files = 1 + next(n for n in range(99) if fuzz.drawn(kind, 1, n)[1] == b"1")
-    found = fuzz.tried(kind, 1, files, Path(sys.argv[1]))
+    found = fuzz.tried(kind, 1, range(files), Path(sys.argv[1]))
     print("planted", bad.__name__, *(f"{name}={found[name]}" for name in fuzz.OFFENCES if found[name]))
 fuzz.SECONDS, fuzz.MEGABYTES = 10.0, 600
 sys.exit(fuzz.main(["--files", "20", "--to", sys.argv[1]]))
