@@ -261,6 +261,9 @@ KINDS = (
 )
 
 
+HALF = "half written"
+
+
 class Steps:
     """Counts the steps that change files, by kind; kills this process at the n-th of one kind."""
 
@@ -319,7 +322,7 @@ class HalfWritten:
 
     def write(self, data: Any) -> int:
         """Write, or half of it."""
-        STEPS.step("half written", lambda: (self.file.write(bytes(data)[: len(data) // 2]), self.file.flush()))
+        STEPS.step(HALF, lambda: (self.file.write(bytes(data)[: len(data) // 2]), self.file.flush()))
         return int(self.file.write(data))
 
     def __enter__(self) -> "HalfWritten":
@@ -442,8 +445,9 @@ def killed(work: Work, ready: Path, folder: Path, kills: int, chance: random.Ran
     work.do(store, 1)
     log.write_bytes(b"1\n2\n")
     longest, usual = steps_of(work, store.path)
-    kinds = sorted(usual)
-    chance.shuffle(kinds)
+    others = sorted(set(usual) - {HALF})
+    chance.shuffle(others)
+    kinds = [kind for other in others for kind in (HALF, other)]  # a file cut in half is the worst there is
     for number in range(kills):
         so_far.kills += 1
         kind = kinds[number // 2 % len(kinds)]
