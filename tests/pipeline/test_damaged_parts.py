@@ -63,7 +63,8 @@ def test_other_walls_are_listed_and_written_and_the_damaged_part_is_named(store:
     sparing = store.sparing()
     listed = pages.monthly_list(book_of_list(sparing, assessing.newest(sparing))).decode()
     assert "parts of the store are damaged" in listed
-    assert f"readings of DH-01-E. {path}" in listed
+    assert f"readings of DH-01-E. {path.relative_to(store.path)}: This file" in listed
+    assert str(store.path) not in listed
     assert "Mend: Restore this file from a backup" in listed
     published = publishing.publish(sparing, assessing.newest(sparing), tmp_path / "pages", published_at=START)
     assert "not on its ledger" in published.unrecorded
