@@ -262,6 +262,13 @@ KINDS = (
 
 
 HALF = "half written"
+LONGEST_COMMIT = 0.02
+"""Seconds that a transaction takes to be on the disk, about."""
+
+
+def die() -> None:
+    """As if the power went."""
+    os.kill(os.getpid(), signal.SIGKILL)
 
 
 class Steps:
@@ -277,12 +284,11 @@ class Steps:
         if writes or event in {"os.rename", "os.remove", "os.link"}:
             self.step(event)
 
-    def step(self, kind: str, dying: Callable[[], None] = lambda: None) -> None:
-        """One step of a kind; where it is the deadly one, what is done before dying."""
+    def step(self, kind: str, dying: Callable[[], object] | None = None) -> None:
+        """One step of a kind; where it is the deadly one this process dies, in the way that is given."""
         self.done[kind] += 1
         if (kind, self.done[kind]) == self.deadly:
-            dying()
-            os.kill(os.getpid(), signal.SIGKILL)
+            (dying or die)()
 
     def watch(self) -> None:
         """Have the steps inside of files and transactions counted too."""
@@ -304,14 +310,12 @@ class Steps:
         """A statement of SQL is about to be run."""
         if sql.startswith(("PRAGMA", "SELECT")):
             return
-        if sql == "COMMIT":
-            self.step("during a commit", lambda: threading.Timer(0, self.die_soon).start() or time.sleep(0))
+        if sql == "COMMIT":  # from a thread beside the one that commits, some thousandths of a second later
+            self.step(
+                "during a commit",
+                lambda: threading.Timer(random.SystemRandom().uniform(0, LONGEST_COMMIT), die).start(),
+            )
         self.step("statement")
-
-    @staticmethod
-    def die_soon() -> None:
-        """Die a moment later, from a thread beside the one at work."""
-        os.kill(os.getpid(), signal.SIGKILL)
 
 
 class HalfWritten:
@@ -322,7 +326,7 @@ class HalfWritten:
 
     def write(self, data: Any) -> int:
         """Write, or half of it."""
-        STEPS.step(HALF, lambda: (self.file.write(bytes(data)[: len(data) // 2]), self.file.flush()))
+        STEPS.step(HALF, lambda: (self.file.write(bytes(data)[: len(data) // 2]), self.file.flush(), die()))
         return int(self.file.write(data))
 
     def __enter__(self) -> "HalfWritten":
