@@ -261,6 +261,16 @@ KINDS = (
 )
 
 
+HALF = "half written"
+LONGEST_COMMIT = 0.02
+"""Seconds that a transaction takes to be on the disk, about."""
+
+
+def die() -> None:
+    """As if the power went."""
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
 class Steps:
     """Counts the steps that change files, by kind; kills this process at the n-th of one kind."""
 
@@ -274,12 +284,11 @@ class Steps:
         if writes or event in {"os.rename", "os.remove", "os.link"}:
             self.step(event)
 
-    def step(self, kind: str, dying: Callable[[], None] = lambda: None) -> None:
-        """One step of a kind; where it is the deadly one, what is done before dying."""
+    def step(self, kind: str, dying: Callable[[], object] | None = None) -> None:
+        """One step of a kind; where it is the deadly one this process dies, in the way that is given."""
         self.done[kind] += 1
         if (kind, self.done[kind]) == self.deadly:
-            dying()
-            os.kill(os.getpid(), signal.SIGKILL)
+            (dying or die)()
 
     def watch(self) -> None:
         """Have the steps inside of files and transactions counted too."""
@@ -301,14 +310,12 @@ class Steps:
         """A statement of SQL is about to be run."""
         if sql.startswith(("PRAGMA", "SELECT")):
             return
-        if sql == "COMMIT":
-            self.step("during a commit", lambda: threading.Timer(0, self.die_soon).start() or time.sleep(0))
+        if sql == "COMMIT":  # from a thread beside the one that commits, some thousandths of a second later
+            self.step(
+                "during a commit",
+                lambda: threading.Timer(random.SystemRandom().uniform(0, LONGEST_COMMIT), die).start(),
+            )
         self.step("statement")
-
-    @staticmethod
-    def die_soon() -> None:
-        """Die a moment later, from a thread beside the one at work."""
-        os.kill(os.getpid(), signal.SIGKILL)
 
 
 class HalfWritten:
@@ -319,7 +326,7 @@ class HalfWritten:
 
     def write(self, data: Any) -> int:
         """Write, or half of it."""
-        STEPS.step("half written", lambda: (self.file.write(bytes(data)[: len(data) // 2]), self.file.flush()))
+        STEPS.step(HALF, lambda: (self.file.write(bytes(data)[: len(data) // 2]), self.file.flush(), die()))
         return int(self.file.write(data))
 
     def __enter__(self) -> "HalfWritten":
@@ -442,8 +449,9 @@ def killed(work: Work, ready: Path, folder: Path, kills: int, chance: random.Ran
     work.do(store, 1)
     log.write_bytes(b"1\n2\n")
     longest, usual = steps_of(work, store.path)
-    kinds = sorted(usual)
-    chance.shuffle(kinds)
+    others = sorted(set(usual) - {HALF})
+    chance.shuffle(others)
+    kinds = [kind for other in others for kind in (HALF, other)]  # a file cut in half is the worst there is
     for number in range(kills):
         so_far.kills += 1
         kind = kinds[number // 2 % len(kinds)]

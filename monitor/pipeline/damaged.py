@@ -1,5 +1,6 @@
 """What a list or pages lack where a part of the store is damaged: said in sentences, and which walls it keeps back."""
 
+import os
 from collections.abc import Iterable, Sequence
 
 from monitor.pipeline import keys
@@ -11,9 +12,12 @@ _SHOWN = 8
 
 
 def sentences(store: Store, walls: Iterable[Key]) -> Sequence[str]:
-    """What was read past so far, a sentence each, with those of the walls given that it concerns."""
+    """What was read past so far, a sentence each, with those of the walls given that it concerns.
+
+    Files are named from the store's folder on: where that lies is nothing for a page.
+    """
     known = list(walls)
-    return [_sentence(unread, known) for unread in store.unread]
+    return [_sentence(unread, known).replace(f"{store.path}{os.sep}", "") for unread in store.unread]
 
 
 def refuse(store: Store, wall: Key) -> None:

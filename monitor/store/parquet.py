@@ -86,7 +86,7 @@ def _read(path: Path, data: bytes, name: str, columns: Sequence[str] | None) -> 
         _check_version(path, metadata)
         rows = file.read(columns=columns, use_threads=False)
     except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
-        raise _damaged(path, str(error).splitlines()[0]) from error
+        raise _damaged(path, str(error).splitlines()[0].rstrip(".")) from error
     if metadata.get(b"table") != name.encode() or not found.equals(wanted, check_metadata=False):
         raise StoreError(
             f"This file is not one of the table {name}.",

@@ -157,7 +157,7 @@ class Store:
     def _announce_again(self, table_name: str, name: str) -> None:
         """An add that somebody was cut off from before the witness was told: now it is, or was meanwhile."""
         with suppress(StoreError, OSError):
-            if (table_name, name) not in witness.read(self.path).adds:
+            if inbox.path_of(self.path, table_name, name).exists() and not witness.has(self.path, table_name, name):
                 inbox.announce(self.path, (table_name, name))
 
     def keep_file(self, data: bytes, name: str) -> str:

@@ -110,6 +110,11 @@ def read(root: Path) -> Testimony:
     return said
 
 
+def has(root: Path, table: str, name: str) -> bool:
+    """Whether an add was told of. Looks at no line closely: a hundred thousand of them take a hundredth of a second."""
+    return json.dumps([table, name], separators=(",", ":")).encode() in (root / FILE).read_bytes()
+
+
 def newest_known(root: Path) -> datetime | None:
     """When the newest add became known, told from the last lines."""
     with (root / FILE).open("rb") as file:
