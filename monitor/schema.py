@@ -495,9 +495,16 @@ person | text | | person id of whom it is for, '' for the webhook
 about | text | | 'alerts', or the month of a digest like '2026-04'
 alert_ids | text | | alerts told, separated by spaces
 number | whole | | how many times the longest told of these is told with this, 1 for the first time
-subject | text | | subject of the mail
-content | text | | what is told, word for word: body of the mail, or the webhook's JSON
 known_at | instant | UTC | when it was decided to tell it, before anything was sent
+"""
+)
+
+ALERT_TEXTS = _schema(
+    """
+sending_id | text | | the sending
+subject | text | | subject of the mail, '' for the webhook
+content | text | | what is told, word for word: body of the mail, or the webhook's JSON
+known_at | instant | UTC | when it was decided to tell it
 """
 )
 
@@ -555,6 +562,7 @@ OFFICE: Mapping[str, pa.Schema] = {
     "alerts_over": ALERTS_OVER,
     "alert_looks": ALERT_LOOKS,
     "alert_sendings": ALERT_SENDINGS,
+    "alert_texts": ALERT_TEXTS,
     "alert_deliveries": ALERT_DELIVERIES,
     "alert_acknowledgements": ALERT_ACKNOWLEDGEMENTS,
 }
@@ -592,6 +600,7 @@ KEY: Mapping[str, tuple[str, ...]] = {
     "alerts_over": ("alert_id",),
     "alert_looks": ("look_id",),
     "alert_sendings": ("sending_id",),
+    "alert_texts": ("sending_id",),
     "alert_deliveries": ("sending_id", "result"),
     "alert_acknowledgements": ("alert_id",),
 }

@@ -6,7 +6,7 @@ comes to the same alerts, since an alert's id is made from what it is about.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -93,8 +93,11 @@ def _held(store: Store, record: "_Record", newest: Run | None, looked: Looked) -
     except BowError as error:
         looked.problems.append(f"The list's likely misreads could not be looked at for alerts: {error}")
         assessment = None
+    seen = of_held(store, assessment, rules)
+    if newest and assessment is None:  # what is missing may be a likely misread, which is no proof that it is over
+        seen = replace(seen, whole=frozenset())
     row = {"look_id": look_id, "run_id": run_id, "facts_sha256": facts, "is_news": True, "known_at": record.at}
-    return record.seen(of_held(store, assessment, rules), "", row)
+    return record.seen(seen, "", row)
 
 
 def _row(look_id: str, run: Run, at: datetime, *, is_news: bool) -> dict[str, Any]:

@@ -17,7 +17,7 @@ from monitor.store import Store
 _CLOSED_SET = re.compile(r"terms\.(\w+)")
 """How a meaning names a closed set of words."""
 _KEPT = ("photos", "photo_rulings", "runs", "settings_kept", "editions", "news", "pages", "alerts", "alerts_over",
-         "alert_looks", "alert_sendings", "alert_deliveries", "alert_acknowledgements", "erasures",
+         "alert_looks", "alert_sendings", "alert_texts", "alert_deliveries", "alert_acknowledgements", "erasures",
          "legal_holds")  # fmt: skip
 """Office records that are only added to; who may sign in, and what was asked of the service, stays in the store."""
 
@@ -139,6 +139,7 @@ _WHY_EMPTY = {
     "alerts_over": "no alert is over.",
     "alert_looks": "nobody looked for alerts yet.",
     "alert_sendings": "nobody was to be told of an alert.",
+    "alert_texts": "nobody was to be told of an alert.",
     "alert_deliveries": "nobody was told of an alert.",
     "alert_acknowledgements": "nobody acknowledged an alert.",
     "suspects": "the assessment took no used reading for a misread.",
@@ -162,8 +163,8 @@ runs.csv has a row for every assessment, settings_kept.csv what it was made with
 pages published, news.csv the bad news in it and whether the homeowner was told, pages.csv each page with the SHA-256 of
 its bytes. photos.csv lists photos; the files themselves are in the store's folder photos, under the SHA-256 that it
 gives.
-alerts.csv has a row for every alert; alert_sendings.csv who was to be told what, word for word, alert_deliveries.csv
-what came of it and when, alert_acknowledgements.csv who acknowledged it.
+alerts.csv has a row for every alert; alert_sendings.csv who was to be told of which, alert_texts.csv that word for
+word, alert_deliveries.csv what came of it and when, alert_acknowledgements.csv who acknowledged it.
 These are measurements of how far marks on walls have moved. They are not a structural assessment; only a licensed
 engineer who has seen a wall can judge it.
 """

@@ -10,7 +10,6 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from ssl import SSLContext
-from typing import Any
 from urllib.parse import quote
 
 from monitor.config import Telling
@@ -64,9 +63,9 @@ def tell(store: Store, clock: Clock, *, trust: SSLContext | None = None) -> Done
         done.looked = alerting.look(store, at=at)
         people = _people(store, settings)
         done.has_nobody = not people and not settings.webhook and bool(alert_record.waiting(store))
-        store.office.add({"alert_sendings": _planned(store, settings, people, at)})
+        _decide(store, _planned(store, settings, people, at), at)
         try:
-            store.office.add({"alert_sendings": _digests(store, settings, people, at)})
+            _decide(store, _digests(store, settings, people, at), at)
         except BowError as error:  # alerts do not wait for a list that cannot be made
             done.failed.append(f"The month's digest could not be made: {error}")
         waiting = [sending.row for sending in alert_record.sendings(store) if sending.delivered_at is None]
@@ -85,7 +84,37 @@ def _people(store: Store, settings: Telling) -> dict[str, Row]:
     return engineers | (named if settings.people else office)
 
 
-def _planned(store: Store, settings: Telling, people: Mapping[str, Row], at: datetime) -> list[dict[str, Any]]:
+@dataclass(frozen=True)
+class _Message:
+    """Something to be told: to whom, what of, and in which words."""
+
+    way: Way
+    person: str
+    about: str
+    alert_ids: Sequence[str]
+    number: int
+    subject: str
+    content: str
+
+
+def _decide(store: Store, planned: Iterable[_Message], at: datetime) -> None:
+    """Put on record what is to be told. An id is made from what it is about, not from when."""
+    sendings, texts = [], []
+    for each in planned:
+        row = {"way": each.way.value, "person": each.person, "about": each.about,
+               "alert_ids": " ".join(each.alert_ids), "number": each.number}  # fmt: skip
+        named = {"sending_id": row_id(row), "known_at": at}
+        sendings.append(row | named)
+        texts.append({"subject": each.subject, "content": each.content} | named)
+    store.office.add({"alert_sendings": sendings, "alert_texts": texts})
+
+
+def _text(store: Store, row: Row) -> Row:
+    """The words of a sending."""
+    return store.office.rows("alert_texts", sending_id=row["sending_id"])[0]
+
+
+def _planned(store: Store, settings: Telling, people: Mapping[str, Row], at: datetime) -> list[_Message]:
     alerts = alert_record.waiting(store)
     rows = []
     for person, row in people.items():
@@ -102,12 +131,12 @@ def _planned(store: Store, settings: Telling, people: Mapping[str, Row], at: dat
                 (s.row["number"] for alert in due for s in alert.sendings if s.row["person"] == person), default=0
             )
             ids = [alert.alert_id for alert in due]
-            texts = (alert_mail.subject(told), alert_mail.body(told))
-            rows.append(_sending(Way.MAIL, person, ALERTS, ids, number, texts, at))
+            words = alert_mail.subject(told), alert_mail.body(told)
+            rows.append(_Message(Way.MAIL, person, ALERTS, ids, number, *words))
     new = [alert for alert in alerts if all(s.row["way"] != Way.WEBHOOK for s in alert.sendings)]
     if settings.webhook and new:
         ids = [alert.alert_id for alert in new]
-        rows.append(_sending(Way.WEBHOOK, "", ALERTS, ids, 1, ("", _json(new, settings)), at))
+        rows.append(_Message(Way.WEBHOOK, "", ALERTS, ids, 1, "", _json(new, settings)))
     return rows
 
 
@@ -157,7 +186,7 @@ def _link(settings: Telling, path: str) -> str:
     return f"{settings.public_url.rstrip('/')}{path}" if settings.public_url else ""
 
 
-def _digests(store: Store, settings: Telling, people: Mapping[str, Row], at: datetime) -> Iterator[dict[str, Any]]:
+def _digests(store: Store, settings: Telling, people: Mapping[str, Row], at: datetime) -> Iterator[_Message]:
     """The digest of the newest month that is over and has a list, to those of the office that did not get it."""
     office = {person for person, row in people.items() if row["role"] != Role.ENGINEER or person in settings.people}
     months = {f"{day:%Y-%m}" for day in store.assessments() if (day.year, day.month) < (at.year, at.month)}
@@ -170,15 +199,7 @@ def _digests(store: Store, settings: Telling, people: Mapping[str, Row], at: dat
     counts = (len(every), sum(alert.acknowledged is None for alert in every))
     text = digest_mail.body(book_of_list(store, assessment, at), counts, _link(settings, "/review"))
     for person in sorted(office - had):
-        yield _sending(Way.MAIL, person, month, (), 1, (digest_mail.subject(month), text), at)
-
-
-def _sending(
-    way: Way, person: str, about: str, ids: Iterable[str], number: int, texts: tuple[str, str], at: datetime
-) -> dict[str, Any]:
-    """A row of what is to be told; its id is made from what it is about, not from when."""
-    row = {"way": way.value, "person": person, "about": about, "alert_ids": " ".join(ids), "number": number}
-    return {"sending_id": row_id(row), **row, "subject": texts[0], "content": texts[1], "known_at": at}
+        yield _Message(Way.MAIL, person, month, (), 1, digest_mail.subject(month), text)
 
 
 def _mails(
@@ -193,13 +214,14 @@ def _mails(
     sender = settings.mail.sender if settings.mail else _NO_SENDER
     made = []
     for row in rows:
+        text = _text(store, row)
         try:
             letter = mail.made(
                 row["sending_id"],
                 sender=sender,
                 to=people[row["person"]]["email"],
-                subject=row["subject"],
-                body=row["content"],
+                subject=text["subject"],
+                body=text["content"],
                 at=row["known_at"],
             )
         except SettingsError:
@@ -230,7 +252,7 @@ def _posts(store: Store, settings: Telling, rows: Sequence[Row], done: Done, clo
             settings.webhook,
             key,
             row["sending_id"],
-            row["content"].encode(),
+            _text(store, row)["content"].encode(),
             at=clock(),
             timeout=settings.timeout_seconds,
         )

@@ -8,11 +8,12 @@ from pathlib import Path
 import pytest
 
 from monitor.cli import exits
+from monitor.demo.run import Done
 
 pytestmark = pytest.mark.xdist_group("demo")
 
 
-def test_an_alert_from_the_list_to_the_log(call, own: Path) -> None:
+def test_an_alert_from_the_list_to_the_log(call, own: Path, demo: Done) -> None:
     store = ("--store", str(own))
     done = call("alerts", "--csv", *store)
     rows = list(csv.DictReader(io.StringIO(done.out)))
@@ -26,10 +27,13 @@ def test_an_alert_from_the_list_to_the_log(call, own: Path) -> None:
     assert "2 mails left in" in told.err, "the alerts, and the month's digest"
     digest = next(text for path in (own / "outbox").iterdir() if "Walls in 2026-04" in (text := path.read_text()))
     lines = digest.replace("\r\n", "\n").partition("\n\n")[2].splitlines()
+    current = [row for row in demo.assessment.wall_results.to_pylist() if row["is_current"]]
+    held, late = (sum(bool(row[name]) for row in current) for name in ("readings_held", "overdue_days"))
+    assert (held, late) == (6, 1)
     assert lines == [
         "19 walls: 1 at a hard limit, 1 moving, 4 to look at again.",
         "Since the list before: 2 new, 8 still open, 0 closed, 2 newly holding.",
-        "Waiting: 5 walls with held readings, 3 walls with an overdue visit.",
+        f"Waiting: {held} walls with held readings, {late} wall with an overdue visit.",
         "Alerts: 2 on record, 2 that nobody has acknowledged.",
         "Of 1 called moving, 0.09 are expected to be so by chance.",
         "",

@@ -13,7 +13,7 @@ from fastapi.testclient import TestClient
 from httpx2 import Response
 from service_running import LAST_VISIT, Running, sheet, token_of
 
-from monitor.pipeline import alert_record, assessing, editions, page_proof, publishing, review
+from monitor.pipeline import alert_record, alerting, assessing, editions, page_proof, publishing, review
 from monitor.pipeline.assessing import assess
 from monitor.pipeline.page_proof import Standing
 from monitor.report import names
@@ -308,6 +308,7 @@ def test_the_office_assesses_again_and_the_list_is_the_new_one(reviewing: Runnin
     )
     assert same.wall_results.equals(assessing.newest(reviewing.store()).wall_results)
     assert any(act == "assess" and result.startswith("done") for _, act, _, result in acts(reviewing))
+    assert {alert.wall for alert in alert_record.on_record(reviewing.store())} == {"DH-01-N", "DH-01-S"}
 
 
 def test_pages_are_made_on_demand_byte_for_byte_as_they_are_published(
@@ -349,14 +350,14 @@ def test_every_step_that_can_be_decided_is_offered(office: TestClient) -> None:
 def test_an_alert_is_shown_on_list_and_wall_until_the_office_acknowledges_it(
     reviewing: Running, office: TestClient
 ) -> None:
-    office.post("/review/assess", data={"csrf": token_of(office.get("/review").text)})
+    alerting.look(reviewing.store(), at=reviewing.clock())
     alerts = alert_record.waiting(reviewing.store())
     assert {(alert.wall, alert.row["kind"]) for alert in alerts} >= {("DH-01-N", "held reading far inward")}
     assert f"{len(alerts)} alerts that nobody has acknowledged" in words(office.get("/review"))
     mine = next(alert for alert in alerts if alert.wall == "DH-01-N" and alert.row["kind"].startswith("held"))
     opened = office.get(WALL)
     assert "Told: nobody yet. Nobody has acknowledged it yet." in words(opened)
-    assert "acknowledge" not in reviewing.signed_in(Role.ENGINEER).get(WALL).text
+    assert "/acknowledge" not in reviewing.signed_in(Role.ENGINEER).get(WALL).text
     sent = form_of(opened, alert=mine.alert_id, note="T1 reads it <again>")
     answer = office.post(f"{WALL}/acknowledge", data=sent)
     assert answer.headers["location"] == f"{WALL}?done=acknowledge"
