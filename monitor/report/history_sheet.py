@@ -14,7 +14,7 @@ from monitor.report.curves import curves
 from monitor.report.language import Language, codes, language, other_unit
 from monitor.report.places import place_words, spoken
 from monitor.report.plain_chart import PlainChart
-from monitor.report.status import jumped, reference, seen_words, status, unseen_on
+from monitor.report.status import end_moves, jumped, reference, seen_words, status, unseen_on
 from monitor.report.wall_sheet import Context, footer, not_measured, scope
 from monitor.report.wording import EN
 from monitor.terms import EventKind, State
@@ -46,6 +46,7 @@ def history_sheet(book: Book, view: WallView, words: Language = EN) -> Context:
         "rates": _rates(view, words),
         "chart": chart.svg("move"),
         "chart_words": chart.in_words(),
+        "end_moves": end_moves(view),
         "key": chart.key(),
         "counts": record.counts(view, words),
         "table": table,

@@ -17,7 +17,7 @@ from monitor.report.curves import curves
 from monitor.report.language import Language, codes, language, other_unit
 from monitor.report.places import place_words, spoken
 from monitor.report.plain_chart import PlainChart
-from monitor.report.status import SUDDEN, Status, company_name, jumped, next_visit, status
+from monitor.report.status import SUDDEN, Status, company_name, end_moves, jumped, next_visit, status
 from monitor.report.wall_sheet import Context, footer, not_measured, scope
 from monitor.report.wording import EN
 from monitor.terms import Movement
@@ -66,6 +66,7 @@ def homeowner_sheet(book: Book, view: WallView, words: Language = EN) -> Context
         "compared": _either(*(one.compared for one in told)),
         "chart": _either(*(one.chart for one in told)),
         "chart_words": _either(*(one.chart_words for one in told)),
+        "end_moves": end_moves(view),
         "key": chart.key(),
         "last": words.day_text(last) if last else words["page"]["none_yet"],
         "next": words.month_text(following) if following else words["said"]["not_arranged"],
@@ -126,7 +127,7 @@ def _sizes(view: WallView, state: str, words: Language) -> list[tuple[str, str]]
     if state.startswith("moving"):
         rows.append(("likely", row["rate_mm_per_year"], words.rate_pair))
     rated = state not in SUDDEN and not jumped(view) and bool(row) and tellable(row)
-    if rated and row["rate_upper"] is not None and row["rate_upper"] > 0:
+    if rated and not end_moves(view) and row["rate_upper"] is not None and row["rate_upper"] > 0:
         rows.append(("less_than", row["rate_upper"], words.rate_pair))
     if row.get("total_mm") is not None and row["total_mm"] > 0:
         rows.append(("stood", row["total_mm"], words.length_pair))

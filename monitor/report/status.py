@@ -84,6 +84,11 @@ def jumped(view: WallView) -> bool:
     return any(row["rule"] == Rule.JUMP for row in view.alarms)
 
 
+def end_moves(view: WallView) -> bool:
+    """Whether an end that the readings stand on is shown to move: then no rate and no bound of the wall is the most."""
+    return bool(view.current and view.current["ends_note"])
+
+
 def _moved_before(book: Book, view: WallView) -> bool:
     """Whether the list before this one called the same period moving: shown by the visits before the jump."""
     rows = [row for row in book.earlier_results.rows((view.house, view.wall)) if row["is_current"]]

@@ -16,7 +16,7 @@ from monitor.report.figures import movement_figure
 from monitor.report.language import Language
 from monitor.report.places import spoken
 from monitor.report.placing import hard_limit
-from monitor.report.status import jumped, reference
+from monitor.report.status import end_moves, jumped, reference
 from monitor.terms import Movement, Verdict
 from monitor.units import feet_text, inches_from_mm, length_text, rate_number, rate_text, rate_unit
 
@@ -86,7 +86,7 @@ def wall_sheet(book: Book, view: WallView) -> Context:
         "repairs": repair_sheet.repairs(view),
         "limit_range": repair_sheet.limit_range(view),
         "notes": repair_sheet.notes(view.current),
-        "end_moves": bool(view.current and view.current["ends_note"]),
+        "end_moves": end_moves(view),
         "plan": plan_words.of_wall(view.planned, view.unit),
         "marks": _marks(view),
         "two_pairs": _two_pairs(view),

@@ -146,6 +146,18 @@ def test_a_total_against_the_walls_own_foot_says_that_a_slide_of_the_foot_is_not
         assert said not in Page(kind(book, HOUSE, wall, code)).text
 
 
+@pytest.mark.parametrize("code", codes())
+def test_where_an_end_moves_no_bound_is_called_the_most_and_that_is_said(book, code):
+    rows = [row | {"ends_note": "The left end is not still."} for row in book.assessment.wall_results.to_pylist()]
+    moved = replace(book, assessment=replace(book.assessment, wall_results=table("wall_results", rows)))
+    wall, said = WALL_OF["look again"], language(code)["page"]
+    for kind in (pages.homeowner_page, pages.history_page):
+        assert said["end_moves"] in Page(kind(moved, HOUSE, wall, code)).text
+        assert said["end_moves"] not in Page(kind(book, HOUSE, wall, code)).text
+    assert f"<dt>{said['less_than']}</dt>" in page(book, "look again", code).decode()
+    assert f"<dt>{said['less_than']}</dt>" not in page(moved, "look again", code).decode()
+
+
 def test_the_stay_out_box_moves_up_where_something_is_urgent(book):
     for state, urgent in (("jump", True), ("hard limit", True), ("seen sign", True), ("moving", False)):
         source = page(book, state).decode()
