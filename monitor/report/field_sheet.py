@@ -1,6 +1,7 @@
 """A field sheet to the context of its page: words for people, and the numbers that its script checks with."""
 
 import json
+import re
 from collections.abc import Mapping
 from datetime import timedelta
 from hashlib import sha256
@@ -209,9 +210,14 @@ def _mark(line: SheetLine, mark: SheetMark, wall_unit: str, last: Any) -> Contex
         "mark": mark.mark,
         "place": ", ".join(filter(None, place)),
         "note": mark.note,
-        "last": said,
-        "fine": range_text(line, mark),
+        "last": _together(said),
+        "fine": _together(range_text(line, mark)),
     }
+
+
+def _together(text: str) -> str:
+    """A mixed number is never torn apart at the end of a line: 3 3/16 would be read as 3."""
+    return re.sub(r"(?<=\d) (?=\d+/\d)", "\N{NO-BREAK SPACE}", text)
 
 
 def _as_read(row: Mapping[str, Any]) -> str:

@@ -72,7 +72,7 @@ class Phone:
 
     @property
     def asks(self) -> str:
-        return self.page.locator("#asked").inner_text()
+        return plain(self.page.locator("#asked").inner_text())
 
     @property
     def mark(self) -> str:
@@ -80,4 +80,9 @@ class Phone:
         return self.page.locator("#keys-head").inner_text().split(":")[0]
 
     def slot(self, place: str) -> str:
-        return self.page.locator(f'.slot[data-at="{place}"]').inner_text()
+        return plain(self.page.locator(f'.slot[data-at="{place}"]').inner_text())
+
+
+def plain(text: str) -> str:
+    """With plain spaces in mixed numbers, which the page keeps together."""
+    return text.replace("\xa0", " ")

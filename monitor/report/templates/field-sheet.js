@@ -46,6 +46,8 @@ addEventListener("DOMContentLoaded", async () => {
   // what stands on the page
 
   const slotOf = (place) => state.slots[place];
+  // A mixed number is never torn apart at the end of a line: 3 3/16 would be read as 3. What is written down stays plain.
+  const together = (text) => text.replace(/(\d) (?=\d+\/\d)/g, "$1\u00a0");
   const shown = (slot) => slot?.not ? slot.not : slot?.typed?.length ? slot.typed[slot.typed.length - 1].text : "";
 
   // Marks of a wall that are to be read: [place, whether it is done].
@@ -77,7 +79,7 @@ addEventListener("DOMContentLoaded", async () => {
     if (!fine) return "";
     const step = line.unit === "in" ? 25.4 / 16 : 1;
     const [low, high] = [Math.ceil(fine.low / step - 1e-9), Math.floor(fine.high / step + 1e-9)].map((n) => rules.written(n * step, line.unit));
-    return `expect ${rules.written(fine.middle, line.unit)}, fine from ${low} to ${high}`;
+    return together(`expect ${rules.written(fine.middle, line.unit)}, fine from ${low} to ${high}`);
   }
 
   function show() {
@@ -85,7 +87,7 @@ addEventListener("DOMContentLoaded", async () => {
     for (const button of all(".slot")) {
       const [w, l, m, placing] = button.dataset.at.split(".").map(Number), line = sheet.walls[w].lines[l];
       const text = shown(slotOf(button.dataset.at)), asks = asked(sheet, w, l, m, state);
-      button.textContent = text;
+      button.textContent = together(text);
       button.hidden = placing === 1 && !text && !marksAgain(w, l).size;
       button.classList.toggle("out", text !== "" && asks !== "");
       button.classList.toggle("asked", placing === 1 && text === "" && asks === "second");
@@ -142,7 +144,7 @@ addEventListener("DOMContentLoaded", async () => {
     const said = all(".fine").find((part) => part.dataset.at === at(w, l, m))?.dataset.said ?? "";
     $("keys-fine").textContent = sheet.blind && !slotOf(place) ? "" : fineText(w, l, m, placing) || said;
     $("minus").hidden = line.kind !== "deflection";
-    $("asked").textContent = slotOf(place) ? `Written down: ${shown(slotOf(place))}. Enter writes what was read again.` : "";
+    $("asked").textContent = slotOf(place) ? together(`Written down: ${shown(slotOf(place))}. Enter writes what was read again.`) : "";
     const more = state.marks[at(w, l, m)] ?? {};
     for (const name of ["crack", "photos", "note"]) $(name).value = more[name] ?? "";
     for (const part of all("#keys details")) part.open = false;
@@ -170,7 +172,7 @@ addEventListener("DOMContentLoaded", async () => {
       openKeys(places(w).map(([one]) => one).find((one) => one.startsWith(`${at(w, l)}.`) && one.endsWith(".1") && !slotOf(one)));
     } else if (said && !anew) openKeys(place);
     else next();
-    if (said) $("asked").textContent = said;
+    if (said) $("asked").textContent = together(said);
   }
 
   // On to the next mark of the wall that is not done, in the order of the sheet; else back to the page.
