@@ -67,4 +67,5 @@ def _packed(archive: zipfile.ZipFile) -> tuple[str, str] | None:
     if not names:
         return "an empty archive (ZIP)", "Look whether the right file was sent."
     shown = ", ".join(" ".join(name.split())[:60] for name in names[:3]) + (", …" if len(names) > 3 else "")
-    return f"an archive (ZIP) of {len(names):,} files: {shown}", "Unpack it, and send each file of readings in it."
+    files = "one file" if len(names) == 1 else f"{len(names):,} files"
+    return f"an archive (ZIP) of {files}: {shown}", "Unpack it, and send each file of readings in it."

@@ -45,7 +45,7 @@ def test_a_zip_that_is_no_workbook_is_refused() -> None:
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w") as archive:
         archive.writestr("hello.txt", "hello")
-    with pytest.raises(IntakeError, match=r"an archive \(ZIP\) of 1 files: hello\.txt"):
+    with pytest.raises(IntakeError, match=r"an archive \(ZIP\) of one file: hello\.txt"):
         read_book("x.xlsx", out.getvalue())
 
 
