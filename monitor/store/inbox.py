@@ -1,6 +1,7 @@
 """The inbox: one immutable Parquet file per add, named by the hash of what its rows say."""
 
 import re
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from monitor.errors import StoreError, Where
 from monitor.store import files, parquet, witness
 
 FOLDER = "inbox"
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 TABLES = tuple(schema.FACTS)
 _FILE = re.compile(r"([0-9a-f]{64})\.parquet")
 
@@ -43,7 +45,9 @@ def testimony(table: str, name: str, data: bytes, rows: pa.Table) -> dict[str, A
     ]
     # told apart here, as a table's own grouping imports pandas
     about = {(house or "", wall or "", str(when or "")) for house, wall, when in zip(*columns, strict=True)}
-    return witness.line_of_add(table, name, files.sha256(data), pc.max(rows["known_at"]).as_py(), about)
+    # by way of whole numbers, as turning a moment into one of Python imports pandas
+    known_at = _EPOCH + timedelta(microseconds=pc.max(pc.cast(rows["known_at"], pa.int64())).as_py())
+    return witness.line_of_add(table, name, files.sha256(data), known_at, about)
 
 
 def announce(root: Path, *adds: tuple[str, str]) -> None:

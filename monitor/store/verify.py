@@ -1,6 +1,7 @@
 """Proof that a store is whole: every file opened and hashed again, counts and keys compared; damage never stops it."""
 
 from collections import Counter
+from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
 
@@ -11,12 +12,14 @@ from monitor.errors import StoreError
 from monitor.results import Proof
 from monitor.store import files, generations, inbox, marker, parquet, proof_of_files, witness
 from monitor.store.checks import cross_checks
-from monitor.store.generations import PartFile, Pointer
+from monitor.store.generations import PartFile, Pointer, Wall
 from monitor.store.search import AGAIN, RESTORE, Search, about_words
 from monitor.store.store import SETTINGS, TELLING, Store
+from monitor.store.tiers import Tiers
 from monitor.store.witness import Add, Testimony
 
 _TRIES = 3
+_SHOWN = 12
 _FROM_FILES = "everything else; the files that these rows came from are kept under files/"
 _ALL_ROWS = "readings, register, rulings, assessments, photos and received files"
 
@@ -98,9 +101,10 @@ def _facts(search: Search, told: Testimony) -> dict[str, pa.Table]:
     """Rows of every table that could be read, the compacted ones and those waiting in the inbox."""
     waiting = set(inbox.every(search.root))
     at, taken = _pointer(search)
+    walls = _registered(search.root) if at and at.buckets > 1 else []
     found: dict[str, list[pa.Table]] = {table: [schema.empty(table)] for table in schema.FACTS}
     for part in at.parts if at else ():
-        affected = f"rows of {part.table}" + _of_bucket(part, at)
+        affected = f"rows of {part.table}" + _of_bucket(part, at, walls)
         with search.at(search.root / generations.FOLDER / part.file, affected, AGAIN, _FROM_FILES):
             found[part.table].append(_part(search, part, at.buckets if at else 1))
     for table, name in sorted(waiting - taken):
@@ -129,10 +133,23 @@ def _facts(search: Search, told: Testimony) -> dict[str, pa.Table]:
     return {table: pa.concat_tables(rows) for table, rows in found.items()}
 
 
-def _of_bucket(part: PartFile, at: Pointer | None) -> str:
+def _of_bucket(part: PartFile, at: Pointer | None, walls: Sequence[Wall]) -> str:
+    """The walls whose rows a compacted file holds, as far as the register can be read."""
     if not at or not generations.has_walls(part.table):
         return ""
-    return " of every wall" if at.buckets == 1 else f" of the walls of bucket {part.bucket} of {at.buckets}"
+    if at.buckets == 1:
+        return " of every wall"
+    known = sorted("-".join(wall) for wall in walls if generations.bucket_of(wall, at.buckets) == part.bucket)
+    more = f" and {len(known) - _SHOWN} more" if len(known) > _SHOWN else ""
+    return f" of {', '.join(known[:_SHOWN]) or 'walls'}{more} (bucket {part.bucket} of {at.buckets})"
+
+
+def _registered(root: Path) -> list[Wall]:
+    try:
+        rows = Tiers(root).rows("walls")
+    except StoreError:
+        return []
+    return sorted(set(zip(rows["house"].to_pylist(), rows["wall"].to_pylist(), strict=True)))
 
 
 def _missing(search: Search, told: Testimony, waiting: set[Add], taken: set[Add]) -> None:

@@ -144,6 +144,21 @@ def test_a_flipped_bit_of_a_compacted_file_is_always_found(full: Store) -> None:
         the_damage(verify(full), path.name, "bytes are not those")
 
 
+def test_a_damaged_bucket_names_its_walls(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("monitor.store.compaction.ROWS_PER_BUCKET", 4)
+    for first in (0, 10, 20):
+        fill(store, first)
+    store.compact()
+    at = generations.pointer(store.path)
+    part = at.of("readings")[0]
+    cut(store.path / "compacted" / part.file)
+    [affected] = [damage.affected for damage in verify(store).damages if part.file in damage.place]
+    walls = [wall for wall in ("DH-00-N", "DH-10-N", "DH-20-N") if wall in affected]
+    assert walls
+    assert all(generations.bucket_of((wall[:5], "N"), at.buckets) == part.bucket for wall in walls)
+    assert f"bucket {part.bucket} of {at.buckets}" in affected
+
+
 def test_a_damaged_add_does_not_stop_the_others_from_being_compacted(full: Store) -> None:
     path = waiting(full)
     cut(path)
