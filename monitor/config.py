@@ -4,11 +4,12 @@ The thresholds are the company's own, to be agreed with a licensed engineer.
 """
 
 from collections.abc import Mapping
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 from urllib.parse import urlsplit
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
+from monitor.errors import SettingsError
 from monitor.terms import Method, Urgency
 from monitor.units import INCHES_PER_FOOT, MM_PER_INCH
 
@@ -156,3 +157,16 @@ class Telling(_Frozen):
     people: tuple[str, ...] = ()
     remind_days: Mapping[Urgency, Annotated[int, Field(ge=1)]] = Field(default_factory=_default_reminders)
     timeout_seconds: float = Field(default=20.0, gt=0, le=300)
+
+    @classmethod
+    def of(cls, written: Mapping[str, Any]) -> "Telling":
+        """Settings as written by somebody. Raises SettingsError that names the first that cannot be."""
+        try:
+            return cls.model_validate(written)
+        except ValidationError as error:
+            first = error.errors()[0]
+            raise SettingsError(
+                "People cannot be told so.",
+                got=f"{'.'.join(map(str, first['loc']))}: {first['msg'].removeprefix('Value error, ')}",
+                mend="Mend that option. A mail server needs --mail-host and --sender.",
+            ) from error

@@ -77,9 +77,9 @@ def of_look(store: Store, looked: Looked, assessment: Assessment | None = None) 
             f"This list looks back or ahead, so it brings no alerts; what is so now is told by the list of today: "
             f"wallbow assess --store {store.path}",
         ]
-    said = [f"{count_text(looked.new, 'new alert')}."] if looked.new else []
-    waiting = waits(alert_record.untold(store))
-    return [*looked.problems, *([" ".join([*said, waiting])] if said or waiting else [])]
+    if not looked.new:
+        return looked.problems
+    return [*looked.problems, f"{count_text(looked.new, 'new alert')}. {waits(alert_record.untold(store))}".strip()]
 
 
 def _block(alert: Alert, row: Sequence[str]) -> Sequence[str]:

@@ -3,8 +3,6 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from pydantic import ValidationError
-
 from monitor.config import Telling
 from monitor.errors import SettingsError
 from monitor.pipeline.review import person as registered
@@ -34,15 +32,7 @@ def change(store: Store, given: Mapping[str, Any], people: Sequence[str] | None)
         raise SettingsError("There is no mail server that these belong to.", mend="Give --mail-host and --sender too.")
     if people is not None:
         made["people"] = tuple(registered(store, each) for each in people if each.strip())
-    try:
-        found = Telling.model_validate(made)
-    except ValidationError as error:
-        first = error.errors()[0]
-        raise SettingsError(
-            "People cannot be told so.",
-            got=f"{'.'.join(map(str, first['loc']))}: {first['msg'].removeprefix('Value error, ')}",
-            mend="Mend that option. A mail server needs --mail-host and --sender.",
-        ) from error
+    found = Telling.of(made)
     store.save_telling(found)
     return found
 

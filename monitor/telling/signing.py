@@ -20,7 +20,7 @@ def signature(secret: str, timestamp: int, body: bytes) -> str:
 
 
 def verify(secret: str, timestamp: str, body: bytes, signed: str, *, now: float) -> bool:
-    """Whether a post is genuine and fresh. timestamp, signed: the headers as received; now: as from time.time()."""
+    """Whether a post is genuine and fresh. timestamp, signed: the headers as received; now: seconds since 1970."""
     if not (timestamp.isascii() and timestamp.isdecimal() and signed.isascii()):
         return False
     fresh = abs(now - int(timestamp)) <= LATE_SECONDS

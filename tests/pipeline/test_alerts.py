@@ -17,7 +17,6 @@ from monitor.config import Settings
 from monitor.errors import NotFoundError, StoreError
 from monitor.pipeline import alert_record, alerting, review, runs
 from monitor.pipeline.alerting import look
-from monitor.pipeline.assessing import assess
 from monitor.pipeline.review import RulingError
 from monitor.results import Assessment
 from monitor.store import Store
@@ -77,6 +76,7 @@ def store(company: Path, copy_of: Callable[[Path], Store]) -> Store:
 
 
 def test_every_kind_of_event_of_a_small_company_is_told_once(business: Store) -> None:
+    """Nothing came in between its two lists, so the second one's only news is that winter is near."""
     rows = business.office.rows("alerts")
     last = f"visit {VISITS[-1]}"
     expected = {
@@ -95,20 +95,11 @@ def test_every_kind_of_event_of_a_small_company_is_told_once(business: Store) ->
     }
     assert {(row["house"], row["kind"], row["about"]) for row in rows} == expected
     assert len(rows) == len(expected)
+    assert business.office.rows("alerts_over") == []
     known = {(row["house"], row["kind"]): row["known_at"] for row in rows}
     assert known["DH-04", "held reading far inward"] == end_of(VISITS[-1]), "from the intake, before any list"
     assert known["DH-01", "moving"] == end_of(LIST) + timedelta(minutes=1)
     assert known["DH-03", "visit overdue before the frost"] == end_of(BEFORE_FROST) + timedelta(minutes=1)
-
-
-def test_the_same_data_assessed_again_brings_none(business: Store, copy_of: Callable[[Path], Store]) -> None:
-    store = copy_of(business.path)
-    before = store.office.rows("alerts")
-    day = BEFORE_FROST + timedelta(days=5)
-    assess(store, judged_on=day, known_on=end_of(day))
-    assert look(store, at=end_of(day)).new == 0
-    assert store.office.rows("alerts") == before
-    assert store.office.rows("alerts_over") == []
 
 
 def test_whenever_it_is_looked_the_same_alerts_come_of_it(business: Store, copy_of: Callable[[Path], Store]) -> None:
