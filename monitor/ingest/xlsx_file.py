@@ -19,7 +19,7 @@ from openpyxl.utils.exceptions import InvalidFileException
 from monitor.errors import IntakeError, Where
 from monitor.ingest.cells import Cell, Sheet, make_line, unguarded
 from monitor.ingest.limits import MAX_COLUMNS, check_cell, check_rows
-from monitor.ingest.xlsx_outline import Outline, outlines
+from monitor.ingest.xlsx_outline import SAVE_ANEW, Outline, outlines
 from monitor.units import fraction_text
 
 _FRACTION_FORMAT = re.compile(r"[#?0]/[#?0-9]")
@@ -79,7 +79,7 @@ def _sheets(name: str, data: bytes, found: Mapping[str, Outline]) -> list[Sheet]
                 where=Where(file=name, sheet=doubled[0]),
                 got=f"{len(doubled)} such sheets",
                 expected="a name of its own for each sheet",
-                mend="Open it in a spreadsheet, save it anew as XLSX or CSV UTF-8, and send that.",
+                mend=SAVE_ANEW,
             )
         for title, part in named:
             if part not in reader.valid_files:
@@ -88,7 +88,7 @@ def _sheets(name: str, data: bytes, found: Mapping[str, Outline]) -> list[Sheet]
                     where=Where(file=name, sheet=title),
                     got=f"no {part}",
                     expected="all of its sheets",
-                    mend="Open it in a spreadsheet, save it anew as XLSX or CSV UTF-8, and send that.",
+                    mend=SAVE_ANEW,
                 )
         pairs = zip(reader.wb.worksheets, named, strict=True)
         sheets = [_sheet(name, worksheet, found.get(part, Outline())) for worksheet, (_, part) in pairs]

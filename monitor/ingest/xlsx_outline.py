@@ -28,6 +28,7 @@ from monitor.ingest.limits import (
     too_many_cells,
 )
 
+SAVE_ANEW = "Open it in a spreadsheet, save it anew as XLSX or CSV UTF-8, and send that."
 _CELL_PARTS = frozenset({"v", "f", "t"})
 _OF_SHEETS = _CELL_PARTS | {"row", "c", "is", "si"}
 """Elements that are many in any large sheet, and quickly read; of all others there are few."""
@@ -91,7 +92,7 @@ class _Look:
             where=Where(file=self._name),
             got=f"a declaration in {self._part}",
             expected="XLSX as a spreadsheet writes it",
-            mend="Open it in a spreadsheet, save it anew as XLSX or CSV UTF-8, and send that.",
+            mend=SAVE_ANEW,
         )
 
     def _start(self, name: str, attributes: Mapping[str, str]) -> None:
@@ -122,7 +123,7 @@ class _Look:
                 where=Where(file=self._name, sheet=PurePosixPath(self._part).name),
                 got=f"row {row:,}",
                 expected=f"at most {MAX_ROW_NUMBER:,}",
-                mend="Open it in a spreadsheet, save it anew as XLSX or CSV UTF-8, and send that.",
+                mend=SAVE_ANEW,
             )
         self._row, self._column, self._in_row = row, 0, 0
 
@@ -142,7 +143,7 @@ class _Look:
             where=self._where,
             got=got,
             expected="each row and each cell once, in order",
-            mend="Open it in a spreadsheet, save it anew as XLSX or CSV UTF-8, and send that.",
+            mend=SAVE_ANEW,
         )
 
     def _merge(self, reference: str) -> None:

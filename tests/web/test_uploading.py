@@ -261,7 +261,7 @@ def test_a_file_that_cannot_be_read_says_so_and_the_others_are_taken(with_walls:
     found = previewed(client, ("empty.csv", b""), ("../../etc/old.xls", b"\xd0\xcf\x11\xe0"), GOOD)
     assert [file["name"] for file in found["files"]] == ["empty.csv", "old.xls", "visit.csv"]
     assert "The file is empty." in found["files"][0]["problem"]
-    assert "Save it as XLSX" in found["files"][1]["problem"]
+    assert "The file is a workbook of the old kind (XLS)." in found["files"][1]["problem"]
     assert found["says"] == "This adds 10 readings. 2 files cannot be taken in."
     assert client.post(f"/api/uploads/{found['upload_id']}/confirm").json()["state"] == "stored"
 
