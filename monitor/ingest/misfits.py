@@ -27,6 +27,9 @@ OFF_A_BOW = 3.5
 _KEPT = 0.05
 """Least share of a reading's weight that such a bow leaves it; with less the two cannot be told apart."""
 _LEAST_MARKS = 3
+_LEAST_BOW = 0.2
+"""Of a set-up of fewer marks, those that see less than this share of a bow are no witnesses of one: what is off there
+is no movement that a bow explains."""
 _MOST = 2
 """More readings in doubt than that are no slips but something about the visit."""
 _REACH = 2.0
@@ -49,7 +52,7 @@ def misread(visit: Visit) -> Verdicts:
     while len(found) < _MOST and (doubt := _outlier(rest)):
         found.append(doubt)
         rest = [reading for reading in rest if reading is not doubt[0]]
-    if found and fits.fit(rest, _bow(rest)).chance >= fits.IMPLAUSIBLE:
+    if found and (not rest or fits.fit(rest, _bow(rest)).chance >= fits.IMPLAUSIBLE):
         for reading, off_mm, sd_mm in found:
             if not _confirmed(reading, off_mm, readings, visit):
                 yield reading.draft, _slip(reading, off_mm, sd_mm)
@@ -76,7 +79,7 @@ def let_pass_mm(expected: Mapping[str, Expected]) -> dict[str, float | None]:
 
 def _outlier(readings: Sequence[Placed]) -> tuple[Placed, float, float] | None:
     """The reading most in doubt, how far inward it lies of what the others foretell, and the sd of that."""
-    if len(readings) < _LEAST_MARKS:
+    if not readings:
         return None
     off = [reading.off_mm for reading in readings]
     plain, bowed = fits.weigh(readings), fits.weigh(readings, _bow(readings))
@@ -92,7 +95,9 @@ def _outlier(readings: Sequence[Placed]) -> tuple[Placed, float, float] | None:
 
 
 def _bow(readings: Sequence[Placed]) -> list[float]:
-    return [reading.target.bow for reading in readings]
+    """How much of a bow each sees; of few readings those at the ends see none."""
+    few = len(readings) < _LEAST_MARKS
+    return [0.0 if few and abs(r.target.bow) < _LEAST_BOW else r.target.bow for r in readings]
 
 
 def _confirmed(one: Placed, off_mm: float, readings: Sequence[Placed], visit: Visit) -> bool:

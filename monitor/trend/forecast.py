@@ -18,6 +18,9 @@ from monitor.trend.information import KEPT, Sums
 from monitor.trend.shapes import Array
 
 LEAST_VISITS = 2
+LEAST_BOW = 0.2
+"""A visit that saw less than this share of the bow at every mark (an end mark alone) cannot tell a step of it: an error
+of a reading would be told as five times that, or more."""
 
 MOST_SCALE_DOF = 50.0
 """The prior of the residual scale weighs at most this much here: one wall's wild scatter is no jump."""
@@ -42,7 +45,8 @@ def jump(visits: Sums, block: Block, season: Season, variances: Variances) -> Ju
     on_theta, on_reading, own = newest[:, :size, size + 1], newest[:, size, size + 1], newest[:, size + 1, size + 1]
     shifted = on_reading - (on_theta * found.theta).sum(axis=-1)
     kept = own - (on_theta[:, None, :] @ found.covariance @ on_theta[:, :, None])[:, 0, 0]
-    judged = (block.last + 1 >= LEAST_VISITS) & (kept > KEPT * own)
+    bow = np.where(block.weight > 0, np.abs(block.bow), 0.0)[np.arange(len(block.cases)), block.last].max(axis=-1)
+    judged = (block.last + 1 >= LEAST_VISITS) & (kept > KEPT * own) & (bow >= LEAST_BOW)
     kept = np.where(judged, kept, np.nan)
     z = shifted / np.sqrt(kept)
     prior_dof = min(variances.scale_dof, MOST_SCALE_DOF)

@@ -349,3 +349,22 @@ def test_a_visit_after_the_work_of_its_day_is_not_held_against_what_was_before()
 def test_a_wide_expectation_holds_nothing() -> None:
     rows = sheet("N", SOUTH) + sheet("S", NORTH)
     assert judged(rows, expect("N", NORTH, own=8, shared=9), expect("S", SOUTH, own=8, shared=9)) == [USED] * 10
+
+
+@pytest.mark.parametrize(
+    ("marks", "deflections", "held"),
+    [
+        ((1,), (46.0,), [1]),  # a held end does not come in by 1 3/4 in
+        ((1,), (2.0,), []),
+        ((1, 5), (46.0, 1.0), [1]),
+        ((1, 3), (1.0, 51.0), []),  # a bow: used, so that its jump is called
+        ((3,), (51.0,), []),
+        ((2,), (42.0,), []),
+    ],
+)
+def test_of_few_marks_one_at_an_end_is_doubted_by_itself_and_one_that_sees_a_bow_is_not(
+    marks: Sequence[int], deflections: Sequence[float], held: Sequence[int]
+) -> None:
+    rows = [{"wall": "N", "mark": f"M{n}", "value": gap(d)} for n, d in zip(marks, deflections, strict=True)]
+    found = judged(rows, expect("N", NORTH))
+    assert [n for n, (state, _, _) in zip(marks, found, strict=True) if state == "held"] == list(held), found

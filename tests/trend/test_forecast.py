@@ -91,3 +91,23 @@ def test_quiet_walls_rarely_jump() -> None:
     """400 walls without any jump: at p < 0.001 expect 0.4, more than 4 has a chance below 1 in 10,000."""
     names = tuple(f"H{n:03d}" for n in range(400))
     assert (jumps(cases((Method.STRING,), names=names)).p < 0.001).sum() <= 4
+
+
+def test_a_visit_of_an_end_mark_alone_tells_no_step() -> None:
+    """Of a mark that sees a fiftieth of the bow an error of a millimetre would be a step of five centimetres."""
+    ends = [("L", 60.0, 1250.0), ("C", 4500.0, 1250.0)]
+    rng = np.random.default_rng(5)
+    when = invented.dates(date(2021, 1, 1), MONTHS)
+    table = invented.grid(rng, ("H1",), ends, when, Method.STRING)[0]
+    register = (invented.walls(("H1",)), invented.marks(("H1",), ends), invented.events())
+
+    def found(kept: pd.Series) -> Jump:
+        rows = table[kept].copy()
+        rows.loc[(rows["visit_date"] == when[-1]) & (rows["mark"] == "L"), "deflection_mm"] += 46.0
+        return jumps(build(invented.readings(rows), *register, SETTINGS.rules, date(2024, 1, 1)))
+
+    alone = found((table["visit_date"] != when[-1]) | (table["mark"] == "L"))
+    assert np.isnan(alone.step_mm[0])
+    assert np.isnan(alone.p[0])
+    both = found(table["mark"].notna())
+    assert abs(both.step_mm[0]) < 60
