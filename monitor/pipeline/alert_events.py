@@ -7,6 +7,7 @@ somebody looks. It is **so**, **not so**, or undecided, as its rule came out; on
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 from typing import Any
 
 import pyarrow as pa
@@ -60,8 +61,11 @@ class Seen:
         """Whether what was told of that place and about is no longer so, or something else of its kind is."""
         if (place, about) in self.events:
             return False
-        other = any(where == place for where, _ in self.events)
-        return other or place in self.over or place[1] in self.whole
+        return place in self._places or place in self.over or place[1] in self.whole
+
+    @cached_property
+    def _places(self) -> frozenset[Place]:
+        return frozenset(place for place, _ in self.events)
 
 
 def of_assessment(assessment: Assessment) -> Seen:

@@ -115,7 +115,8 @@ class _Record:
 
     def __init__(self, store: Store, at: datetime) -> None:
         self.store, self.at = store, at
-        self.alerts: list[Row] = list(store.office.rows("alerts"))
+        self.alerts: dict[tuple[Place, str], list[Row]] = {}
+        self._keep(store.office.rows("alerts"))
         self.over = {row["alert_id"] for row in store.office.rows("alerts_over")}
 
     def passed_over(self, some: Sequence[Run]) -> None:
@@ -125,21 +126,30 @@ class _Record:
     def seen(self, seen: Seen, run_id: str, look: Row) -> int:
         """Put on record what is new and what is over, with the look itself, all or none; number of new alerts."""
         ended = [
-            row for row in self.alerts if row["alert_id"] not in self.over and seen.ends(_place(row), row["about"])
+            row
+            for (place, about), rows in self.alerts.items()
+            if seen.ends(place, about)
+            for row in rows
+            if row["alert_id"] not in self.over
         ]
         self.over |= {row["alert_id"] for row in ended}
         new = [self._row(event, run_id) for event in seen.events.values() if not self._is_told(event)]
         gone = [{"alert_id": row["alert_id"], "run_id": run_id, "known_at": self.at} for row in ended]
         self.store.office.add({"alerts": new, "alerts_over": gone, "alert_looks": [look]})
-        self.alerts += new
+        self._keep(new)
         return len(new)
+
+    def _keep(self, rows: Sequence[Row]) -> None:
+        for row in rows:
+            place = (row["house"], row["wall"]), AlertKind(row["kind"])
+            self.alerts.setdefault((place, row["about"]), []).append(row)
 
     def _is_told(self, event: Event) -> bool:
         """Whether an alert about the very same, and no less urgent, stands."""
         return any(
             URGENCIES.index(Urgency(row["urgency"])) <= URGENCIES.index(event.urgency)
-            for row in self.alerts
-            if row["alert_id"] not in self.over and (_place(row), row["about"]) == (event.place, event.about)
+            for row in self.alerts.get((event.place, event.about), ())
+            if row["alert_id"] not in self.over
         )
 
     def _row(self, event: Event, run_id: str) -> Row:
@@ -152,11 +162,8 @@ class _Record:
             "about": event.about,
             "began": event.began,
         }
-        times = sum(all(row[name] == value for name, value in made_from.items()) for row in self.alerts)
+        alike = self.alerts.get((event.place, event.about), ())
+        times = sum(all(row[name] == value for name, value in made_from.items()) for row in alike)
         alert_id = row_id(made_from | ({"times": times} if times else {}))
         said = {"what": event.what, "next_step": event.next_step, "run_id": run_id, "known_at": self.at}
         return {"alert_id": alert_id, **made_from, **said}
-
-
-def _place(row: Row) -> Place:
-    return (row["house"], row["wall"]), AlertKind(row["kind"])

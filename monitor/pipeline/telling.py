@@ -62,7 +62,13 @@ def tell(store: Store, clock: Clock, *, trust: SSLContext | None = None) -> Done
         settings, at = store.telling(), clock()
         done.looked = alerting.look(store, at=at)
         people = _people(store, settings)
-        done.has_nobody = not people and not settings.webhook and bool(alert_record.waiting(store))
+        everything = {person for person, row in people.items() if _gets_all(row, settings)}
+        done.has_nobody = not everything and not settings.webhook and bool(alert_record.waiting(store))
+        done.failed += [
+            f"Not told: {person}, who is named to be told of all, has no mail address on record."
+            for person in settings.people
+            if person not in people
+        ]
         _decide(store, _planned(store, settings, people, at), at)
         try:
             _decide(store, _digests(store, settings, people, at), at)
@@ -73,6 +79,11 @@ def tell(store: Store, clock: Clock, *, trust: SSLContext | None = None) -> Done
         _mails(store, settings, letters, people, done, clock, trust)
         _posts(store, settings, [row for row in waiting if row["way"] == Way.WEBHOOK], done, clock)
         return done
+
+
+def _gets_all(person: Row, settings: Telling) -> bool:
+    """Whether a person who is told is told of every alert, and of the month."""
+    return person["role"] != Role.ENGINEER or person["person"] in settings.people
 
 
 def _people(store: Store, settings: Telling) -> dict[str, Row]:
@@ -118,8 +129,7 @@ def _planned(store: Store, settings: Telling, people: Mapping[str, Row], at: dat
     alerts = alert_record.waiting(store)
     rows = []
     for person, row in people.items():
-        is_told_all = row["role"] != Role.ENGINEER or person in settings.people
-        mine = [alert for alert in alerts if is_told_all or alert.urgency in FOR_ENGINEERS]
+        mine = [alert for alert in alerts if _gets_all(row, settings) or alert.urgency in FOR_ENGINEERS]
         due = [
             alert
             for alert in mine
@@ -188,7 +198,7 @@ def _link(settings: Telling, path: str) -> str:
 
 def _digests(store: Store, settings: Telling, people: Mapping[str, Row], at: datetime) -> Iterator[_Message]:
     """The digest of the newest month that is over and has a list, to those of the office that did not get it."""
-    office = {person for person, row in people.items() if row["role"] != Role.ENGINEER or person in settings.people}
+    office = {person for person, row in people.items() if _gets_all(row, settings)}
     months = {f"{day:%Y-%m}" for day in store.assessments() if (day.year, day.month) < (at.year, at.month)}
     month = max(months, default="")
     had = {s.row["person"] for s in alert_record.sendings(store) if s.row["about"] == month}

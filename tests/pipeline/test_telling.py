@@ -173,12 +173,20 @@ def test_without_a_mail_server_each_mail_lies_in_the_outbox_exactly_once(
 def test_nobody_with_a_mail_address_is_told_plainly_and_whoever_gets_one_is_told(store: Store) -> None:
     people = store.office.people().to_pylist()
     store.office.add({"alerts": [alert(1)]})
-    store.office.put_people([{**row, "email": ""} for row in people])
+    store.office.put_people([row if row["role"] == "engineer" else {**row, "email": ""} for row in people])
     done = told(store)
     assert done.has_nobody
     assert "no person of the office has a mail address" in telling.said(done, store)[0]
     store.office.put_people(people)
     assert told(store).left == 1
+
+
+def test_somebody_named_to_be_told_who_has_no_address_is_not_passed_over_silently(store: Store) -> None:
+    store.office.add({"alerts": [alert(1)]})
+    telling_settings.change(store, {}, ["O2"])
+    done = told(store)
+    assert done.has_nobody
+    assert done.failed == ["Not told: O2, who is named to be told of all, has no mail address on record."]
 
 
 def test_an_address_that_would_break_out_of_a_header_is_refused_and_the_others_are_told(store: Store) -> None:
