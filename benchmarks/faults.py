@@ -382,7 +382,7 @@ def steps_of(work: Work, path: Path) -> tuple[float, Counter[str]]:
             began = time.monotonic()
             STEPS.done = Counter()
             work.do(stores.open(path), 2)
-            os.write(tell, json.dumps([3 * (time.monotonic() - began), STEPS.done]).encode())
+            os.write(tell, json.dumps([2 * (time.monotonic() - began), STEPS.done]).encode())
         finally:
             os._exit(0)
     os.waitpid(child, 0)
@@ -457,7 +457,7 @@ def killed(
     for number in range(kills):
         so_far.kills += 1
         kind = kinds[number // 2 % len(kinds)]
-        deadly = (kind, chance.randint(1, 3 * usual[kind])) if number % 2 == 0 else None
+        deadly = (kind, chance.randint(1, 2 * usual[kind])) if number % 2 == 0 else None
         if not kill_one(work, store.path, log, chance.uniform(0, longest), deadly):
             so_far.problems.append(f"child {so_far.kills} ended by itself")
         look(work, store.path, log, so_far)
