@@ -48,7 +48,7 @@ DOORS = {
     "filelock": {"store"},
     "sqlite3": {"store"},
     "smtplib": {"telling"},
-    "http": {"telling"},
+    "http": {"telling", "web"},
     "rapidfuzz": {"ingest", "pipeline"},
     "charset_normalizer": {"ingest"},
     "fastapi": {"web"},
