@@ -26,8 +26,8 @@ def run(script: str, *arguments: str) -> list[list[str]]:
 
 
 def test_kills_in_every_kind_of_work_lose_double_and_halve_nothing_and_find_a_planted_fault() -> None:
-    *figures, planted = run("faults.py", "--kills", "8", "--plant", "50")
-    assert sum(int(line[1]) for line in figures) >= 8
+    *figures, planted = run("faults.py", "--kills", "30", "--plant", "50")
+    assert sum(int(line[1]) for line in figures) >= 30
     kinds = ["ingest", "compaction", "assessment", "pages", "office", "photos", "uploads", "accounts"]
     assert [line[0] for line in figures] == kinds
     assert all(line[4:] == ["0", "0", "0"] for line in figures)

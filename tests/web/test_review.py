@@ -1,7 +1,6 @@
 """The review door without a window: the list, a wall, decisions and rulings, and two people at once."""
 
 import re
-from datetime import UTC, datetime
 from html import unescape
 from io import BytesIO
 from pathlib import Path
@@ -73,9 +72,10 @@ def test_what_changed_since_the_last_list_stands_first_and_the_form_narrows_with
 
 
 def test_whose_homeowner_is_to_be_phoned_stands_before_all_else_until_the_call_is_logged(reviewing: Running) -> None:
-    reviewing.clock.at = datetime(
-        2026, 5, 12, 21, tzinfo=UTC
-    )  # the evening of the visit: its news goes out at midnight
+    company = reviewing.store().office.company() | {"time zone": "Pacific/Honolulu"}
+    reviewing.store().office.set_company(
+        company
+    )  # where it is still the evening of the visit: its news goes out at midnight
     office = reviewing.signed_in(Role.OFFICE)
 
     def first() -> str:
