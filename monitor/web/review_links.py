@@ -1,7 +1,5 @@
 """The links of one wall, for the office: which there are, who opened them, a new one, an end to one."""
 
-from datetime import date
-
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 from starlette.exceptions import HTTPException
@@ -12,7 +10,7 @@ from monitor.terms import LinkTo
 from monitor.web import guard
 from monitor.web.pages import page
 from monitor.web.review_list import address
-from monitor.web.review_wall import Text
+from monitor.web.review_wall import Text, day_of
 from monitor.web.service import Asking, Here, Service, note
 from monitor.web.taking import Asked
 
@@ -48,7 +46,7 @@ def make(
             raise HTTPException(422, "What the link opens must be said. Choose one.")
         link, token = links.make(
             here.store(), wall, LinkTo(opens), who=asking.name, why=why, made_at=here.now(), today=here.today(),
-            expires_on=_day(until), person_id=person,
+            expires_on=day_of(until), person_id=person,
         )  # fmt: skip
     except StoreError:
         raise
@@ -98,10 +96,3 @@ def _shown(request: Request, here: Service, wall: str, asked: Asked, *, new: str
         back=address(written),
         today=here.today(),
     )
-
-
-def _day(written: str) -> date | None:
-    try:
-        return date.fromisoformat(written) if written else None
-    except ValueError:
-        raise HTTPException(422, f"'{written}' is no day. Write it like 2026-05-31.") from None

@@ -64,7 +64,7 @@ def decide(
             who=asking.name,
             why=why,
             owner=owner,
-            due=_day(due),
+            due=day_of(due),
             made_at=here.now(),
             today=here.today(),
         )
@@ -221,7 +221,8 @@ def _step(written: str) -> Step:
     return Step(written)
 
 
-def _day(written: str) -> date | None:
+def day_of(written: str) -> date | None:
+    """The day in a field of a form, None where it is blank. Raises HTTPException where it is none."""
     try:
         return date.fromisoformat(written) if written else None
     except ValueError:
