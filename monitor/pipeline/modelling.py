@@ -2,6 +2,9 @@
 
 from collections.abc import Iterator, Sequence
 
+import pyarrow as pa
+import pyarrow.compute as pc
+
 from monitor import schema
 from monitor.config import Settings
 from monitor.pipeline.assessing import of_walls
@@ -13,6 +16,8 @@ from monitor.trend.summary import summaries
 WALLS_AT_ONCE = 50
 """Walls told together: dense fits are of one wall each, tables of many walls are slow to look through."""
 
+DECIMALS = 9
+"""Further digits of a dense fit made anew depend on the machine, and on how busy it is; packs are to be the same."""
 _TABLES = ("fits", "residuals", "agreement")
 
 
@@ -30,4 +35,11 @@ def told(content: Book, keys: Sequence[Key]) -> schema.Tables:
     facts = {name: frame(of_walls(content.fact(name), keys)) for name in ("readings", "walls", "marks", "events")}
     settings = Settings(rules=content.rules, variances=content.variances)
     found = summaries(**facts, settings=settings, judged_on=content.assessment.judged_on)
-    return {name: table(name, getattr(found, name)) for name in _TABLES}
+    return {name: _rounded(table(name, getattr(found, name))) for name in _TABLES}
+
+
+def _rounded(rows: pa.Table) -> pa.Table:
+    for number, field in enumerate(rows.schema):
+        if pa.types.is_floating(field.type):
+            rows = rows.set_column(number, field, pc.round(rows[field.name], ndigits=DECIMALS))
+    return rows
