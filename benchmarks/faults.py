@@ -417,7 +417,7 @@ def look(work: Work, path: Path, log: Path, so_far: Figures) -> None:
         store = stores.open(path)
         found = work.found(store)
         missing = {number for number in acknowledged if work.beyond and not work.beyond(store, number)}
-    except Exception as error:
+    except Exception as error:  # whatever a kill left that a reader fails on is a finding, not an end of the run
         so_far.problems.append(f"after kill {so_far.kills}: {error}")
         return
     so_far.acknowledged = len(acknowledged)

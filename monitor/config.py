@@ -158,6 +158,11 @@ class Telling(_Frozen):
     remind_days: Mapping[Urgency, Annotated[int, Field(ge=1)]] = Field(default_factory=_default_reminders)
     timeout_seconds: float = Field(default=20.0, gt=0, le=300)
 
+    @property
+    def sender(self) -> str:
+        """Whom mails come from; where no server is configured, nobody (.invalid: RFC 2606)."""
+        return self.mail.sender if self.mail else "wallbow@walls.invalid"
+
     @classmethod
     def of(cls, written: Mapping[str, Any]) -> "Telling":
         """Settings as written by somebody. Raises SettingsError that names the first that cannot be."""

@@ -94,7 +94,7 @@ def _swap(walls: Walls, one: str, other: str, month: float) -> None:
     ours, theirs = ([row.value for row in _visit(walls[name], date_of(name, month))] for name in (one, other))
     for name, values in ((one, theirs), (other, ours)):
         given = iter(values)
-        _each(walls, name, month, lambda row, given=given: replace(row, value=next(given)))  # type: ignore[misc]
+        _each(walls, name, month, lambda row, given=given: replace(row, value=next(given)))  # type: ignore[misc]  # mypy infers no lambda with a default
 
 
 def _visit(rows: Sequence[Row], day: str) -> list[Row]:

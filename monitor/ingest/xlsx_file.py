@@ -60,7 +60,7 @@ def _damaged(name: str, data: bytes, why: str) -> IntakeError:
     )
 
 
-class _Reader(ExcelReader):  # type: ignore[misc]
+class _Reader(ExcelReader):  # type: ignore[misc]  # openpyxl has no types
     """Sheets of cells alone: what charts are drawn from is of no use here, and keeps workbooks from being read."""
 
     def read_chartsheet(self, sheet: Any, rel: Any) -> None:

@@ -5,14 +5,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from monitor.errors import NotFoundError
 from monitor.pipeline import keys
 from monitor.pipeline.review import RulingError, person
 from monitor.report.context import URGENCIES, Key, Row
 from monitor.store import Store
 from monitor.terms import STAFF, Urgency, Way
-
-_SHORTEST_ID = 4
 
 
 @dataclass(frozen=True)
@@ -156,13 +153,5 @@ def _by_alert(store: Store, table: str) -> Mapping[str, Any]:
 
 
 def _named(every: Sequence[Alert], written: str) -> Alert:
-    sought = written.strip().casefold()
-    found = [alert for alert in every if alert.alert_id.startswith(sought)] if len(sought) >= _SHORTEST_ID else []
-    if len(found) != 1:
-        raise NotFoundError(
-            "More than one alert's id begins so." if found else "No alert has that id.",
-            got=written,
-            expected="the id of one alert, or its first signs (four or more)",
-            mend="`wallbow alerts` lists them.",
-        )
-    return found[0]
+    by_id = {alert.alert_id: alert for alert in every}
+    return keys.by_beginning(by_id, written, "alert", "`wallbow alerts` lists them.")

@@ -1,10 +1,17 @@
-"""Wall keys as people write them (`DH-01-N`) and as tables hold them (house `DH-01`, wall `N`)."""
+"""Keys as people write them: a wall's (`DH-01-N`; house `DH-01`, wall `N` in tables), the first signs of an id."""
 
 import difflib
+from collections.abc import Mapping
+from typing import TypeVar
 
 import pyarrow as pa
 
 from monitor.errors import NotFoundError
+
+SHORTEST_ID = 4
+"""So many signs of an id must be written at least."""
+
+_T = TypeVar("_T")
 
 
 def written(house: str, wall: str) -> str:
@@ -38,3 +45,25 @@ def find(walls: pa.Table, key: str) -> tuple[str, str]:
         if of_house
         else "Register the wall first, or write its key as house-wall, e.g. DH-01-N.",
     )
+
+
+def id_signs(written: str) -> str:
+    """The signs of an id as ids have them."""
+    return written.strip().lower()
+
+
+def by_beginning(every: Mapping[str, _T], written: str, thing: str, mend: str) -> _T:
+    """What has that id, or a unique beginning of it. every: by id. thing: what it is, in a word.
+
+    Raises NotFoundError.
+    """
+    sought = id_signs(written)
+    found = [one for name, one in every.items() if len(sought) >= SHORTEST_ID and name.startswith(sought)]
+    if len(found) != 1:
+        raise NotFoundError(
+            f"More than one {thing}'s id begins so." if found else f"No {thing} has that id.",
+            got=written,
+            expected=f"the id of one {thing}, or its first signs (four or more)",
+            mend=mend,
+        )
+    return found[0]

@@ -11,9 +11,6 @@ from monitor.store import Store
 from monitor.telling import mail
 from monitor.terms import LinkTo
 
-_NO_SENDER = "wallbow@walls.invalid"
-"""Sender where none is configured (.invalid: RFC 2606); whoever sends the file puts their own in its place."""
-
 
 def recipient(store: Store, person: str) -> str:
     """The mail address of a person, whatever the case of the id. Raises SettingsError where there is none."""
@@ -34,11 +31,11 @@ def made(store: Store, link: Link, address: str, *, code: str, at: datetime) -> 
 
     address: of the link, in full. code: of the language.
     """
-    settings, words = store.telling(), language(code)
+    words = language(code)
     opens = LinkTo(link.row["opens"])
     found = mail.made(
         link.row["link_id"],
-        sender=settings.mail.sender if settings.mail else _NO_SENDER,
+        sender=store.telling().sender,
         to=recipient(store, link.row["person"]),
         subject=link_mail.subject(words, opens, assessing.newest(store).judged_on),
         body=link_mail.body(words, address, link.row["expires_on"], store.office.company()),

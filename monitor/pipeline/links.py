@@ -23,7 +23,6 @@ from monitor.trend.schedule import add_months
 _BYTES = 24
 TOKEN = re.compile(r"[A-Za-z0-9_-]{32}")
 """What a token looks like: 24 random bytes, in the letters of an address."""
-_SHORTEST_ID = 4
 _MONTHS: Mapping[LinkTo, int] = {LinkTo.HOMEOWNER: 12, LinkTo.HISTORY: 3, LinkTo.PACK: 1}
 _PAST_NEXT_VISIT = timedelta(days=60)
 
@@ -120,15 +119,8 @@ def by_token(store: Store, token: str) -> Link | None:
 
 def find(store: Store, written: str) -> Link:
     """The link of that id, or of a unique beginning of it (four signs or more). Raises NotFoundError."""
-    found = [link for link in _all(store) if link.row["link_id"].startswith(written.strip().lower())]
-    if len(found) != 1 or len(written.strip()) < _SHORTEST_ID:
-        raise NotFoundError(
-            "No link has that id." if not found else "More than one link's id begins so.",
-            got=written,
-            expected="the id of one link, or its first signs (four or more)",
-            mend="`wallbow link list` shows them.",
-        )
-    return found[0]
+    every = {link.row["link_id"]: link for link in _all(store)}
+    return keys.by_beginning(every, written, "link", "`wallbow link list` shows them.")
 
 
 def end(store: Store, link: Link, *, who: str, why: str, made_at: datetime) -> None:

@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor import schema
-from monitor.errors import NotFoundError
+from monitor.pipeline import keys
 from monitor.pipeline.photo_names import closeness, references
 from monitor.pipeline.review import RulingError, person, who_and_why
 from monitor.pipeline.runs import row_id
@@ -20,7 +20,6 @@ from monitor.store import photos as kept
 from monitor.terms import PhotoAct
 
 NO_FILE = "no file of this name was given"
-_SHORTEST_ID = 4
 
 
 def standing(store: Store, known_on: datetime | None = None) -> list[dict[str, Any]]:
@@ -116,15 +115,8 @@ def rule(store: Store, photo: str, act: PhotoAct, *, who: str, why: str, made_at
 
 def find(store: Store, photo: str) -> dict[str, Any]:
     """The standing row of a photo by its id or a unique beginning of it (four signs or more)."""
-    rows = [row for row in standing(store) if row["photo_id"].startswith(photo.strip().lower())]
-    if len(photo.strip()) < _SHORTEST_ID or len(rows) != 1:
-        raise NotFoundError(
-            "More than one photo's id begins so." if len(rows) > 1 else "No photo has that id.",
-            got=photo,
-            expected="the id of one photo, or its first signs (four or more)",
-            mend="`wallbow photos` lists the ids.",
-        )
-    return rows[0]
+    every = {row["photo_id"]: row for row in standing(store)}
+    return keys.by_beginning(every, photo, "photo", "`wallbow photos` lists the ids.")
 
 
 def _row(reading: Row | None, photo: Row | None, said: str) -> dict[str, Any]:

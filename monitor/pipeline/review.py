@@ -8,7 +8,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor import ingest, schema
-from monitor.errors import BowError, NotFoundError
+from monitor.errors import BowError
 from monitor.ingest.known import nearest
 from monitor.pipeline import keys
 from monitor.pipeline.as_judged import is_suspect
@@ -77,15 +77,9 @@ def rule(
 def find_reading(store: Store, reading: str) -> dict[str, object]:
     """The effective row of a reading by its id or a unique beginning of it (four signs or more)."""
     rows = store.readings()
-    found = rows.filter(pc.starts_with(rows["reading_id"], reading)) if len(reading) >= 4 else rows.slice(0, 0)
-    if found.num_rows != 1:
-        raise NotFoundError(
-            "No reading has that id." if found.num_rows == 0 else "More than one reading's id begins so.",
-            got=reading,
-            expected="the id of one reading, or its first signs (four or more)",
-            mend="`wallbow wall HOUSE-WALL` lists the ids of held and recent readings.",
-        )
-    return dict(found.to_pylist()[0])
+    alike = rows.filter(pc.starts_with(rows["reading_id"], keys.id_signs(reading))).slice(0, 2).to_pylist()
+    mend = "`wallbow wall HOUSE-WALL` lists the ids of held and recent readings."
+    return keys.by_beginning({row["reading_id"]: row for row in alike}, reading, "reading", mend)
 
 
 def decide(

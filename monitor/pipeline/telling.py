@@ -36,8 +36,6 @@ ALERTS = "alerts"
 FOR_ENGINEERS = frozenset({Urgency.KEEP_OUT, Urgency.WEEK})
 """Engineers are told of what asks for an engineer."""
 _OUTBOX = "left in the outbox"
-_NO_SENDER = "wallbow@walls.invalid"
-"""Sender of a mail that only lies in the outbox (.invalid: RFC 2606)."""
 
 
 @dataclass
@@ -221,7 +219,7 @@ def _mails(
     clock: Clock,
     trust: SSLContext | None,
 ) -> None:
-    sender = settings.mail.sender if settings.mail else _NO_SENDER
+    sender = settings.sender
     made = []
     for row in rows:
         text = _text(store, row)

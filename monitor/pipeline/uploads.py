@@ -193,7 +193,7 @@ def _look_at_photos(store: Store, files: Sequence[Sent], known: Known, said: Sai
 
 
 def _given(files: Sequence[Sent]) -> list[Given]:
-    return [Given(sent.name, lambda sent=sent: sent.data, len(sent.data)) for sent in files]  # type: ignore[misc]
+    return [Given(sent.name, lambda sent=sent: sent.data, len(sent.data)) for sent in files]  # type: ignore[misc]  # mypy infers no lambda with a default
 
 
 def _shown(store: Store, said: Said) -> Shown:

@@ -127,7 +127,7 @@ def _fill(page: Worksheet, sheet: Sheet) -> None:
     page.sheet_properties.pageSetUpPr.fitToPage = True
 
 
-def _write_text(cell, text: str) -> None:  # type: ignore[no-untyped-def]
+def _write_text(cell, text: str) -> None:  # type: ignore[no-untyped-def]  # openpyxl has no types
     """Text as text: openpyxl takes what begins with = for a formula unless told its type."""
     cell.value = _UNWRITABLE.sub("\ufffd", text)
     cell.data_type = "s"

@@ -69,5 +69,6 @@ def make_app(store_root: Path, settings: WebSettings, clock: Clock) -> FastAPI:
     for room in ROOMS:
         app.include_router(room.router)
     problems.add_to(app)
+    # FastAPI documents that its document is replaced so
     app.openapi = cache(lambda: document(app.routes))  # type: ignore[method-assign]
     return app
