@@ -1,0 +1,68 @@
+"""Columns of Arrow tables as arrays of numbers, and back: how rows of this room are read, matched and grouped.
+
+What is not known is null in a table, NaN among numbers and -1 among places, so that it never passes for a value.
+"""
+
+from collections.abc import Sequence
+from typing import TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+import pyarrow.compute as pc
+
+Array: TypeAlias = npt.NDArray[np.float64]
+Whole: TypeAlias = npt.NDArray[np.intp]
+Flags: TypeAlias = npt.NDArray[np.bool_]
+Column: TypeAlias = pa.Array | pa.ChunkedArray
+
+_BETWEEN = pa.scalar("\x1f")
+"""Stands between the parts of a key; no name holds it."""
+
+
+def reals(column: Column) -> Array:
+    """Numbers (rows,), NaN for null."""
+    return np.asarray(one(column).cast(pa.float64()).to_numpy(zero_copy_only=False), dtype=np.float64)
+
+
+def flags(column: Column) -> Flags:
+    """Truth (rows,), False for null."""
+    return np.asarray(pc.fill_null(one(column), False).to_numpy(zero_copy_only=False), dtype=bool)
+
+
+def days(column: Column) -> Array:
+    """Dates as whole days since 1970-01-01 (rows,), NaN for null."""
+    return reals(one(column).cast(pa.date32()).view(pa.int32()))
+
+
+def dates(numbers: npt.ArrayLike) -> pa.Array:
+    """Whole days since 1970-01-01 as dates, null for NaN."""
+    found = np.asarray(numbers, dtype=np.float64)
+    known = np.isfinite(found)
+    return pa.array(np.where(known, found, 0).astype(np.int32), pa.int32(), mask=~known).view(pa.date32())
+
+
+def one(column: Column) -> pa.Array:
+    """A column as one array."""
+    return column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
+
+
+def key(rows: pa.Table, names: Sequence[str]) -> pa.Array:
+    """One text per row that stands for its values in some columns (of texts or whole numbers), '' for null."""
+    parts = [pc.fill_null(one(rows[name]).cast(pa.string()), "") for name in names]
+    return parts[0] if len(parts) == 1 else pc.binary_join_element_wise(*parts, _BETWEEN)
+
+
+def places(rows: pa.Table, among: pa.Table, names: Sequence[str]) -> Whole:
+    """The first row of `among` with the same values in those columns, for each of `rows` (rows,); -1 for none."""
+    found = pc.index_in(key(rows, names), value_set=key(among, names))
+    return np.asarray(pc.fill_null(found, -1).to_numpy(zero_copy_only=False), dtype=np.intp)
+
+
+def groups(rows: pa.Table, names: Sequence[str]) -> tuple[Whole, Whole]:
+    """The number of each row's group (rows,), counted in the order of its first row, and that first row (groups,)."""
+    coded = key(rows, names).dictionary_encode()
+    number = np.asarray(coded.indices.to_numpy(zero_copy_only=False), dtype=np.intp)
+    first = np.zeros(len(coded.dictionary), dtype=np.intp)
+    first[number[::-1]] = np.arange(len(number) - 1, -1, -1)
+    return number, first
