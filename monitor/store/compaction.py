@@ -16,6 +16,7 @@ from filelock import FileLock, Timeout
 from monitor import schema
 from monitor.errors import StoreError, Where
 from monitor.store import canonical, files, generations, inbox, parquet, witness
+from monitor.store.finding import Finding
 from monitor.store.generations import PartFile, Pointer, Retired
 
 ROWS_PER_BUCKET = 100_000
@@ -61,7 +62,9 @@ def _compact(root: Path) -> bool:
         return False
     _announce(root, {(str(line["table"]), str(line["name"])) for line in lines})
     buckets = _bucket_count(old, fresh.get("readings"))
-    parts = [part for table in schema.FACTS for part in _new_parts(root, old, table, fresh.get(table), buckets)]
+    found = Finding(root, old)
+    parts = [part for table in schema.FACTS for part in _new_parts(root, old, table, fresh.get(table), buckets, found)]
+    derived = [_write(root, name, 0, rows) for name, rows in found.tables().items()]
     added = pa.Table.from_pylist(lines, schema=parquet.LEDGER)
     ledger = _write(root, "ledger", 0, pa.concat_tables([taken, added]))
     now = (root / generations.FOLDER / ledger.file).stat().st_mtime
@@ -70,8 +73,9 @@ def _compact(root: Path) -> bool:
         generation=old.generation + 1,
         buckets=buckets,
         parts=tuple(parts),
+        derived=tuple(derived),
         ledger=ledger,
-        retired=_retired(old, {part.file for part in parts}, now),
+        retired=_retired(old, {part.file for part in (*parts, *derived)}, now),
     )
     generations.point(root, new)
     _sweep(root, old, new, now)
@@ -118,7 +122,9 @@ def _bucket_count(old: Pointer, fresh_readings: pa.Table | None) -> int:
     return buckets
 
 
-def _new_parts(root: Path, old: Pointer, table: str, fresh: pa.Table | None, buckets: int) -> Iterator[PartFile]:
+def _new_parts(
+    root: Path, old: Pointer, table: str, fresh: pa.Table | None, buckets: int, found: Finding
+) -> Iterator[PartFile]:
     """The files of a table: as they were where nothing was added, else written anew, one old bucket at a time."""
     walls = generations.has_walls(table)
     before, after = (old.buckets, buckets) if walls else (1, 1)
@@ -127,6 +133,7 @@ def _new_parts(root: Path, old: Pointer, table: str, fresh: pa.Table | None, buc
     for bucket in range(before):
         rows = [fresh.filter(pa.array(numbers == bucket))] if fresh is not None and (numbers == bucket).any() else []
         if bucket in stale and not rows and before == after:
+            found.kept(stale[bucket])
             yield stale[bucket]
             continue
         if bucket in stale:
@@ -135,7 +142,9 @@ def _new_parts(root: Path, old: Pointer, table: str, fresh: pa.Table | None, buc
             both = pa.concat_tables(rows)
             split = _numbers(both, after, walls=walls)
             for number in np.unique(split).tolist():
-                yield _write(root, table, number, both.filter(pa.array(split == number)))
+                mine = both.filter(pa.array(split == number))
+                found.written(table, mine)
+                yield _write(root, table, number, mine)
 
 
 def _numbers(rows: pa.Table, buckets: int, *, walls: bool) -> np.ndarray:

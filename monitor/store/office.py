@@ -4,7 +4,7 @@ import json
 import shutil
 import sqlite3
 import tempfile
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager, suppress
 from datetime import UTC, date, datetime
 from errno import EACCES, EIO, ENOSPC
@@ -99,9 +99,14 @@ class Office:
             _count(connection, "people")
         return len(records)
 
-    def people(self) -> pa.Table:
-        """All people (schema.PEOPLE), by person id."""
-        return self._read("people")
+    def people(self, among: Collection[str] | None = None) -> pa.Table:
+        """People (schema.PEOPLE) by person id: all, or those of some ids in whatever case, and hardly any others."""
+        if among is None:
+            return self._read("people")
+        small = json.dumps(sorted({each.lower() for each in among}))
+        # SQLite knows small letters of ASCII alone: ids with others are all among them
+        named = "person IN (SELECT person FROM people WHERE lower(person) IN (SELECT value FROM json_each(?))"
+        return self._read("people", chosen=(f"{named} OR person GLOB '*[^ -~]*')", small))
 
     def replace_person(self, person: Row, erasure: Row) -> None:
         """Put a person's emptied row in place of the full one, with the record of it; no byte of the old is left."""
@@ -204,14 +209,18 @@ class Office:
                     found.append((f"the table {table} is not there", table))
         return found
 
-    def _read(self, table: str, order: str = "", equal: Mapping[str, str] | None = None) -> pa.Table:
+    def _read(
+        self, table: str, order: str = "", equal: Mapping[str, str] | None = None, chosen: tuple[str, ...] = ()
+    ) -> pa.Table:
+        """Rows of a table. equal: columns and what stands in them; chosen: a condition, and its values."""
         columns = schema.OFFICE[table]
         names = ", ".join(columns.names)
+        condition, *values = chosen or ("TRUE",)
         with self._open() as connection:
-            chosen = " AND ".join(f"{columns.field(name).name} = ?" for name in equal or {}) or "TRUE"
-            query = f"SELECT {names}, seal FROM {table} WHERE {chosen} ORDER BY {order or schema.KEY[table][0]}"
+            same = " AND ".join((condition, *(f"{columns.field(name).name} = ?" for name in equal or {})))
+            query = f"SELECT {names}, seal FROM {table} WHERE {same} ORDER BY {order or schema.KEY[table][0]}"
             there = table in _tables(connection)
-            rows = connection.execute(query, tuple((equal or {}).values())).fetchall() if there else []
+            rows = connection.execute(query, (*values, *(equal or {}).values())).fetchall() if there else []
         pairs = [zip(columns, row, strict=True) for row in self._all_proven(table, rows)]
         records = [{field.name: _from_sql(value, field.type) for field, value in row} for row in pairs]
         return pa.Table.from_pylist(records, schema=columns)

@@ -213,30 +213,65 @@ class Store:
 
     # facts, out
 
-    def facts(self, name: str, *, known_on: datetime | None = None, walls: Iterable[Wall] | None = None) -> pa.Table:
+    def facts(
+        self,
+        name: str,
+        *,
+        known_on: datetime | None = None,
+        walls: Iterable[Wall] | None = None,
+        among: tuple[str, Collection[str]] | None = None,
+    ) -> pa.Table:
         """All rows of a table as known on a moment, of some walls or of all, sorted by wall, date and the rest.
 
-        Raises StoreError where a file is missing or damaged: rows are never left out unseen.
+        among: a column, and the texts that are wanted in it. Raises StoreError where a file is missing or damaged:
+        rows are never left out unseen.
         """
-        return canonical.ordered(views.known_by(self.tiers.rows(name, walls), known_on))
+        return canonical.ordered(views.known_by(self.tiers.rows(name, walls, among), known_on))
 
-    def current(self, name: str, known_on: datetime | None = None) -> pa.Table:
-        """Of the rows of one key (schema.KEY) the one known latest."""
-        return views.latest(self.facts(name, known_on=known_on), schema.KEY[name])
+    def current(
+        self,
+        name: str,
+        known_on: datetime | None = None,
+        *,
+        walls: Iterable[Wall] | None = None,
+        among: tuple[str, Collection[str]] | None = None,
+    ) -> pa.Table:
+        """Of the rows of one key (schema.KEY) the one known latest; of some walls or texts as for `facts`."""
+        return views.latest(self.facts(name, known_on=known_on, walls=walls, among=among), schema.KEY[name])
+
+    def ids(self, name: str) -> list[tuple[str, ...]]:
+        """The keys (schema.KEY) of all rows of a table of the register, as they became known; may be twice there."""
+        key = schema.KEY[name]
+        rows = self.office.people() if name == "people" else self.tiers.rows(name, columns=(*key, "known_at"))
+        return list(zip(*(rows.sort_by("known_at")[part].to_pylist() for part in key), strict=True))
 
     def readings(self, known_on: datetime | None = None, walls: Iterable[Wall] | None = None) -> pa.Table:
         """Effective readings (schema.READINGS) after rulings and mends, one row per reading."""
-        rulings = self.facts("rulings", known_on=known_on)
         if walls is None:
+            rulings = self.facts("rulings", known_on=known_on)
             return views.effective(self.facts("readings", known_on=known_on), rulings)
+        wanted = list(walls)
+        rows = self.readings_about(wanted, known_on)
+        stand = views.effective(rows, self.rulings_on(rows, known_on))
+        return stand.filter(is_of(stand, wanted))
+
+    def readings_about(self, walls: Iterable[Wall], known_on: datetime | None = None) -> pa.Table:
+        """All rows of the readings of some walls, and those of others that may bear on them, as sent to mend one."""
         wanted = list(walls)
         rows = views.known_by(self.tiers.rows("readings", wanted), known_on)
         # a row sent in to mend one of these may have been written under another wall
-        elsewhere = views.known_by(self.tiers.menders(), known_on)
+        elsewhere = views.known_by(self.tiers.strays(), known_on)
         elsewhere = elsewhere.filter(pc.invert(is_of(elsewhere, wanted)))
-        both = canonical.ordered(pa.concat_tables([rows, elsewhere]))
-        stand = views.effective(both, rulings)
-        return stand.filter(is_of(stand, wanted))
+        return canonical.ordered(pa.concat_tables([rows, elsewhere]))
+
+    def rulings_on(self, readings: pa.Table, known_on: datetime | None = None) -> pa.Table:
+        """Rulings on some readings; empty where there are none of either."""
+        rows = views.known_by(self.tiers.rows("rulings"), known_on)
+        return canonical.ordered(rows.filter(pc.is_in(rows["reading_id"], value_set=readings["reading_id"].unique())))
+
+    def walls_of(self, houses: Collection[str]) -> tuple[list[Wall], list[str]]:
+        """Walls that any fact speaks of in some houses, and these houses as they are written, whatever their case."""
+        return self.tiers.walls_of(houses)
 
     def buckets(self, known_on: datetime | None = None) -> list[list[Wall]]:
         """The registered walls in groups that are stored together, to be assessed one group at a time."""
