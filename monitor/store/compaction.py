@@ -64,9 +64,10 @@ def _compact(root: Path) -> bool:
     buckets = _bucket_count(old, fresh.get("readings"))
     found = Finding(root, old)
     parts = [part for table in schema.FACTS for part in _new_parts(root, old, table, fresh.get(table), buckets, found)]
-    derived = [_write(root, name, 0, rows) for name, rows in found.tables().items()]
-    added = pa.Table.from_pylist(lines, schema=parquet.LEDGER)
-    ledger = _write(root, "ledger", 0, pa.concat_tables([taken, added]))
+    whole = pa.concat_tables([taken, pa.Table.from_pylist(lines, schema=parquet.LEDGER)])
+    ledger = _write(root, "ledger", 0, whole)
+    worked_out = found.tables() | {"taken": _still_there(root, whole)}
+    derived = [_write(root, name, 0, rows) for name, rows in worked_out.items()]
     now = (root / generations.FOLDER / ledger.file).stat().st_mtime
     new = Pointer(
         schema_version=schema.VERSION,
@@ -84,7 +85,7 @@ def _compact(root: Path) -> bool:
 
 def _waiting(root: Path, taken: pa.Table) -> tuple[dict[str, pa.Table], list[dict[str, object]]]:
     """Rows of the adds not yet taken, by table, and their ledger lines."""
-    done = set(zip(taken["table"].to_pylist(), taken["name"].to_pylist(), strict=True))
+    done = _adds(taken)
     fresh: dict[str, pa.Table] = {}
     lines: list[dict[str, object]] = []
     for table in schema.FACTS:
@@ -102,6 +103,19 @@ def _waiting(root: Path, taken: pa.Table) -> tuple[dict[str, pa.Table], list[dic
         if found:
             fresh[table] = pa.concat_tables(found)
     return fresh, lines
+
+
+def _still_there(root: Path, ledger: pa.Table) -> pa.Table:
+    """The adds of a ledger whose files lie in the inbox, which are sooner told from new ones so."""
+    there = sorted(set(inbox.every(root)) & _adds(ledger))
+    return pa.Table.from_arrays(
+        [pa.array(column, pa.string()) for column in zip(*there, strict=True)], schema=parquet.TAKEN
+    )
+
+
+def _adds(ledger: pa.Table) -> set[tuple[str, str]]:
+    lines = pc.binary_join_element_wise(ledger["table"], ledger["name"], "/").unique().to_pylist()
+    return {(table, name) for table, _, name in (line.partition("/") for line in lines)}
 
 
 def _announce(root: Path, adds: set[tuple[str, str]]) -> None:

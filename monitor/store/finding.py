@@ -72,8 +72,9 @@ class Finding:
         self._root, self._before = root, before
         self._old: dict[str, pa.Table] = {}
         with suppress(StoreError, FileNotFoundError):  # damaged or gone: all of it is worked out anew
-            self._old = {part.table: generations.read_part(root, part) for part in before.derived}
-        self._is_known = self._old.keys() == {"places", "strays"}
+            parts = [part for part in before.derived if part.table in ("places", "strays")]
+            self._old = {part.table: generations.read_part(root, part) for part in parts}
+        self._is_known = len(self._old) > 1
         self._keys = [_keys(self._old["places"])] if self._is_known else []
         self._strays: list[pa.Table] = []
         self._kept: list[int] = []

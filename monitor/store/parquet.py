@@ -27,7 +27,9 @@ LEDGER = pa.schema(
 PLACES = pa.schema({"folded": pa.string(), "house": pa.string(), "wall": pa.string()})
 """Houses and walls that rows speak of, wall '' where one speaks of the house alone; folded: the house in small letters,
 as ids are found whatever their case."""
-_BESIDE = {"ledger": LEDGER, "places": PLACES, "strays": schema.READINGS}
+TAKEN = pa.schema({"table": pa.string(), "name": pa.string()})
+"""Adds that a generation has taken in, and whose files may lie in the inbox yet."""
+_BESIDE = {"ledger": LEDGER, "places": PLACES, "strays": schema.READINGS, "taken": TAKEN}
 
 _READABLE = (schema.VERSION,)
 _ROWS_TOGETHER = 4096

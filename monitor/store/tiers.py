@@ -17,6 +17,9 @@ from monitor.store.unread import ReadPast, Unread
 _TRIES = 5
 _FEW = 5000
 """Of so many walls at most those alone are looked for in a file; of more, whole files cost no more."""
+_TOLD: dict[str, dict[str, bool]] = {}
+"""By ledger, which never changes, what was looked up in it: every store that is opened asks the same."""
+_REMEMBERED = 8
 _T = TypeVar("_T")
 _Adds = list[tuple[str, str]]
 
@@ -30,7 +33,6 @@ class Tiers:
     def __init__(self, root: Path) -> None:
         self.root = root
         self.past: ReadPast | None = None
-        self._absorbed: tuple[str, dict[tuple[str, str], bool]] = ("", {})
         self._menders: dict[str, pa.Table] = {}
         self._adds: dict[tuple[str, str], pa.Table] = {}
 
@@ -144,19 +146,31 @@ class Tiers:
         raise compaction.missing(Path(gone.filename)) from gone
 
     def _taken(self, at: Pointer, adds: _Adds) -> frozenset[tuple[str, str]]:
-        """Which of some adds a generation has taken in: looked up in its ledger by name, and remembered."""
+        """Which of some adds a generation has taken in, by what it says is yet in the inbox, else by its ledger."""
         if at.ledger is None:
             return frozenset()
-        file, told = self._absorbed
-        if file != at.ledger.file:
-            told = {}
-        if asked := [add for add in adds if add not in told]:
-            names = {name for _, name in asked}
-            lines = generations.read_part_among(self.root, at.ledger, "name", names, ["table", "name"])
-            there = set(zip(lines["table"].to_pylist(), lines["name"].to_pylist(), strict=True))
-            told = told | {add: add in there for add in asked}
-        self._absorbed = (at.ledger.file, told)
-        return frozenset(add for add in adds if told[add])
+        told = self._told(at)
+        asked = {name for _, name in adds} - told.keys()
+        if asked:
+            lines = generations.read_part_among(self.root, at.ledger, "name", asked, ["name"])
+            there = set(lines["name"].unique().to_pylist())
+            told |= {name: name in there for name in asked}
+        return frozenset(add for add in adds if told[add[1]])
+
+    def _told(self, at: Pointer) -> dict[str, bool]:
+        """Names of adds, and whether the ledger of a generation has them, as far as anybody asked."""
+        ledger = f"{self.root}/{at.ledger.file}" if at.ledger else ""
+        if found := _TOLD.get(ledger):
+            return found
+        still_there = at.beside("taken")
+        names: list[str] = []
+        if still_there is not None:
+            with suppress(StoreError):  # damaged: the ledger tells
+                names = generations.read_part(self.root, still_there)["name"].to_pylist()
+        told = _TOLD[ledger] = dict.fromkeys(names, True)
+        for old in list(_TOLD)[:-_REMEMBERED]:
+            _TOLD.pop(old, None)
+        return told
 
     def _read_adds(self, adds: _Adds) -> list[pa.Table]:
         kept = {table for table, _ in adds}

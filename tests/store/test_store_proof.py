@@ -80,9 +80,9 @@ def test_a_whole_store_is_proven_whole_with_every_row_counted(full: Store) -> No
     assert proof.damages == ()
     # facts 2 * (1 wall + 2 marks + 4 readings + 1 receipt) + 1 ruling, 2 office records, 1 result
     assert proof.rows == 16 + 1 + 2 + 1
-    # marker, settings, witness, office; pointer, ledger, 5 compacted and 2 worked out of them; 4 waiting; 2 received; an
+    # marker, settings, witness, office; pointer, ledger, 5 compacted and 3 beside them; 4 waiting; 2 received; an
     # assessment and its card
-    assert proof.files == 4 + 9 + 4 + 2 + 1 + len(schema.RESULTS)
+    assert proof.files == 4 + 10 + 4 + 2 + 1 + len(schema.RESULTS)
     assert proof.remarks == ()
     full.compact()
     assert verify(full).whole
