@@ -62,6 +62,38 @@ def changes(table: pa.Table, columns: Collection[str]) -> npt.NDArray[np.bool_]:
     return differs
 
 
+def by_row(rows: pa.Table) -> tuple[bytes, int, bytes, list[int]]:
+    """Rows as bytes, row after row: numbers, flags and lengths of texts with so many bytes a row; texts, and where each
+    row's begin (one more than rows).
+    """
+    blocks, texts = [], []
+    for field in rows.schema:
+        array = rows[field.name].combine_chunks()
+        array = array.combine_chunks() if isinstance(array, pa.ChunkedArray) else array
+        if pa.types.is_string(field.type):
+            texts.append(array)
+            array = pc.binary_length(array)
+        values = _values(pc.cast(array, pa.int8()), "<i1") if pa.types.is_boolean(array.type) else None
+        values = _values(array, _NUMPY[array.type]) if values is None else values
+        if values.dtype.kind == "f":
+            values = values + 0.0
+        known = np.ones(len(array), "<i1")
+        if array.null_count:
+            known = _values(pc.cast(pc.is_valid(array), pa.int8()), "<i1")
+            values = np.where(known == 1, values, 0).astype(values.dtype)
+        blocks += [known, values]
+    packed = np.empty((rows.num_rows, sum(block.itemsize for block in blocks)), np.uint8)
+    at = 0
+    for block in blocks:
+        packed[:, at : at + block.itemsize] = np.ascontiguousarray(block).view(np.uint8).reshape(rows.num_rows, -1)
+        at += block.itemsize
+    joined = pc.binary_join_element_wise(*texts, "").cast(pa.large_string()) if texts else None
+    if joined is None:
+        return packed.tobytes(), packed.shape[1], b"", [0] * (rows.num_rows + 1)
+    offsets = np.frombuffer(joined.buffers()[1], "<i8", len(joined) + 1, joined.offset * 8)
+    return packed.tobytes(), packed.shape[1], bytes(joined.buffers()[2] or b""), offsets.tolist()
+
+
 def _bytes(array: pa.Array) -> list[bytes]:
     """A column as bytes: which cells are known, then the values (0 where unknown), little-endian.
 

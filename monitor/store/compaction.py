@@ -45,6 +45,11 @@ def compact(root: Path, *, wait: bool = True) -> bool:
         lock.release()
 
 
+def at_rest(root: Path) -> FileLock:
+    """To be held while no file of the present generation may go."""
+    return FileLock(root / LOCK)
+
+
 def ledger_lines(table: str, name: str, rows: pa.Table, rows_sha256: str) -> list[dict[str, object]]:
     """The lines of the ledger for one add: one per moment at which rows of it became known."""
     return [

@@ -9,6 +9,7 @@ import pyarrow.parquet as pq
 from monitor import schema
 from monitor.errors import StoreError, Where
 from monitor.store import canonical
+from monitor.store.place import Place
 
 LEDGER = pa.schema(
     {
@@ -61,6 +62,28 @@ def read(path: Path, name: str, columns: Sequence[str] | None = None) -> pa.Tabl
     return _read(path, path.read_bytes(), name, columns)[0]
 
 
+def from_bytes(path: Path, data: bytes, name: str) -> pa.Table:
+    """The same from a file's bytes. path: what it is called."""
+    return _read(path, data, name, None)[0]
+
+
+def open_and_read(place: Place, at: str, name: str, columns: Sequence[str] | None = None) -> pa.Table:
+    """The same from where it lies; of the file only what the columns need."""
+    with place.open(at) as source:
+        return _read(place.path(at), source, name, columns)[0]
+
+
+def number_of_rows(path: Path) -> int:
+    """Rows that a file says it has; 0 where it says nothing, as it is damaged. FileNotFoundError where it is gone."""
+    try:
+        with pa.OSFile(str(path)) as source:
+            return int(pq.read_metadata(source).num_rows)
+    except FileNotFoundError:
+        raise
+    except (pa.ArrowException, OSError):
+        return 0
+
+
 def read_proven(path: Path, data: bytes, name: str) -> tuple[pa.Table, str]:
     """Rows of a file's bytes, and the hash of their content, after proving that they are those that were written."""
     rows, metadata = _read(path, data, name, None)
@@ -76,11 +99,14 @@ def read_with_hash(path: Path, name: str) -> tuple[pa.Table, str]:
     return rows, metadata.get(b"rows_sha256", b"").decode()
 
 
-def _read(path: Path, data: bytes, name: str, columns: Sequence[str] | None) -> tuple[pa.Table, dict[bytes, bytes]]:
+def _read(
+    path: Path, data: bytes | pa.NativeFile, name: str, columns: Sequence[str] | None
+) -> tuple[pa.Table, dict[bytes, bytes]]:
     wanted = schema_of(name)
     try:
         # the reader that also looks at folders and filters would import pandas
-        file = pq.ParquetFile(pa.BufferReader(data), page_checksum_verification=True)
+        source = pa.BufferReader(data) if isinstance(data, bytes) else data
+        file = pq.ParquetFile(source, page_checksum_verification=True)
         found = file.schema_arrow
         metadata = found.metadata or {}
         _check_version(path, metadata)

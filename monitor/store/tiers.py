@@ -1,6 +1,7 @@
 """Both tiers read as one: the compacted files, and the inbox files that are not in them."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
+from datetime import datetime
 from pathlib import Path
 from typing import TypeVar
 
@@ -11,6 +12,8 @@ from monitor import schema
 from monitor.errors import StoreError
 from monitor.store import compaction, generations, inbox, parquet, witness
 from monitor.store.generations import PartFile, Pointer, Wall
+from monitor.store.place import Place
+from monitor.store.snapshot import BY_WALL, Snapshot, snapshot
 from monitor.store.unread import ReadPast, Unread
 
 _TRIES = 5
@@ -41,6 +44,13 @@ class Tiers:
         """Number of adds in the inbox that are not compacted yet."""
         return self._at_one_moment(tuple(schema.FACTS), lambda _, adds: len(adds))
 
+    def waiting_rows(self) -> int:
+        """Number of readings in the inbox that are not compacted yet."""
+        return self._at_one_moment(("readings",), lambda _, adds: sum(self._rows_of(*add) for add in adds))
+
+    def _rows_of(self, table: str, name: str) -> int:
+        return parquet.number_of_rows(inbox.path_of(self.root, table, name))
+
     def rows(self, table: str, walls: Iterable[Wall] | None = None) -> pa.Table:
         """Rows of a table, of some walls or of all, in no order. Raises StoreError where a file is not whole."""
         wanted = None if walls is None or not generations.has_walls(table) else list(walls)
@@ -66,6 +76,18 @@ class Tiers:
             return _joined("readings", [*self._menders.values(), *waiting])
 
         return self._at_one_moment(("readings",), read)
+
+    def snapshot(self, place: Place, known_on: datetime, only: Collection[Wall] | None = None) -> Snapshot:
+        """What each bucket's facts are read from, at one moment; of the buckets of some walls only, if given."""
+
+        def read(at: Pointer, adds: _Adds) -> Snapshot:
+            rows = dict(zip(adds, self._read_adds(adds), strict=True))
+            waiting = {
+                table: _joined(table, [rows[add] for add in adds if add[0] == table]) for table in (*BY_WALL, "rulings")
+            }
+            return snapshot(place, at, waiting, known_on, only)
+
+        return self._at_one_moment((*BY_WALL, "rulings"), read)
 
     def ledger(self) -> pa.Table:
         """Every add (columns of parquet.LEDGER), a line per moment at which rows of it became known."""
