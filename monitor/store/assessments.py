@@ -16,7 +16,7 @@ import pyarrow.compute as pc
 from filelock import FileLock
 from pydantic import BaseModel, ConfigDict
 
-from monitor import schema
+from monitor import __version__, schema
 from monitor.errors import StoreError, Where
 from monitor.results import Assessment
 from monitor.store import files, generations, parts, walls
@@ -31,7 +31,7 @@ CARD = "assessment.json"
 LOCK = "saving.lock"
 _MEND = "Assess again for that day: assessments are made from the facts and nothing is lost."
 _TRIES = 20
-_ORDER = tuple(name for name in schema.ASSESSED.names if name.startswith("order_"))
+ORDER = tuple(name for name in schema.ASSESSED.names if name.startswith("order_"))
 _WALL = ("house", "wall")
 
 
@@ -45,6 +45,8 @@ class Card(BaseModel):
     known_until: datetime
     settings_sha256: str
     facts_sha256: str
+    code_version: str
+    """Of the program that made it; '' where it is older than this."""
     results_sha256: str
     """The sum of all walls' digests."""
     buckets: int
@@ -70,6 +72,7 @@ def card_of(assessment: Assessment, buckets: int, made: Sequence[Part]) -> Card:
         known_until=assessment.known_until,
         settings_sha256=assessment.settings_sha256,
         facts_sha256=assessment.facts_sha256,
+        code_version=__version__,
         results_sha256=walls.total(part.sha256 for part in made),
         buckets=buckets,
         parts=tuple(sorted(made, key=lambda part: part.bucket)),
@@ -118,13 +121,18 @@ def overlay(
     """Put walls that were assessed again over what that day's assessment says of them; the rest of it stands.
 
     tables: those of parts.TABLES, with all rows of these walls. Costs what the walls cost that lie over their buckets
-    already; the next whole assessment takes them in. Raises StoreError where there is none for that day.
+    already; the next whole assessment takes them in. Raises StoreError where there is none for that day, or an older
+    program made it.
     """
     folder = folder_of(judged_on)
     with files.writing(root / folder), FileLock(root / FOLDER / LOCK):
         card = _card(root, judged_on)
-        if card is None:
-            raise StoreError("There is no assessment for that day.", where=Where(file=folder), mend="Assess first.")
+        if card is None or card.code_version != __version__:
+            raise StoreError(
+                "There is no assessment of that day by this version of the program, so no wall can be put over it.",
+                where=Where(file=folder),
+                mend="Assess all walls for that day first.",
+            )
         reader = Reader(place, folder)
         over = {part.bucket: part for part in card.overlays}
         total = card.results_sha256
@@ -218,7 +226,7 @@ def assembled(made: Assessment, pieces: Mapping[str, Sequence[pa.Table]]) -> Ass
 def ranked(plan: pa.Table, order: pa.Table) -> pa.Table:
     """The plan with each wall's rank: its place among all walls that have one. order: rows of schema.ASSESSED, all."""
     placed = order.filter(pc.is_valid(order["order_1"]))
-    by = [(name, "ascending") for name in (*_ORDER, *_WALL)]
+    by = [(name, "ascending") for name in (*ORDER, *_WALL)]
     sorted_keys = generations.wall_keys(placed).take(pc.sort_indices(placed, sort_keys=by))
     rank = pc.add(pc.index_in(generations.wall_keys(plan), value_set=sorted_keys), 1)
     return plan.set_column(plan.schema.get_field_index("rank"), plan.schema.field("rank"), rank.cast(pa.int32()))
@@ -240,7 +248,7 @@ def _rows(
     if len(found) > 1 or over:
         rows = parts.in_order(table, rows)
     if table == "plan" and "rank" in rows.column_names and rows.num_rows:
-        rows = ranked(rows, _rows(card, reader, ASSESSED, (*_WALL, *_ORDER), None))
+        rows = ranked(rows, _rows(card, reader, ASSESSED, (*_WALL, *ORDER), None))
     return rows if columns is None else rows.select(list(columns))
 
 

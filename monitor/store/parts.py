@@ -74,7 +74,7 @@ def in_order(table: str, rows: pa.Table) -> pa.Table:
 def write(place: Place, folder: str, bucket: int, tables: Mapping[str, pa.Table], *, over: bool = False) -> Part:
     """Write the tables (those of TABLES) of some walls of a bucket; nobody reads them until a card names them."""
     names = {}
-    for table in TABLES:
+    for table in filter(tables.__contains__, TABLES):
         rows = parquet.fitted(table, tables[table])
         if rows.num_rows:
             data = parquet.to_bytes(table, rows, "")
