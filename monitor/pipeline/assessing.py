@@ -1,6 +1,6 @@
 """The stored readings to an assessment: the only place where the store meets the trend room."""
 
-from collections.abc import Callable, Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime
 
 import pyarrow as pa
@@ -34,13 +34,15 @@ def assess(
     progress: Progress | None = None,
     walls: Collection[Wall] | None = None,
     tables: Collection[str] = tuple(schema.RESULTS),
+    columns: Mapping[str, Sequence[str]] | None = None,
     many: Many = one_after_the_other,
 ) -> Assessment:
     """Assess every wall with a visit up to `judged_on`, from what was known at `known_on`; bucket by bucket.
 
     Saved, and put on record as made at `made_at` (known_on where it is left out), unless told not to.
     settings: those to use in place of the company's on that day. walls: those alone, which is never saved; the numbers
-    are those of an assessment of all, but for places in the visit plan. tables: those to return; the others are empty.
+    are those of an assessment of all, but for places in the visit plan. tables, columns: those of a saved one
+    to return; the others are empty (as for Store.assessment).
     many: does the buckets' work (`workers`), here one after the other in this process.
     """
     settings = settings or settings_on(store, judged_on, known_on)
@@ -59,7 +61,7 @@ def assess(
         parts = list(_counted(many(list(tasks)), len(facts.buckets), progress))
         saved = store.save_assessment(made, facts.count, parts)
         runs.record(store, saved, settings, made_at or known_on)
-        return store.assessment(judged_on, tables=tables) or saved
+        return store.assessment(judged_on, tables=tables, columns=columns) or saved
 
 
 def _tasks(store: Store, facts: Snapshot, settings: Settings, made: Assessment) -> Iterator[Task]:

@@ -20,8 +20,9 @@ def one_after_the_other(tasks: Sequence[Task]) -> Iterator[Part]:
     return map(do, tasks)
 
 
-def in_processes(jobs: int) -> Many:
-    """In so many processes, each with one thread; in this one where there is but one task or one process."""
+def in_processes(jobs: int | None = None) -> Many:
+    """In so many processes (as there are cores), each with one thread; in this one where one is enough."""
+    jobs = jobs or len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else jobs or os.cpu_count() or 1
 
     def many(tasks: Sequence[Task]) -> Iterator[Part]:
         if min(jobs, len(tasks)) < 2:

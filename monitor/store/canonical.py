@@ -32,12 +32,13 @@ def ordered(table: pa.Table, first: Sequence[str] = _FIRST) -> pa.Table:
     return table.take(pc.sort_indices(table, sort_keys=[(name, "ascending") for name in names]))
 
 
-def digests(name: str, rows: pa.Table) -> tuple[str, str]:
+def digests(name: str, rows: pa.Table, *, is_ordered: bool = False) -> tuple[str, str]:
     """Two SHA-256 of the rows of the table `name`, in any order: what makes an add the same add, and the whole.
 
-    For readings the first leaves out when they became known, so that a retry is the same add.
+    For readings the first leaves out when they became known, so that a retry is the same add. is_ordered: whether the
+    rows stand in the order of `ordered` already.
     """
-    kept = ordered(rows)
+    kept = rows if is_ordered else ordered(rows)
     pieces = [f"{name} {schema.VERSION} {kept.num_rows}\n".encode()]
     for column in kept.column_names:
         if column != "known_at":

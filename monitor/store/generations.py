@@ -12,7 +12,7 @@ from pydantic import BaseModel, ConfigDict
 
 from monitor import schema
 from monitor.errors import StoreError, Where
-from monitor.store import files, parquet
+from monitor.store import files, parquet, place
 from monitor.store.sealed import sealed, unsealed
 
 POINTER = "CURRENT.json"
@@ -113,7 +113,7 @@ def ledger(root: Path, at: Pointer) -> pa.Table:
 
 def read_part(root: Path, part: PartFile, columns: Sequence[str] | None = None) -> pa.Table:
     """Rows of one file. FileNotFoundError where a later compaction has removed it."""
-    return parquet.read(root / FOLDER / part.file, part.table, columns)
+    return parquet.open_and_read(place.of(root), f"{FOLDER}/{part.file}", part.table, columns)
 
 
 def has_walls(table: str) -> bool:

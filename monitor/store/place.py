@@ -8,10 +8,41 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from pyarrow import ArrowException, NativeFile, OSFile
-from pyarrow.fs import FileSelector, FileSystem, FileType
+from pydantic import BaseModel, ConfigDict
 
 from monitor.errors import StoreError, Where
 from monitor.store import files
+from monitor.store.sealed import sealed, unsealed
+
+FILE = "place.json"
+
+
+class _Elsewhere(BaseModel):
+    """Where the Parquet files of a store's buckets lie if not in its own folder."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    address: str
+
+
+def put_elsewhere(root: Path, address: str) -> None:
+    """Have the Parquet files of a store's buckets lie there, before there are any. Raises StoreError."""
+    files.replace(root / FILE, sealed(_Elsewhere(address=address)))
+
+
+def of(root: Path) -> "Place":
+    """Where those of a store lie. Raises StoreError where what says so is damaged."""
+    try:
+        said = _Elsewhere.model_validate_json(unsealed((root / FILE).read_bytes()))
+    except FileNotFoundError:
+        return Place(root.absolute())
+    except ValueError as error:
+        raise StoreError(
+            "This file of the store is damaged; it says where the compacted files lie.",
+            where=Where(file=str(root / FILE)),
+            mend="Restore this file from a backup; it never changes.",
+        ) from error
+    return Place(said.address)
 
 
 class Place:
@@ -21,6 +52,8 @@ class Place:
         self.address = str(address)
         self._fs, self._base = None, self.address
         if "://" in self.address:
+            from pyarrow.fs import FileSystem  # of no use to most
+
             with _answering(self.address):
                 self._fs, self._base = FileSystem.from_uri(self.address)
 
@@ -38,7 +71,9 @@ class Place:
     def open(self, name: str) -> NativeFile:
         """A file to read parts of. FileNotFoundError where it is gone."""
         if self._fs is None:
-            return OSFile(str(self.path(name)))
+            path = self.path(name)
+            path.stat()  # says which file is gone, as the next line does not
+            return OSFile(str(path))
         with _answering(self.address):
             return self._fs.open_input_file(f"{self._base}/{name}")
 
@@ -49,7 +84,7 @@ class Place:
             return
         whole = f"{self._base}/{name}"
         with _answering(self.address):
-            if self._fs.get_file_info(whole).type is not FileType.NotFound:
+            if self._fs.get_file_info(whole).is_file:
                 return
             self._fs.create_dir(whole.rpartition("/")[0])
             part = f"{whole.rpartition('/')[0]}/.{files.sha256(data)[:16]}{files.TEMPORARY}"
@@ -62,16 +97,25 @@ class Place:
         if self._fs is None:
             return self.path(name).is_file()
         with _answering(self.address):
-            return self._fs.get_file_info(f"{self._base}/{name}").type is FileType.File
+            return bool(self._fs.get_file_info(f"{self._base}/{name}").is_file)
 
     def names(self, folder: str) -> list[str]:
         """Names of the files in a folder, sorted; none where there is no such folder."""
         if self._fs is None:
             at = self.path(folder)
             return sorted(path.name for path in at.iterdir() if path.is_file()) if at.is_dir() else []
+        from pyarrow.fs import FileSelector
+
         with _answering(self.address):
             found = self._fs.get_file_info(FileSelector(f"{self._base}/{folder}", allow_not_found=True))
-        return sorted(each.base_name for each in found if each.type is FileType.File)
+        return sorted(each.base_name for each in found if each.is_file)
+
+    def modified(self, name: str) -> float:
+        """When a file was written, by the clock of where it lies, in seconds since 1970."""
+        if self._fs is None:
+            return self.path(name).stat().st_mtime
+        with _answering(self.address):
+            return float(self._fs.get_file_info(f"{self._base}/{name}").mtime_ns) / 1e9
 
     def remove(self, name: str) -> None:
         """Take a file away; nothing where it is gone."""

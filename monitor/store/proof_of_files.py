@@ -17,6 +17,7 @@ from monitor.store import (
     office,
     parquet,
     photos,
+    place,
     uploads,
     witness,
 )
@@ -33,6 +34,7 @@ _OF_THE_ROOT = {
     TELLING,
     witness.FILE,
     office.FILE,
+    place.FILE,
     f"{office.FILE}-journal",
     "web.secret",
 }

@@ -30,13 +30,13 @@ from monitor.store import (
     migration,
     parquet,
     parts,
+    place,
     views,
     witness,
 )
 from monitor.store.generations import Wall
 from monitor.store.office import Office
 from monitor.store.parts import Part
-from monitor.store.place import Place
 from monitor.store.sealed import sealed, unsealed
 from monitor.store.snapshot import Snapshot
 from monitor.store.tiers import Tiers, is_of
@@ -101,7 +101,7 @@ class Store:
     def __init__(self, path: Path) -> None:
         self.path = path
         self.office = Office(path)
-        self.place = Place(path)
+        self.place = place.of(path)
         self.tiers = Tiers(path)
         self.past: ReadPast | None = None
         self._adds = 0
