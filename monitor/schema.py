@@ -278,7 +278,7 @@ judged_on | date | | day the walls were judged for
 known_until | instant | UTC | all that was known by then was used
 settings_sha256 | text | | SHA-256 of the settings used; they stand in settings_kept
 facts_sha256 | text | | SHA-256 of the set of facts known then
-results_sha256 | text | | SHA-256 of all result tables, by which an assessment made again is held to this one
+results_sha256 | text | | sum, modulo 2^256, of the SHA-256 of each wall's results (but their ranks, which follow from them), by which an assessment made again is held to this one
 code_version | text | | version of the program
 known_at | instant | UTC | when the assessment was made
 """
@@ -842,6 +842,22 @@ RESULTS: Mapping[str, pa.Schema] = {
 }
 """Tables that an assessment writes; derived, so they can be made again from the facts."""
 
+RESULT_ORDER = ("house", "wall", "period", "mark", "stretch", "visit_date", "part", "method", "rule", "reading_id")
+"""Rows of results stand in the order of those of these columns that their table has."""
+
+ASSESSED = _schema(
+    _WALL
+    + """
+sha256 | text | | SHA-256 of all the wall's results but its rank
+order_1 | real | | by this the visit plan is ordered, smallest first; null for a wall that has no place in it
+order_2 | real | | then by this
+order_3 | real | | then by this
+order_4 | real | | then by this
+order_5 | real | | then by this, at last by house and wall
+"""
+)
+"""One row per wall with results, kept beside them: a wall's rank is its place among all walls, told when it is read."""
+
 VISITS = _schema(
     _WALL
     + """
@@ -895,7 +911,7 @@ def empty(name: str) -> pa.Table:
 
 def find(name: str) -> pa.Schema:
     """The schema of a table of any tier; KeyError where there is none."""
-    return (dict(FACTS) | dict(OFFICE) | dict(RESULTS) | dict(DRAWN))[name]
+    return (dict(FACTS) | dict(OFFICE) | dict(RESULTS) | dict(DRAWN) | {"assessed": ASSESSED})[name]
 
 
 def meaning(field: pa.Field) -> tuple[str, str]:

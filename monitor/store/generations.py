@@ -12,7 +12,7 @@ from pydantic import BaseModel, ConfigDict
 
 from monitor import schema
 from monitor.errors import StoreError, Where
-from monitor.store import files, parquet
+from monitor.store import files, parquet, place
 from monitor.store.sealed import sealed, unsealed
 
 POINTER = "CURRENT.json"
@@ -34,6 +34,8 @@ class PartFile(_Model):
     file: str
     sha256: str
     rows: int
+    astray: int | None = None
+    """Of readings: how many were sent in to mend one of another bucket; None where nobody counted them."""
 
 
 class Retired(_Model):
@@ -117,14 +119,14 @@ def ledger(root: Path, at: Pointer) -> pa.Table:
 
 def read_part(root: Path, part: PartFile, columns: Sequence[str] | None = None) -> pa.Table:
     """Rows of one file. FileNotFoundError where a later compaction has removed it."""
-    return parquet.read(root / FOLDER / part.file, part.table, columns)
+    return parquet.open_and_read(place.of(root), f"{FOLDER}/{part.file}", part.table, columns)
 
 
 def read_part_among(
     root: Path, part: PartFile, column: str, values: Collection[str], columns: Sequence[str] | None = None
 ) -> pa.Table:
     """Of one file the rows whose text in a column is one of some. FileNotFoundError as `read_part`."""
-    return parquet.read_among(root / FOLDER / part.file, part.table, column, values, columns)
+    return parquet.read_among(place.of(root), f"{FOLDER}/{part.file}", part.table, column, values, columns)
 
 
 def has_walls(table: str) -> bool:

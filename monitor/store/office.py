@@ -17,11 +17,12 @@ from monitor import schema
 from monitor.errors import StoreError, Where
 from monitor.store import parquet, views, witness
 from monitor.store.files import is_read_only, refused, sha256
-from monitor.store.marker import STORE_VERSION
 from monitor.store.unread import ReadPast, Unread
 
 Row = Mapping[str, Any]
 
+VERSION = 2
+"""How these records are laid out: the version of the store (store/marker) in which that last changed."""
 FILE = "office.sqlite"
 _SQL_TYPES = {pa.string(): "TEXT NOT NULL", pa.float64(): "REAL", pa.int32(): "INTEGER", pa.bool_(): "INTEGER"}
 _APPEND_ONLY = tuple(table for table in schema.OFFICE if table != "people")
@@ -39,7 +40,7 @@ def ddl() -> str:
     Every row ends in its seal, a hash of its values. The tally has the number of rows of every table.
     """
     parts = [
-        f"PRAGMA user_version = {STORE_VERSION};",
+        f"PRAGMA user_version = {VERSION};",
         COMPANY_DDL,
         TALLY_DDL,
     ]
@@ -285,12 +286,12 @@ class Office:
                 connection.execute("PRAGMA synchronous = EXTRA")  # the folder, too, once the journal is gone
                 connection.execute("PRAGMA secure_delete = ON")
                 version = connection.execute("PRAGMA user_version").fetchone()[0]
-                if not create and version != STORE_VERSION:
+                if not create and version != VERSION:
                     raise StoreError(
                         "The office records are damaged, or of another version than the store.",
                         where=where,
                         got=f"version {version}",
-                        expected=f"version {STORE_VERSION}",
+                        expected=f"version {VERSION}",
                         mend=_RESTORE,
                     )
                 yield connection

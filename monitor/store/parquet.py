@@ -2,7 +2,6 @@
 
 from bisect import bisect_left
 from collections.abc import Collection, Sequence
-from errno import ENOENT
 from pathlib import Path
 
 import pyarrow as pa
@@ -12,6 +11,7 @@ import pyarrow.parquet as pq
 from monitor import schema
 from monitor.errors import StoreError, Where
 from monitor.store import canonical
+from monitor.store.place import Place
 
 LEDGER = pa.schema(
     {
@@ -77,23 +77,39 @@ def read(path: Path, name: str, columns: Sequence[str] | None = None) -> pa.Tabl
     return _read(path, path.read_bytes(), name, columns)[0]
 
 
+def from_bytes(path: Path, data: bytes, name: str) -> pa.Table:
+    """The same from a file's bytes. path: what it is called."""
+    return _read(path, data, name, None)[0]
+
+
+def open_and_read(place: Place, at: str, name: str, columns: Sequence[str] | None = None) -> pa.Table:
+    """The same from where it lies; of the file only what the columns need."""
+    with place.open(at) as source:
+        return _read(place.path(at), source, name, columns)[0]
+
+
+def number_of_rows(path: Path) -> int:
+    """Rows that a file says it has; 0 where it says nothing, as it is damaged. FileNotFoundError where it is gone."""
+    try:
+        with pa.OSFile(str(path)) as source:
+            return int(pq.read_metadata(source).num_rows)
+    except FileNotFoundError:
+        raise
+    except (pa.ArrowException, OSError):
+        return 0
+
+
 def read_among(
-    path: Path, name: str, column: str, values: Collection[str], columns: Sequence[str] | None = None
+    place: Place, at: str, name: str, column: str, values: Collection[str], columns: Sequence[str] | None = None
 ) -> pa.Table:
     """Rows of one file whose text in a column is one of some, read without what is packed apart from them.
 
     Raises as `read`; what was not looked at is not proven.
     """
     wanted = pa.array(sorted(set(values)), pa.string())
-    if not path.exists():
-        raise FileNotFoundError(ENOENT, "gone", str(path))
-    try:
-        with pa.OSFile(str(path)) as file:
-            rows = _rows(path, file, name, columns and list(dict.fromkeys((*columns, column))), (column, wanted))[0]
-    except FileNotFoundError as error:
-        raise FileNotFoundError(ENOENT, "gone", str(path)) from error
-    except OSError as error:
-        raise _damaged(path, str(error).splitlines()[0].rstrip(".")) from error
+    needed = list(dict.fromkeys((*columns, column))) if columns else None
+    with place.open(at) as source:
+        rows = _read(place.path(at), source, name, needed, (column, wanted))[0]
     rows = rows.filter(pc.is_in(rows[column], value_set=wanted))
     return rows.select(columns) if columns else rows
 
@@ -113,22 +129,19 @@ def read_with_hash(path: Path, name: str) -> tuple[pa.Table, str]:
     return rows, metadata.get(b"rows_sha256", b"").decode()
 
 
-def _read(path: Path, data: bytes, name: str, columns: Sequence[str] | None) -> tuple[pa.Table, dict[bytes, bytes]]:
-    return _rows(path, pa.BufferReader(data), name, columns)
-
-
-def _rows(
+def _read(
     path: Path,
-    opened: pa.NativeFile,
+    data: bytes | pa.NativeFile,
     name: str,
     columns: Sequence[str] | None,
     among: tuple[str, pa.Array] | None = None,
 ) -> tuple[pa.Table, dict[bytes, bytes]]:
-    """Rows of an open file, and its metadata. among: a column and sorted texts; what is packed without any is left."""
+    """Rows of a file, and its metadata. among: a column and sorted texts; what is packed without any is left."""
     wanted = schema_of(name)
     try:
         # the reader that also looks at folders and filters would import pandas
-        file = pq.ParquetFile(opened, page_checksum_verification=True)
+        source = pa.BufferReader(data) if isinstance(data, bytes) else data
+        file = pq.ParquetFile(source, page_checksum_verification=True)
         found = file.schema_arrow
         metadata = found.metadata or {}
         _check_version(path, metadata)

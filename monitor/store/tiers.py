@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Collection, Iterable, Sequence
 from contextlib import suppress
+from datetime import datetime
 from pathlib import Path
 from typing import TypeVar
 
@@ -12,6 +13,8 @@ from monitor import schema
 from monitor.errors import StoreError
 from monitor.store import compaction, finding, generations, inbox, parquet, witness
 from monitor.store.generations import PartFile, Pointer, Wall
+from monitor.store.place import Place
+from monitor.store.snapshot import BY_WALL, Snapshot, snapshot
 from monitor.store.unread import ReadPast, Unread
 
 _TRIES = 5
@@ -46,6 +49,13 @@ class Tiers:
     def waiting(self) -> int:
         """Number of adds in the inbox that are not compacted yet."""
         return self._at_one_moment(tuple(schema.FACTS), lambda _, adds: len(adds))
+
+    def waiting_rows(self) -> int:
+        """Number of readings in the inbox that are not compacted yet."""
+        return self._at_one_moment(("readings",), lambda _, adds: sum(self._rows_of(*add) for add in adds))
+
+    def _rows_of(self, table: str, name: str) -> int:
+        return parquet.number_of_rows(inbox.path_of(self.root, table, name))
 
     def rows(
         self,
@@ -115,6 +125,18 @@ class Tiers:
         parts = at.of("readings")
         self._menders = {part.file: self._menders_in(part, at) for part in parts}
         return list(self._menders.values())
+
+    def snapshot(self, place: Place, known_on: datetime, only: Collection[Wall] | None = None) -> Snapshot:
+        """What each bucket's facts are read from, at one moment; of the buckets of some walls only, if given."""
+
+        def read(at: Pointer, adds: _Adds) -> Snapshot:
+            rows = dict(zip(adds, self._read_adds(adds), strict=True))
+            waiting = {
+                table: _joined(table, [rows[add] for add in adds if add[0] == table]) for table in (*BY_WALL, "rulings")
+            }
+            return snapshot(place, at, waiting, known_on, only)
+
+        return self._at_one_moment((*BY_WALL, "rulings"), read)
 
     def ledger(self) -> pa.Table:
         """Every add (columns of parquet.LEDGER), a line per moment at which rows of it became known."""

@@ -10,7 +10,7 @@ import pyarrow as pa
 from monitor import schema
 from monitor.errors import StoreError
 from monitor.results import Proof
-from monitor.store import canonical, files, generations, inbox, marker, parquet, proof_of_files, witness
+from monitor.store import canonical, files, generations, inbox, marker, parquet, place, proof_of_files, witness
 from monitor.store.checks import cross_checks
 from monitor.store.finding import Finding
 from monitor.store.generations import PartFile, Pointer, Wall
@@ -60,8 +60,8 @@ def _proof(store: Store) -> Proof:
     told = _told(search)  # before the rest: what was told by now must be there
     _office(search, store, told)
     tables = _facts(search, told)
-    for place, what, affected, mend in cross_checks(tables):
-        search.damage(place, what, affected, mend, "all other rows")
+    for name, what, affected, mend in cross_checks(tables):
+        search.damage(name, what, affected, mend, "all other rows")
     proof_of_files.look(search, store, tables["receipts"])
     return Proof(files=search.files, rows=search.rows, damages=tuple(search.damages), remarks=tuple(search.remarks))
 
@@ -217,8 +217,8 @@ def _pointer(search: Search) -> tuple[Pointer | None, set[tuple[str, str]]]:
 
 
 def _part(search: Search, part: PartFile, buckets: int) -> pa.Table:
-    path = search.root / generations.FOLDER / part.file
-    data = path.read_bytes()
+    at, name = place.of(search.root), f"{generations.FOLDER}/{part.file}"
+    path, data = at.path(name), at.read(name)
     search.files += 1
     if files.sha256(data) != part.sha256:
         raise StoreError(f"This file's bytes are not those that {generations.POINTER} speaks of.", mend=RESTORE)
