@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime
+from typing import TypeVar
 
 import pyarrow as pa
 
@@ -15,9 +16,10 @@ from monitor.pipeline.workers import Many, one_after_the_other
 from monitor.results import Assessment
 from monitor.store import Store, assessments
 from monitor.store.generations import Wall
-from monitor.store.parts import ASSESSED, Part
-from monitor.store.snapshot import Snapshot
+from monitor.store.parts import ASSESSED
+from monitor.store.snapshot import REGISTER, Snapshot
 
+T = TypeVar("T")
 Progress = Callable[[int, int], None]
 
 _COLD = ("cold", "frost", "freez")
@@ -52,10 +54,11 @@ def assess(
         settings_sha256=runs.settings_hash(settings),
         facts_sha256=store.facts_sha256(known_on=known_on),
     )
-    if walls is not None or not save:
-        with store.snapshot(known_on, walls) as facts:
-            tasks = _tasks(store, facts, settings, made)
-            return _in_memory(made, tasks, tables, progress, walls)
+    if walls is not None:
+        return _of_few(store, list(walls), made, settings, tables)
+    if not save:
+        with store.snapshot(known_on) as facts:
+            return _in_memory(made, list(_tasks(store, facts, settings, made)), tables, progress)
     with store.making_assessment(judged_on), store.snapshot(known_on) as facts:
         tasks = _tasks(store, facts, settings, made)
         parts = list(_counted(many(list(tasks)), len(facts.buckets), progress))
@@ -73,26 +76,28 @@ def _tasks(store: Store, facts: Snapshot, settings: Settings, made: Assessment) 
         yield Task(store.place.address, assessments.folder_of(made.judged_on), one, settings, made.judged_on, here, key)
 
 
-def _in_memory(
-    made: Assessment,
-    tasks: Iterable[Task],
-    tables: Collection[str],
-    progress: Progress | None,
-    walls: Collection[Wall] | None,
+def _of_few(
+    store: Store, walls: list[Wall], made: Assessment, settings: Settings, tables: Collection[str]
 ) -> Assessment:
-    """The same without a file: of the results only some tables are kept."""
+    """Some walls alone."""
+    known_on = made.known_until
+    facts = {name: store.current(name, known_on=known_on, walls=walls) for name in REGISTER}
+    facts["readings"] = store.readings(known_on=known_on, walls=walls)
+    cold = cold_houses(store.current("houses", known_on=known_on, among=("house", {house for house, _ in walls})))
+    found = bucket.in_parts(bucket.results_of(facts, settings, made.judged_on, cold))
+    return assessments.assembled(made, {name: [found[name]] for name in (*tables, ASSESSED)})
+
+
+def _in_memory(made: Assessment, tasks: list[Task], tables: Collection[str], progress: Progress | None) -> Assessment:
+    """The same as a saved one without a file: of the results only some tables are kept."""
     kept: dict[str, list[pa.Table]] = {name: [] for name in (*tables, ASSESSED)}
-    todo = list(tasks)
-    for done, task in enumerate(todo, start=1):
-        found = bucket.assessed(task, walls)
+    for found in _counted(map(bucket.assessed, tasks), len(tasks), progress):
         for name, pieces in kept.items():
             pieces.append(found[name])
-        if progress:
-            progress(done, len(todo))
     return assessments.assembled(made, kept)
 
 
-def _counted(parts: Iterable[Part], total: int, progress: Progress | None) -> Iterator[Part]:
+def _counted(parts: Iterable[T], total: int, progress: Progress | None) -> Iterator[T]:
     for done, part in enumerate(parts, start=1):
         if progress:
             progress(done, total)
