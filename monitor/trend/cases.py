@@ -20,7 +20,7 @@ from monitor.terms import Method
 from monitor.trend import coded as facts
 from monitor.trend import stretches
 from monitor.trend.coded import Coded, Days, Marks, Read, Walls
-from monitor.trend.columns import Array, Flags, Whole, dates, one
+from monitor.trend.columns import Array, Flags, Whole, dates, one, taken
 from monitor.trend.shapes import Array as Shapes
 from monitor.trend.stretches import Starts
 from monitor.trend.variances import METHODS
@@ -123,12 +123,12 @@ class Cases:
 
     def mark_names(self, marks: Whole) -> pa.Array:
         """Names of marks by their numbers, '' for -1."""
-        return pc.fill_null(self.marks.name.take(pa.array(marks, mask=marks < 0)), "")
+        return pc.fill_null(taken(self.marks.name, marks), "")
 
     def told(self) -> dict[str, pa.Array]:
         """Columns of schema.WALL_RESULTS that need no fit, method aside, which is that of the latest visit here."""
         table = self.table
-        names = pa.array([*map(str, METHODS), ""]).take(pa.array(table.method))
+        latest = taken(pa.array(map(str, METHODS)), table.method)
         usual = self.walls.method.take(pa.array(table.wall))
         span = np.nan_to_num((table.last - table.first) / DAYS_PER_YEAR)
         whole = {
@@ -141,7 +141,7 @@ class Cases:
             **self.keys(),
             "is_current": pa.array(table.is_current),
             "started_on": dates(table.started_on),
-            "method": pc.if_else(pa.array(table.method >= 0), names, usual),
+            "method": pc.coalesce(latest, usual),
             **{name: pa.array(values.astype(np.int32)) for name, values in whole.items()},
             "first_visit": dates(table.first),
             "last_visit": dates(table.last_all),

@@ -15,7 +15,7 @@ import pyarrow.compute as pc
 from monitor.errors import TrendError, Where
 from monitor.terms import End, EventKind, Method, Part, State
 from monitor.trend import shapes
-from monitor.trend.columns import Array, Column, Flags, Whole, days, one, reals
+from monitor.trend.columns import Array, Column, Flags, Whole, days, one, reals, taken
 from monitor.trend.variances import METHODS
 
 Days = npt.NDArray[np.int64]
@@ -210,27 +210,22 @@ def _last(keys: Whole, usable: Flags, wanted: Whole) -> Whole:
     return np.where(there, found, -1)
 
 
-def _taken(column: Column, rows: Whole) -> pa.Array:
-    """Values of some rows, null where the row is -1."""
-    return one(column).take(pa.array(rows, mask=rows < 0))
-
-
 def _walls(walls: pa.Table, registered: Whole, house: pa.Array, wall: pa.Array, count: int) -> Walls:
     row = _last(registered, registered >= 0, np.arange(count))
-    sizes = {name: reals(_taken(walls[name], row)) for name in ("length_mm", "clear_height_mm", "crack_height_mm")}
+    sizes = {name: reals(taken(walls[name], row)) for name in ("length_mm", "clear_height_mm", "crack_height_mm")}
     for name in ("length_mm", "clear_height_mm"):
         sizes[name] = np.where(sizes[name] > 0, sizes[name], np.nan)
     free = {
-        f"{side}_free": _words(_taken(walls[f"{side}_end"], row), {End.FREE: 1}, 0) == 1 for side in ("left", "right")
+        f"{side}_free": _words(taken(walls[f"{side}_end"], row), {End.FREE: 1}, 0) == 1 for side in ("left", "right")
     }
-    method = pc.fill_null(_taken(walls["method"], row), "")
+    method = pc.fill_null(taken(walls["method"], row), "")
     return Walls(house=house, wall=wall, method=method, row=row, **sizes, **free)
 
 
 def _marks(walls: Walls, wall: Whole, name: pa.Array, marks: pa.Table, placed: Whole) -> Marks:
-    x_mm, z_mm = (reals(_taken(marks[axis], placed)) for axis in ("x_mm", "z_mm"))
-    (line,), _ = codes([_or_number(_taken(marks["row"], placed), z_mm)])
-    (upright,), _ = codes([_or_number(_taken(marks["column"], placed), x_mm)])
+    x_mm, z_mm = (reals(taken(marks[axis], placed)) for axis in ("x_mm", "z_mm"))
+    (line,), _ = codes([_or_number(taken(marks["row"], placed), z_mm)])
+    (upright,), _ = codes([_or_number(taken(marks["column"], placed), x_mm)])
     seen, on_wall = (
         shapes.seen_shapes(
             x_mm=x_mm,

@@ -9,7 +9,7 @@ import pyarrow as pa
 
 from monitor.config import Rules, Settings
 from monitor.pipeline.frames import frame, table
-from monitor.trend import assess as assessment
+
 from monitor.trend import cases as all_cases
 from monitor.trend.cases import Cases
 from monitor.trend.framed import rows_of
@@ -44,6 +44,8 @@ def assess(
 ) -> dict[str, pd.DataFrame]:
     """The assessment from frames to frames."""
     facts = tables(readings, walls, marks, events)
+    from monitor.trend import assess as assessment
+
     found = assessment.assess(*facts, settings, judged_on, cold=cold, ahead=ahead)
     return {name: frame(rows) for name, rows in found.items()}
 
@@ -51,4 +53,4 @@ def assess(
 def table_of(cases: Cases) -> pd.DataFrame:
     """The table of cases as a frame."""
     found = frame(pa.table(cases.told()))
-    return found.assign(case=np.arange(len(found)), method_code=table_of(cases).method)
+    return found.assign(case=np.arange(len(found)), method_code=cases.table.method)
