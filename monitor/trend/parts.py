@@ -10,10 +10,28 @@ import numpy as np
 
 from monitor.trend.bounds import Scale
 from monitor.trend.columns import Whole
-from monitor.trend.fit import Fit, Rates
-from monitor.trend.shapes import Array
+from monitor.trend.fit import Rates
+from monitor.trend.shapes import Array, Flags
 
-__all__ = ["Fit", "Left", "Levels", "Part", "Rates", "Step"]
+
+LEAST_KEPT = 0.05
+"""A reading that keeps less of its P_ii with its visit free cannot be told from what the visit did."""
+
+
+class Starts(Protocol):
+    """Rates of the marks from each visit on, with standard errors before moderation; NaN where not measured."""
+
+    @property
+    def mark_rate(self) -> Array:
+        """(B, V, M)."""
+
+    @property
+    def mark_se(self) -> Array:
+        """(B, V, M)."""
+
+    @property
+    def mark_seen(self) -> Flags:
+        """Marks where the method sees any movement, to be spread to (B, V, M)."""
 
 
 @dataclass(frozen=True)
@@ -101,8 +119,8 @@ class Part(Protocol):
     def step(self) -> Step:
         """The step of the newest visit."""
 
-    def from_each_start(self) -> Rates:
-        """The fit from each visit on, shapes (B, V, ...), with the local deviations' variance of the whole period."""
+    def from_each_start(self) -> Starts:
+        """The fit from each visit on, with the local deviations' variance of the whole period."""
 
     def levels(self) -> Levels:
         """Levels of the readings."""

@@ -10,13 +10,12 @@ from monitor.trend.blocks import Block, Packer
 from monitor.trend.bounds import Scale, moderated
 from monitor.trend.cases import Cases
 from monitor.trend.columns import Whole
-from monitor.trend.fit import Fit, Season, carried, estimate, fit, fit_given, season_of, sums_of, unknown_season
+from monitor.trend.complete import complete_parts
+from monitor.trend.cycles import Cycles
+from monitor.trend.fit import Fit, Season, estimate, fit, fit_given, season_of, sums_of
 from monitor.trend.information import KEPT, Sums, accumulate, free_offsets, solve
-from monitor.trend.parts import Left, Levels, Part, Step
+from monitor.trend.parts import LEAST_KEPT, Left, Levels, Part, Step
 from monitor.trend.shapes import Array
-
-LEAST_KEPT = 0.05
-"""A reading that keeps less of its P_ii with its visit free cannot be told from what the visit did."""
 
 
 @dataclass(frozen=True)
@@ -124,27 +123,6 @@ class Fitted:
         return Levels(level, block.time0[b].astype(np.float64), offset[block.place])
 
 
-class Cycles:
-    """What is known of each wall's yearly cycle, from the periods that were fitted so far."""
-
-    def __init__(self, cases: Cases, variances: Variances) -> None:
-        self._wall, self._period, self._variances = cases.table.wall, cases.table.period, variances
-        self._known = unknown_season(variances, len(cases.walls.row))
-        self._in = np.full(len(cases.walls.row), -1)
-
-    def before(self, cases: Whole) -> Season:
-        """The prior of cases: what their walls' last fitted period left, damped towards what nothing is known of."""
-        of = self._wall[cases]
-        gap = np.where(self._in[of] < 0, 0, self._period[cases] - self._in[of])
-        return carried(Season(self._known.mean[of], self._known.covariance[of]), self._variances, gap)
-
-    def learn(self, cases: Whole, left: Season) -> None:
-        """Keep what cases leave known."""
-        of = self._wall[cases]
-        self._known.mean[of], self._known.covariance[of] = left.mean, left.covariance
-        self._in[of] = self._period[cases]
-
-
 def fitted(cases: Cases, variances: Variances) -> Iterator[Fitted]:
     """Fit every case that has a counting reading."""
     packer, cycles = Packer(cases, variances), Cycles(cases, variances)
@@ -164,4 +142,10 @@ def fitted_block(block: Block, cycles: Cycles, variances: Variances) -> Fitted:
 
 def parts(cases: Cases, variances: Variances) -> Iterator[Part]:
     """Fit every case that has a counting reading, complete ones the short way."""
-    yield from fitted(cases, variances)
+    packer, cycles = Packer(cases, variances), Cycles(cases, variances)
+    for period in np.unique(cases.table.period):
+        wanted = np.flatnonzero((cases.table.period == period) & (packer.sizes[:, 0] > 0))
+        short = packer.complete[wanted]
+        yield from complete_parts(packer, wanted[short], cycles, variances)
+        for block in packer.blocks(wanted[~short]):
+            yield fitted_block(block, cycles, variances)
