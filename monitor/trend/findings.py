@@ -5,12 +5,13 @@ from dataclasses import dataclass
 from datetime import date
 
 import pandas as pd
+import pyarrow as pa
 
 from monitor import schema
 from monitor.config import Rules
 from monitor.terms import LengthUnit, Outcome, Rule, Seen, Urgency, Verdict
-from monitor.trend import reasons
-from monitor.trend.rows import Row
+from monitor.trend import columns, reasons
+from monitor.trend.rows import Row, arrow
 from monitor.trend.signs import Held, Key, Sighting, held_readings, sightings
 from monitor.trend.totals import FOOT
 from monitor.units import limit_rate_text
@@ -57,14 +58,17 @@ def cases_of(
 
     rows: completed rows of wall results; readings: all states; register: walls by house and wall.
     """
-    seen, held = sightings(readings, judged_on), held_readings(readings)
+    walls = pa.table({name: pa.array([row[name] for row in rows], pa.string()) for name in ("house", "wall")})
+    read = arrow(readings)
+    seen, held = sightings(read, walls, judged_on), held_readings(read, walls)
+    number = columns.places(walls, walls, ["house", "wall"])
     out = []
-    for row in rows:
+    for row, place in zip(rows, number.tolist(), strict=True):
         key = (row["house"], row["wall"])
         wall = register.get(key, {})
         unit = wall.get("unit") or LengthUnit.INCH
         thickness = wall.get("thickness_mm")
-        out.append(Case(row, rules, unit, thickness, seen.get(key, Sighting(None)), held.get(key, Held(0, 0))))
+        out.append(Case(row, rules, unit, thickness, seen.of(place), held.of(place)))
     return out
 
 
