@@ -58,6 +58,11 @@ def one(column: Column) -> pa.Array:
     return column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
 
 
+def taken(column: Column, rows: Whole) -> pa.Array:
+    """Values of some rows, null where the row is -1."""
+    return one(column).take(pa.array(rows, mask=rows < 0))
+
+
 def key(rows: pa.Table, names: Sequence[str]) -> pa.Array:
     """One text per row that stands for its values in some columns (of texts or whole numbers), '' for null."""
     parts = [pc.fill_null(one(rows[name]).cast(pa.string()), "") for name in names]

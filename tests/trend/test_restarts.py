@@ -7,13 +7,13 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import assess, build
 from scipy import special
 
 from monitor.config import Settings, Variances
 from monitor.terms import Method
 from monitor.trend import evidence
-from monitor.trend.assess import assess
-from monitor.trend.cases import Cases, build
+from monitor.trend.cases import Cases
 from monitor.trend.portfolio import Fitted, fitted
 from monitor.trend.restarts import fits_from_each_start, restarted
 

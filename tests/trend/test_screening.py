@@ -8,12 +8,13 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import build, rows_of
 from scipy import stats
 
 from monitor.config import MethodSds, Settings, Variances
 from monitor.terms import Method
 from monitor.trend import reference
-from monitor.trend.cases import Cases, build
+from monitor.trend.cases import Cases
 from monitor.trend.portfolio import fitted
 from monitor.trend.screening import Residuals, residuals, screen
 from monitor.trend.shapes import BOW
@@ -38,12 +39,12 @@ def built(rows: pd.DataFrame, places: Places, right_end: str = "return") -> Case
 
 
 def none_ruled(cases: Cases) -> np.ndarray:
-    return np.zeros(len(cases.rows), dtype=bool)
+    return np.zeros(len(rows_of(cases)), dtype=bool)
 
 
 def dense_residuals(cases: Cases, variances: Variances) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """off, z and z with its visit free of every row, from the whole covariance written out."""
-    rows, seen = cases.rows, cases.seen
+    rows, seen = rows_of(cases), cases.seen
     local = np.full(len(rows), variances.local_mm_per_year**2)
     inverse = np.linalg.inv(reference.covariance(rows, seen, variances, local))
     x, _ = reference.fixed_columns(rows, seen, variances)
@@ -117,7 +118,7 @@ def test_the_outliers_of_rosner_stand_as_far_off_as_he_printed() -> None:
         t = np.abs(found.z[place])
         n, largest = len(left), t.argmax()
         statistics.append(np.sqrt((n - 1) ** 2 * t[largest] ** 2 / (n * (n - 2 + t[largest] ** 2))))
-        values.append(built(left, end).rows["deflection_mm"].iloc[number[largest]])
+        values.append(rows_of(built(left, end))["deflection_mm"].iloc[number[largest]])
         chance = stats.t.sf(t[largest], n - 2) * 2 * n
         assert (chance < 0.05) == (statistics[-1] > [3.158794, 3.151430, 3.143890, 3.136165][len(values) - 1])
         left = left[left["deflection_mm"] != values[-1]]
@@ -140,7 +141,7 @@ def with_misreads(
 
 def found_in(rows: pd.DataFrame, places: Places) -> set[str]:
     cases = built(rows, places)
-    return set(cases.rows["reading_id"].iloc[screen(cases, SETTINGS.variances, none_ruled(cases)).outliers["row"]])
+    return set(rows_of(cases)["reading_id"].iloc[screen(cases, SETTINGS.variances, none_ruled(cases)).outliers["row"]])
 
 
 @pytest.mark.parametrize(
@@ -200,7 +201,7 @@ def test_the_misread_of_one_mark_is_set_aside_with_its_size_and_nothing_else() -
     cases = built(off_by(one_wall(ROW), 15.9, "M2", visit=3), ROW)
     found = screen(cases, SETTINGS.variances, none_ruled(cases))
     (row,) = found.outliers["row"]
-    assert cases.rows["mark"].iloc[row] == "M2"
+    assert rows_of(cases)["mark"].iloc[row] == "M2"
     assert found.outliers["off_mm"].iloc[0] == pytest.approx(15.9, abs=4)
     assert found.doubts.empty
 
@@ -208,14 +209,14 @@ def test_the_misread_of_one_mark_is_set_aside_with_its_size_and_nothing_else() -
 def test_two_misreads_of_one_wall_are_set_aside_one_after_the_other() -> None:
     rows = off_by(off_by(one_wall(NINE), 25.4, "M1", visit=2), -12.7, "T0", visit=5)
     cases = built(rows, NINE)
-    found = cases.rows.iloc[screen(cases, SETTINGS.variances, none_ruled(cases)).outliers["row"]]
+    found = rows_of(cases).iloc[screen(cases, SETTINGS.variances, none_ruled(cases)).outliers["row"]]
     assert found["mark"].tolist() == ["M1", "T0"]
 
 
 def test_of_two_visits_the_later_reading_is_set_aside_for_it_can_be_read_again() -> None:
     for size in (20.0, -20.0):
         cases = built(off_by(one_wall(ROW, visits=2), size, "M2", visit=0), ROW)
-        found = cases.rows.iloc[screen(cases, SETTINGS.variances, none_ruled(cases)).outliers["row"]]
+        found = rows_of(cases).iloc[screen(cases, SETTINGS.variances, none_ruled(cases)).outliers["row"]]
         assert found["mark"].tolist() == ["M2"]
         assert found["visit"].tolist() == [1]
 
@@ -245,7 +246,7 @@ def test_a_newest_visit_that_stands_apart_as_a_whole_is_doubted_and_nothing_of_i
     found = screen(cases, SETTINGS.variances, none_ruled(cases))
     assert found.outliers.empty
     assert found.doubts["together"].all()
-    assert set(cases.rows["visit"].iloc[found.doubts["row"]]) == {cases.rows["visit"].max()}
+    assert set(rows_of(cases)["visit"].iloc[found.doubts["row"]]) == {rows_of(cases)["visit"].max()}
 
 
 def test_a_plumb_line_hung_elsewhere_is_no_doubt() -> None:
