@@ -34,7 +34,7 @@ from monitor.trend import (
 )
 from monitor.trend.cases import CASE, WALL, Cases, build, dates
 from monitor.trend.portfolio import Fitted, fitted
-from monitor.trend.rows import replaced
+from monitor.trend.rows import arrow, replaced
 from monitor.trend.shapes import COMPONENTS, Array
 from monitor.trend.variances import METHODS
 
@@ -189,7 +189,8 @@ def _tables(
     mark_results = _with_unfitted_marks(cases, mark_tables)
     up_to_day = readings[~(readings["visit_date"] > pd.Timestamp(judged_on))]
     done_by_day = events[~(events["event_date"] > pd.Timestamp(judged_on))]
-    total = totals.totals(up_to_day, walls, marks, rules, done_by_day)
+    read, register, places, done = (arrow(each) for each in (up_to_day, walls, marks, done_by_day))
+    total = totals.totals(read, register, places, rules, done).to_pandas()
     wall_results = wall_results.merge(total, on=WALL, how="left")
     wall_results = wall_results.fillna(dict.fromkeys(("total_mark", "total_reference"), ""))
     due = schedule.schedule(wall_results, walls, judged_on, rules)

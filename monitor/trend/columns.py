@@ -32,6 +32,17 @@ def flags(column: Column) -> Flags:
     return np.asarray(pc.fill_null(one(column), False).to_numpy(zero_copy_only=False), dtype=bool)
 
 
+def whole(column: Column, unknown: int = -1) -> Whole:
+    """Whole numbers (rows,), `unknown` for null."""
+    return np.asarray(pc.fill_null(one(column), unknown).to_numpy(zero_copy_only=False), dtype=np.intp)
+
+
+def is_text(column: Column, text: str) -> Flags:
+    """Whether each row (rows,) has that text; null is ''."""
+    same = pc.equal(one(column), pa.scalar(str(text)))
+    return np.asarray(pc.fill_null(same, text == "").to_numpy(zero_copy_only=False), dtype=bool)
+
+
 def days(column: Column) -> Array:
     """Dates as whole days since 1970-01-01 (rows,), NaN for null."""
     return reals(one(column).cast(pa.date32()).view(pa.int32()))
@@ -69,6 +80,52 @@ def places(rows: pa.Table, among: pa.Table, names: Sequence[str]) -> Whole:
     """The first row of `among` with the same values in those columns, for each of `rows` (rows,); -1 for none."""
     found = pc.index_in(key(rows, names), value_set=key(among, names))
     return np.asarray(pc.fill_null(found, -1).to_numpy(zero_copy_only=False), dtype=np.intp)
+
+
+def codes(column: Column, texts: Column | Sequence[str]) -> Whole:
+    """The place of each row's text, '' for null, among some texts (rows,); -1 for none of them."""
+    among = one(texts) if isinstance(texts, pa.Array | pa.ChunkedArray) else pa.array([str(text) for text in texts])
+    return whole(pc.index_in(pc.fill_null(one(column), ""), value_set=among))
+
+
+def texts(column: Column) -> pa.Array:
+    """The different texts of a column in their order, '' for null."""
+    found = pc.unique(pc.fill_null(one(column), ""))
+    return found.take(pc.array_sort_indices(found))
+
+
+def ranks(column: Column) -> Whole:
+    """The place of each row's text, '' for null, among the different texts of the column in their order (rows,)."""
+    return codes(column, texts(column))
+
+
+def numbered(*parts: npt.NDArray[np.generic]) -> tuple[Whole, Whole]:
+    """The number of each row's group (rows,) by its numbers in several arrays, in their order, and its first row."""
+    number = np.zeros(len(parts[0]), dtype=np.intp)
+    for part in parts:
+        values, own = np.unique(part, return_inverse=True)
+        number = np.unique(number * len(values) + own, return_inverse=True)[1]
+    return number, np.unique(number, return_index=True)[1]
+
+
+def means(values: Array, group: Whole) -> Array:
+    """Mean of the known values of each group (groups,), NaN where none is known."""
+    count, known = int(group.max(initial=-1)) + 1, ~np.isnan(values)
+    number = np.bincount(group[known], minlength=count)
+    total = np.bincount(group[known], values[known], minlength=count)
+    return np.where(number > 0, total / np.maximum(number, 1), np.nan)
+
+
+def medians(values: Array, group: Whole) -> Array:
+    """Median of the known values of each group (groups,), NaN where none is known."""
+    count, known = int(group.max(initial=-1)) + 1, ~np.isnan(values)
+    values, group = values[known], group[known]
+    ordered = values[np.lexsort((values, group))]
+    number = np.bincount(group, minlength=count)
+    first, some, found = np.cumsum(number) - number, number > 0, np.full(count, np.nan)
+    low, high = (ordered[(first + middle)[some]] for middle in ((number - 1) // 2, number // 2))
+    found[some] = (low + high) / 2
+    return found
 
 
 def groups(rows: pa.Table, names: Sequence[str]) -> tuple[Whole, Whole]:
