@@ -88,7 +88,7 @@ def codes(column: Column, texts: Column | Sequence[str]) -> Whole:
     return whole(pc.index_in(pc.fill_null(one(column), ""), value_set=among))
 
 
-def texts(column: Column) -> pa.Array:
+def distinct(column: Column) -> pa.Array:
     """The different texts of a column in their order, '' for null."""
     found = pc.unique(pc.fill_null(one(column), ""))
     return found.take(pc.array_sort_indices(found))
@@ -96,7 +96,7 @@ def texts(column: Column) -> pa.Array:
 
 def ranks(column: Column) -> Whole:
     """The place of each row's text, '' for null, among the different texts of the column in their order (rows,)."""
-    return codes(column, texts(column))
+    return codes(column, distinct(column))
 
 
 def numbered(*parts: npt.NDArray[np.generic]) -> tuple[Whole, Whole]:
@@ -145,6 +145,12 @@ def numbers(values: npt.ArrayLike) -> pa.Array:
 def texts(column: Column) -> pa.Array:
     """Texts (rows,), '' for null."""
     return pc.fill_null(one(column), "")
+
+
+def replaced(table: pa.Table, rows: pa.Table, names: Sequence[str]) -> pa.Table:
+    """The table with those of its rows that have the same key as one of `rows` replaced by it, in their places."""
+    at = places(table, rows, names)
+    return pa.concat_tables([table, rows]).take(pa.array(np.where(at < 0, np.arange(len(table)), len(table) + at)))
 
 
 def having(table: pa.Table, **columns: Column) -> pa.Table:

@@ -105,6 +105,7 @@ class Complete:
     turned: Turned
     center: Array
     time0: Array
+    before: Season
     prior: Prior
     moments: Moments
     solved: Solved
@@ -156,7 +157,7 @@ class Complete:
         cycles.learn(cases, _season(found))
         scale = moderated(q_, d, variances)
         return cls(
-            cases, rows, layouts, which, of, center, time0, prior, moments, found, q_, d, rates, scale, variances
+            cases, rows, layouts, which, of, center, time0, season, prior, moments, found, q_, d, rates, scale, variances
         )
 
     @cached_property
