@@ -4,13 +4,10 @@ A mark at a corner held by a return wall hardly moves by construction, and one t
 """
 
 import numpy as np
-import numpy.typing as npt
-import pandas as pd
 
 from monitor.trend.cases import Cases, at_held_end
+from monitor.trend.columns import Flags, Whole
 from monitor.trend.portfolio import Fitted
-from monitor.trend.shapes import Flags
-from monitor.trend.variances import METHODS
 
 
 def preferred(cases: Cases, done: Fitted) -> list[Flags]:
@@ -21,20 +18,20 @@ def preferred(cases: Cases, done: Fitted) -> list[Flags]:
     block, shape = done.block, (len(done.block.cases), done.block.layout.marks)
     inner, read = np.zeros(shape, dtype=bool), np.zeros(shape, dtype=bool)
     case, visit = block.place[:2]
-    inner[case, block.mark] = ~at_held_end(cases.rows.iloc[block.rows])
+    inner[case, block.mark] = ~at_held_end(cases, cases.rows.mark[block.rows])
     newest = visit == block.last[case]
     read[case[newest], block.mark[newest]] = True
     return [inner & read, inner]
 
 
-def methods(cases: Cases, governing_mark: npt.NDArray[np.object_]) -> npt.NDArray[np.object_]:
+def methods(cases: Cases, governing: Whole) -> Whole:
     """Method of the newest counting readings of each case's governing mark; of its latest visit where there is none.
 
-    governing_mark: a name per case, '' for none.
+    governing: number of a mark per case, -1 for none. Of several methods at one visit the first in METHODS.
     """
-    rows = cases.rows.loc[cases.rows["counts"], ["case", "mark", "visit", "method_code"]]
-    rows = rows[rows["mark"].to_numpy(object) == governing_mark[rows["case"].to_numpy(np.intp)]]
-    newest = rows.sort_values(["case", "visit", "method_code"], ascending=[True, False, True]).drop_duplicates("case")
-    code = pd.Series(newest["method_code"].to_numpy(), index=newest["case"]).reindex(range(len(governing_mark)))
-    names = np.array([*METHODS, ""], dtype=object)[code.fillna(-1).astype(np.intp)]
-    return np.where(code.notna(), names, cases.table["method"].to_numpy(object))
+    rows, method = cases.rows, cases.table.method.copy()
+    chosen = np.flatnonzero(rows.counts & (rows.mark == governing[rows.case]))
+    case, last = np.unique(rows.case[chosen][::-1], return_index=True)
+    newest = rows.visit[chosen][len(chosen) - 1 - last]
+    method[case] = rows.method[chosen][np.searchsorted(rows.visit[chosen], newest)]
+    return method
