@@ -4,6 +4,7 @@ What is not known is null in a table, NaN among numbers and -1 among places, so 
 """
 
 from collections.abc import Sequence
+from datetime import date
 from typing import TypeAlias
 
 import numpy as np
@@ -16,6 +17,7 @@ Whole: TypeAlias = npt.NDArray[np.intp]
 Flags: TypeAlias = npt.NDArray[np.bool_]
 Column: TypeAlias = pa.Array | pa.ChunkedArray
 
+_EPOCH = date(1970, 1, 1).toordinal()
 _BETWEEN = pa.scalar("\x1f")
 """Stands between the parts of a key; no name holds it."""
 
@@ -51,6 +53,16 @@ def dates(numbers: npt.ArrayLike) -> pa.Array:
     found = np.asarray(numbers, dtype=np.float64)
     known = np.isfinite(found)
     return pa.array(np.where(known, found, 0).astype(np.int32), pa.int32(), mask=~known).view(pa.date32())
+
+
+def day_of(day: date) -> int:
+    """A date as whole days since 1970-01-01."""
+    return day.toordinal() - _EPOCH
+
+
+def date_of(day: float) -> date | None:
+    """A whole day since 1970-01-01 as a date, None for NaN."""
+    return None if np.isnan(day) else date.fromordinal(int(day) + _EPOCH)
 
 
 def one(column: Column) -> pa.Array:
@@ -99,6 +111,12 @@ def numbered(*parts: npt.NDArray[np.generic]) -> tuple[Whole, Whole]:
         values, own = np.unique(part, return_inverse=True)
         number = np.unique(number * len(values) + own, return_inverse=True)[1]
     return number, np.unique(number, return_index=True)[1]
+
+
+def leaders(group: npt.NDArray[np.generic], *by: npt.NDArray[np.generic]) -> Whole:
+    """The row of each group that comes first by some numbers, of those alike the first (groups,)."""
+    order = np.lexsort((*reversed(by), group))
+    return np.asarray(order[np.unique(group[order], return_index=True)[1]])
 
 
 def means(values: Array, group: Whole) -> Array:

@@ -173,9 +173,8 @@ def shown(told: Told) -> tuple[Told, Apart]:
     enough = (told.setups >= LEAST_SETUPS) & (told.others >= LEAST_SETUPS)
     # two by themselves have one p but for its last digits, and either may be named: the one who stands further in
     rarity = np.log(np.maximum(by.p, LEAST_CHANCE)).round(_TIES)
-    order = np.lexsort((-by.offset_mm, rarity, told.case))
-    order = order[(far & enough)[order]]
-    chosen = order[np.unique(told.case[order], return_index=True)[1]]
+    found = np.flatnonzero(far & enough)
+    chosen = found[columns.leaders(told.case[found], rarity[found], -by.offset_mm[found])]
     return told.take(chosen), Apart(by.offset_mm[chosen], by.se_mm[chosen], by.p[chosen])
 
 
