@@ -298,5 +298,3 @@ def _check(readings: pa.Table, wrong: Whole) -> None:
         expected=f"one of {', '.join(METHODS)}, a finite deflection, and a date",
         mend=f"Reject or correct the reading {first['reading_id']}.",
     )
-
-

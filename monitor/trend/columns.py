@@ -60,6 +60,11 @@ def day_number(day: date) -> int:
     return day.toordinal() - _EPOCH
 
 
+def date_of(day: float) -> date | None:
+    """A whole day since 1970-01-01 as a date, None for NaN."""
+    return None if np.isnan(day) else date.fromordinal(int(day) + _EPOCH)
+
+
 def one(column: Column) -> pa.Array:
     """A column as one array."""
     return column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
@@ -106,6 +111,12 @@ def numbered(*parts: npt.NDArray[np.generic]) -> tuple[Whole, Whole]:
         values, own = np.unique(part, return_inverse=True)
         number = np.unique(number * len(values) + own, return_inverse=True)[1]
     return number, np.unique(number, return_index=True)[1]
+
+
+def leaders(group: npt.NDArray[np.generic], *by: npt.NDArray[np.generic]) -> Whole:
+    """The row of each group that comes first by some numbers, of those alike the first (groups,)."""
+    order = np.lexsort((*reversed(by), group))
+    return np.asarray(order[np.unique(group[order], return_index=True)[1]])
 
 
 def means(values: Array, group: Whole) -> Array:

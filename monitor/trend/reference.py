@@ -123,9 +123,7 @@ def _years(rows: pd.DataFrame) -> Array:
     return np.asarray(years - years.mean())
 
 
-def _newest_shapes(
-    cases: Cases, rows: pd.DataFrame, case: int
-) -> tuple[npt.NDArray[np.bool_], Array, list[str]]:
+def _newest_shapes(cases: Cases, rows: pd.DataFrame, case: int) -> tuple[npt.NDArray[np.bool_], Array, list[str]]:
     """Rows of the case, and its marks' shapes as the method with most readings at its newest visit sees them."""
     last = (rows["case"] == case).to_numpy()
     newest = rows[last & (rows["visit"] == rows.loc[last, "visit"].max())]

@@ -14,11 +14,10 @@ from scipy import optimize
 from monitor.config import Variances
 from monitor.trend import parameters, scale_prior, screening, technicians
 from monitor.trend.cases import Cases
+from monitor.trend.columns import Whole
 from monitor.trend.likelihood import At, Likelihood, setups_by_method
 from monitor.trend.portfolio import fitted
 from monitor.trend.shapes import Array, Flags
-
-Names = npt.NDArray[np.object_]
 
 PRIOR_LOG_SD = 0.7
 """Log sd of the priors: twice or half the default is one sd off (practice from memory, no source)."""
@@ -69,7 +68,7 @@ def estimate(
     sample: int = SAMPLE,
     seed: int = 0,
     ruled: Flags | None = None,
-    technician: Names | None = None,
+    technician: Whole | None = None,
 ) -> Estimated:
     """Estimate the variances from a random sample of the walls that have a counting reading.
 
@@ -78,7 +77,7 @@ def estimate(
     """
     rows = sampled(cases, sample, seed)
     ruled = np.zeros(len(cases.rows), dtype=bool) if ruled is None else ruled
-    technician = np.full(len(cases.rows), "", dtype=object) if technician is None else technician
+    technician = np.full(len(cases.rows), -1) if technician is None else technician
     cases = _usual(of_rows(cases, rows), defaults, ruled[rows], technician[rows])
     counting = cases.rows.counts
     walls = len(np.unique(cases.table.wall[cases.rows.case[counting]]))
@@ -98,7 +97,7 @@ def estimate(
     )
 
 
-def _usual(cases: Cases, defaults: Variances, ruled: Flags, technician: Names) -> Cases:
+def _usual(cases: Cases, defaults: Variances, ruled: Flags, technician: Whole) -> Cases:
     """The cases without what is no noise: misreads, a newest visit that stands apart, a technician's habit."""
     screened = screening.screen(cases, defaults, ruled)
     cases = screening.without_apart(screening.without(cases, screened), screened)

@@ -4,7 +4,7 @@ A reading's state never hides what was seen with it, nor how far inward a held v
 """
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import TypeAlias
 
 import numpy as np
@@ -57,7 +57,9 @@ class Sightings:
     def of(self, wall: int) -> Sighting:
         """What was seen of one wall."""
         signs = tuple(sign for sign, there in zip(Seen, self.signs[wall], strict=True) if there)
-        return Sighting(_date(self.visited_on[wall]), bool(self.undated[wall]), signs, self.unknown.get(wall, ()))
+        return Sighting(
+            columns.date_of(self.visited_on[wall]), bool(self.undated[wall]), signs, self.unknown.get(wall, ())
+        )
 
 
 @dataclass(frozen=True)
@@ -85,7 +87,7 @@ class HeldColumns:
         """What is held at one place."""
         inward = float(self.inward_mm[place])
         furthest = None if np.isnan(inward) else inward
-        day = _date(self.read_on[place])
+        day = columns.date_of(self.read_on[place])
         return Held(int(self.count[place]), int(self.not_compared[place]), furthest, self.mark[place], day)
 
 
@@ -96,7 +98,7 @@ def sightings(readings: pa.Table, walls: pa.Table, judged_on: date) -> Sightings
     they are not of the latest visit.
     """
     wall, day = columns.places(readings, walls, _WALL), columns.days(readings["visit_date"])
-    known, ours = day <= (judged_on - date(1970, 1, 1)).days, wall >= 0
+    known, ours = day <= columns.day_number(judged_on), wall >= 0
     newest = np.full(len(walls), -np.inf)
     np.maximum.at(newest, wall[known & ours], day[known & ours])
     row = np.flatnonzero(ours & ~columns.is_text(readings["seen"], ""))
@@ -135,7 +137,7 @@ def held_by_visit(readings: pa.Table) -> dict[tuple[Key, date | None], Held]:
     found = _summed(held, visit, len(start))
     names = readings.select(_WALL).take(first[held.wall[start]]).to_pylist()
     keys = [(row["house"], row["wall"]) for row in names]
-    days = [_date(day) for day in held.day[start]]
+    days = [columns.date_of(day) for day in held.day[start]]
     return {key: found.of(number) for number, key in enumerate(zip(keys, days, strict=True))}
 
 
@@ -209,8 +211,7 @@ class _Levels:
 def _summed(held: _Compared, place: Whole, places: int) -> HeldColumns:
     """What is held at each place, by the number of the place of each held reading."""
     known = np.flatnonzero(~np.isnan(held.inward_mm))
-    order = known[np.lexsort((-held.inward_mm[known], place[known]))]
-    furthest = order[np.unique(place[order], return_index=True)[1]]
+    furthest = known[columns.leaders(place[known], -held.inward_mm[known])]
     inward, mark, day = np.full(places, np.nan), np.full(places, "", dtype=object), np.full(places, np.nan)
     for column, values in ((inward, held.inward_mm), (mark, held.mark), (day, held.day)):
         column[place[furthest]] = values[furthest]
@@ -218,7 +219,3 @@ def _summed(held: _Compared, place: Whole, places: int) -> HeldColumns:
     return HeldColumns(
         np.bincount(place, minlength=places), np.bincount(place[bare], minlength=places), inward, mark, day
     )
-
-
-def _date(day: float) -> date | None:
-    return None if np.isnan(day) else date(1970, 1, 1) + timedelta(days=int(day))

@@ -238,5 +238,4 @@ def _largest(parts: Sequence[_Read]) -> _Read:
     read = read.where(~np.isnan(read.mm))
     group, first = columns.numbered(read.wall, read.method, read.name)
     marks = replace(read.where(first), mm=columns.means(read.mm, group))
-    order = np.lexsort((marks.method, marks.name, -marks.mm, marks.wall))
-    return marks.where(order[np.unique(marks.wall[order], return_index=True)[1]])
+    return marks.where(columns.leaders(marks.wall, -marks.mm, marks.name, marks.method))
