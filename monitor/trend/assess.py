@@ -297,7 +297,9 @@ def _tables(
     results = projection.dated(having(results, due_on=due["due_on"], overdue_days=due["overdue_days"]), rules)
     moved, told = movement(cases, found.lines), found.marks(cases)
     results = having(results, crack_note=cracks.notes(cases, moved, readings, walls, variances))
-    results = ends.noted(cases, results, readings, walls, variances)
+    governs = ends.Governing(found.governing, found.values["rate_mm_per_year"], found.values["rate_upper"])
+    note, doubt = ends.notes(cases, governs, readings, walls, variances)
+    results = having(results, ends_note=note, doubt=ends.doubted(results["doubt"], doubt))
     results, findings = verdicts.judge(results, told, readings, walls, rules, judged_on)
     tables = {"wall_results": results, "mark_results": told, "movement": moved, "findings": findings}
     return {name: _fitted_to(name, rows) for name, rows in tables.items()}
