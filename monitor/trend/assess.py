@@ -6,6 +6,7 @@ from datetime import date
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+import pyarrow as pa
 
 from monitor import schema
 from monitor.config import Settings
@@ -33,6 +34,7 @@ from monitor.trend import (
     verdicts,
 )
 from monitor.trend.cases import CASE, WALL, Cases, build, dates
+from monitor.trend.columns import having
 from monitor.trend.portfolio import Fitted, fitted
 from monitor.trend.rows import replaced
 from monitor.trend.shapes import COMPONENTS, Array
@@ -99,18 +101,36 @@ def assess(
         told.append(technicians.sums(cases, done, technician))
         kept |= periods.kept(cases, done, repaired)
     facts = (readings, walls, marks, events)
-    to_come = planned.planned_days(cases.table if ahead else cases.table.iloc[:0], walls, judged_on, settings.rules)
-    shown = outlook.outlook(cases, known, facts, to_come, settings, judged_on)
+    register, current = _arrow(walls), _arrow(cases.table if ahead else cases.table.iloc[:0])
+    to_come = planned.planned_days(current, register, judged_on, settings.rules)
+    shown = outlook.outlook(cases, known, facts, _frame(to_come), settings, judged_on)
     by_case = (doubts, technicians.notes(cases, technicians.joined(told)), shown[[*CASE, *outlook.SETTLING]])
     tables = _tables(cases, values, mark_tables, lines, by_case, facts, settings, judged_on)
     done_by_repairs = repairs.table(cases, kept, readings, events, walls, settings)
-    results = tables["wall_results"] if ahead else tables["wall_results"].iloc[:0]
+    results = _arrow(tables["wall_results"] if ahead else tables["wall_results"].iloc[:0])
     sooner = planned.brought_forward(to_come, results, judged_on)
     if len(sooner):
-        again = outlook.outlook(cases, known, facts, sooner, settings, judged_on)
-        shown, to_come = replaced(shown, again, CASE), replaced(to_come, sooner, [*WALL, "number"])
-    plans = plan.table(results, shown, to_come, tables["findings"], walls, settings.rules, cold)
-    return tables | {"suspects": aside, "repairs": done_by_repairs, "plan": plans}
+        again = outlook.outlook(cases, known, facts, _frame(sooner), settings, judged_on)
+        shown = replaced(shown, again, CASE)
+        to_come = _arrow(replaced(_frame(to_come), _frame(sooner), [*WALL, "number"]))
+    plans = plan.table(results, _arrow(shown), to_come, _arrow(tables["findings"]), register, settings.rules, cold)
+    return tables | {"suspects": aside, "repairs": done_by_repairs, "plan": _frame(plans)}
+
+
+def _arrow(rows: pd.DataFrame) -> pa.Table:
+    """A frame as a table: timestamps as dates, texts as the schema has them."""
+    made = pa.Table.from_pandas(rows, preserve_index=False)
+    kinds = []
+    for field in made.schema:
+        is_date, is_text = pa.types.is_timestamp(field.type) and field.type.tz is None, field.type == pa.large_string()
+        kinds.append((field.name, pa.date32() if is_date else pa.string() if is_text else field.type))
+    return made.cast(pa.schema(kinds))
+
+
+def _frame(rows: pa.Table) -> pd.DataFrame:
+    """A table as a frame, dates as datetime64."""
+    made: pd.DataFrame = rows.to_pandas(date_as_object=False)
+    return made
 
 
 def _wall_values(cases: Cases, done: Fitted, threshold: Array, jump: forecast.Jump) -> Columns:
@@ -192,21 +212,24 @@ def _tables(
     total = totals.totals(up_to_day, walls, marks, rules, done_by_day)
     wall_results = wall_results.merge(total, on=WALL, how="left")
     wall_results = wall_results.fillna(dict.fromkeys(("total_mark", "total_reference"), ""))
-    due = schedule.schedule(wall_results, walls, judged_on, rules)
-    wall_results = wall_results.merge(due, on=CASE, how="left")
-    wall_results = projection.dated(wall_results, rules)
+    results, register = _arrow(wall_results), _arrow(walls)
+    due = schedule.schedule(results, register, judged_on, rules)
+    results = having(results, **{name: due[name] for name in ("due_on", "overdue_days")})
+    wall_results = _frame(projection.dated(results, rules))
     moved = movement.movement(cases, lines)
     seen = (cracks.notes(cases, moved, readings, walls, settings.variances),
             ends.notes(cases, wall_results, readings, walls, settings.variances))  # fmt: skip
     for notes in seen:
         wall_results = wall_results.merge(notes, on=CASE, how="left")
     wall_results = ends.doubted(wall_results).fillna(dict.fromkeys(("ends_note", "crack_note", "technician_note"), ""))
-    wall_results, findings = verdicts.judge(wall_results, mark_results, readings, walls, rules, judged_on)
+    judged, findings = verdicts.judge(
+        _arrow(wall_results), _arrow(mark_results), _arrow(readings), register, rules, judged_on
+    )
     tables = {
-        "wall_results": wall_results,
+        "wall_results": _frame(judged),
         "mark_results": mark_results,
         "movement": moved,
-        "findings": findings,
+        "findings": _frame(findings),
     }
     return {name: table[schema.find(name).names] for name, table in tables.items()}
 

@@ -29,7 +29,7 @@ def reals(column: Column) -> Array:
 
 def flags(column: Column) -> Flags:
     """Truth (rows,), False for null."""
-    return np.asarray(pc.fill_null(one(column), False).to_numpy(zero_copy_only=False), dtype=bool)
+    return np.asarray(pc.fill_null(one(column).cast(pa.bool_()), False).to_numpy(zero_copy_only=False), dtype=bool)
 
 
 def days(column: Column) -> Array:
@@ -82,7 +82,7 @@ def numbers(values: npt.ArrayLike) -> pa.Array:
 
 def texts(column: Column) -> pa.Array:
     """Texts (rows,), '' for null."""
-    return pc.fill_null(one(column), "")
+    return pc.fill_null(one(column).cast(pa.string()), "")
 
 
 def having(table: pa.Table, **columns: Column) -> pa.Table:

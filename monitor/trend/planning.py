@@ -86,7 +86,7 @@ def earliest_holding(first_visit: Array, visits: Whole, planned: Array, rules: R
     made = visits[:, None] + counts.cumsum(axis=1)
     first = np.where(np.isnan(first_visit), np.fmin.reduce(planned, axis=1, initial=np.nan), first_visit)
     ready = counts & enough(first[:, None], made, planned, rules)
-    return np.fmin.reduce(np.where(ready, planned, np.nan), axis=1, initial=np.nan)
+    return np.asarray(np.fmin.reduce(np.where(ready, planned, np.nan), axis=1, initial=np.nan))
 
 
 def enough(first_visit: Array, visits: Whole, last_visit: Array, rules: Rules) -> Flags:
