@@ -45,7 +45,7 @@ def outlook(
         for future in planned.futures(cases, known, facts, ahead, settings, judged_on)
     ]
     if not parts:
-        return cases.table.iloc[:0][CASE].reindex(columns=COLUMNS).astype({"holding_from": "datetime64[s]"})
+        return cases.table.iloc[:0][CASE].reindex(columns=COLUMNS).astype(dict.fromkeys(SETTLING, "datetime64[s]"))
     return pd.concat(parts, ignore_index=True)[COLUMNS].sort_values(CASE, ignore_index=True)
 
 
@@ -97,9 +97,8 @@ def _smallest(future: Future, visits: Whole, shown: chances.Shown, settings: Set
 
 
 def _detectable(shown: chances.Shown, threshold: Array) -> Array:
-    out = np.full(len(threshold), np.nan)
-    for case in np.flatnonzero(np.isfinite(shown.se) & (shown.se > 0)):
-        out[case] = detectable_rate(float(shown.se[case]), float(shown.then[case]), float(threshold[case]))
+    out, told = np.full(len(threshold), np.nan), np.isfinite(shown.se) & (shown.se > 0)
+    out[told] = detectable_rate(shown.se[told], shown.then[told], threshold[told])
     return out
 
 
