@@ -58,9 +58,8 @@ def assess(
         if progress:
             progress(done, len(buckets))
     frames = {name: pd.concat(found, ignore_index=True) for name, found in parts.items() if found}
-    if frames:
-        frames["plan"] = plan.ranked(frames["plan"], frames["wall_results"], frames["findings"])
     done_tables = {name: table(name, frames[name]) if name in frames else schema.empty(name) for name in parts}
+    done_tables["plan"] = plan.ranked(done_tables["plan"], done_tables["wall_results"], done_tables["findings"])
     assessment = Assessment(
         judged_on=judged_on,
         known_until=known_on,

@@ -51,8 +51,8 @@ class Walls:
 class Marks:
     """Marks that are registered on one of the walls, or read, in order; all (marks,).
 
-    line, upright: which of them share a row (one string) and a column (one plumb line) of their wall: numbers. retired:
-    lost or given up; heir: the mark that replaces it, -1 for none. seen, seen_on_wall (marks, 3): shapes there as a
+    line, upright: which of them share a row (one string) and a column (one plumb line) of their wall: numbers. retired_on: last
+    day it was good, NaN while it is; heir: the mark that replaces it, -1 for none. seen, seen_on_wall (marks, 3): shapes there as a
     method sees them that stands apart from the wall, or on it.
     """
 
@@ -62,7 +62,7 @@ class Marks:
     z_mm: Array
     line: Whole
     upright: Whole
-    retired: Flags
+    retired_on: Array
     heir: Whole
     seen: Array
     seen_on_wall: Array
@@ -247,8 +247,8 @@ def _marks(walls: Walls, wall: Whole, name: pa.Array, marks: pa.Table, placed: W
         )
         for stands in (False, True)
     )
-    retired = np.asarray(taken(marks["retired_on"], placed).is_valid())
-    return Marks(wall, name, x_mm, z_mm, line, upright, retired, heir, seen, on_wall)
+    retired_on = days(taken(marks["retired_on"], placed))
+    return Marks(wall, name, x_mm, z_mm, line, upright, retired_on, heir, seen, on_wall)
 
 
 def _nameless(column: Column) -> Flags:

@@ -191,7 +191,7 @@ def _full_visit(cases: Cases, current: Flags) -> Whole:
 def _standing(cases: Cases, template: Whole) -> tuple[Whole, Whole]:
     """Rows of the template and the marks they stand for: retired ones left out, or read as what replaces them."""
     mark = cases.rows.mark[template]
-    mark = np.where(cases.marks.retired[mark], cases.marks.heir[mark], mark)
+    mark = np.where(np.isnan(cases.marks.retired_on[mark]), mark, cases.marks.heir[mark])
     template, mark = template[mark >= 0], mark[mark >= 0]
     first = np.sort(np.unique(packed(mark, cases.rows.method[template]), return_index=True)[1])
     return template[first], mark[first]

@@ -4,7 +4,7 @@ Functions of `Rows` take rows of the wall results with the unit of their wall, a
 """
 
 from collections.abc import Callable
-from math import exp, log
+from math import log
 
 import numpy as np
 import pyarrow as pa
@@ -155,9 +155,7 @@ def counted(numbers: Array | Whole, noun: str) -> pa.Array:
 def visits(walls: Rows) -> pa.Array:
     """'5 visits in 24 months'."""
     span = np.rint(np.nan_to_num(walls.number("span_years")) * 12)
-    return said(
-        "{visits} in {months}", visits=counted(walls.count("visits"), "visit"), months=counted(span, "month")
-    )
+    return said("{visits} in {months}", visits=counted(walls.count("visits"), "visit"), months=counted(span, "month"))
 
 
 def words(text: str) -> list[str]:
@@ -167,8 +165,8 @@ def words(text: str) -> list[str]:
 
 def determined(walls: Rows) -> Flags:
     """Whether the wall has a rate with both bounds."""
-    known = [~np.isnan(walls.number(name)) for name in ("rate_mm_per_year", "rate_lower", "rate_upper")]
-    return np.logical_and.reduce(known)
+    numbers = [walls.number(name) for name in ("rate_mm_per_year", "rate_lower", "rate_upper")]
+    return np.asarray(~np.isnan(numbers).any(axis=0))
 
 
 def tellable(walls: Rows, rules: Rules) -> Flags:
@@ -269,9 +267,7 @@ def _so_far(walls: Rows, settled: str) -> pa.Array:
 
 def _rate(walls: Rows) -> pa.Array:
     """The wall's rate as the start of a sentence's end: subject, estimate, bounds."""
-    return said(
-        "the wall's inward rate, {likely}, lies {between}", likely=most_likely(walls), between=between(walls)
-    )
+    return said("the wall's inward rate, {likely}, lies {between}", likely=most_likely(walls), between=between(walls))
 
 
 def _since(walls: Rows) -> pa.Array:
@@ -325,9 +321,8 @@ def _in_unit(
     mm: Array, in_inches: Flags, write: Callable[[float, str], str], step: Callable[[str], float] | None = None
 ) -> pa.Array:
     """Numbers in millimetres as `write` tells them in a unit, null for NaN; step: as `written` takes it, by unit."""
-    parts = {}
-    for unit, mine in ((LengthUnit.INCH, in_inches), (LengthUnit.MM, ~in_inches)):
-        here = np.where(mine, mm, np.nan) if mine.any() else None
-        if here is not None:
-            parts[unit] = written(here, lambda value, unit=unit: write(value, unit), step and step(unit))
-    return pc.coalesce(*parts.values()) if parts else pa.array([], pa.string())
+
+    def of(unit: LengthUnit, mine: Flags) -> pa.Array:
+        return written(np.where(mine, mm, np.nan), lambda value: write(value, unit), step and step(unit))
+
+    return pc.coalesce(of(LengthUnit.INCH, in_inches), of(LengthUnit.MM, ~in_inches))
