@@ -1,64 +1,76 @@
 """What becomes of screened readings: likely misreads are held and named, with the slip that would explain them."""
 
-from collections.abc import Iterable
-
 import numpy as np
-import numpy.typing as npt
-import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from monitor import schema, slips
 from monitor.terms import RELEASED, Kind, LengthUnit, State
 from monitor.trend import reasons
-from monitor.trend.cases import CASE, WALL, Cases, dates
-from monitor.trend.rows import Row, plain
+from monitor.trend.cases import Cases
+from monitor.trend.columns import Flags, Whole, dates, having, numbers, one, taken
+from monitor.trend.rows import Row
 from monitor.trend.screening import Screened
 
 WITHIN_SDS = 2.0
 """A slip explains a reading where its true value would stand this many sds off at most."""
 
 
-def ruled(cases: Cases, readings: pd.DataFrame) -> npt.NDArray[np.bool_]:
+def ruled(cases: Cases, readings: pa.Table) -> Flags:
     """Rows of the cases whose reading a person released: it is never set aside again."""
-    decided = set(readings.loc[readings["reason_code"] == RELEASED, "reading_id"])
-    return np.asarray(cases.rows["reading_id"].isin(decided))
+    released = pc.fill_null(pc.equal(one(readings["reason_code"]), RELEASED), False)
+    return np.asarray(released.to_numpy(zero_copy_only=False), dtype=bool)[cases.rows.reading]
 
 
-def table(cases: Cases, found: Screened, readings: pd.DataFrame, walls: pd.DataFrame) -> pd.DataFrame:
+def table(cases: Cases, found: Screened, readings: pa.Table, walls: pa.Table) -> pa.Table:
     """Table schema.SUSPECTS: the readings set aside, by wall, visit and mark."""
-    rows = cases.rows.iloc[found.outliers["row"].to_numpy(np.intp)][[*CASE, "reading_id", "mark", "day"]]
-    rows = rows.reset_index(drop=True).assign(
-        **{name: found.outliers[name] for name in ("z", "off_mm", "sd_mm")}, visit_date=dates(rows["day"])
+    row = found.outliers.row
+    case, reading = cases.rows.case[row], cases.rows.reading[row]
+    wall = cases.walls.row[cases.table.wall[case]]
+    typed = ("reading_id", "value_raw", "unit", "kind", "value_mm")
+    rows = pa.table(
+        {
+            **cases.keys(case),
+            "mark": cases.mark_names(cases.rows.mark[row]),
+            "visit_date": dates(cases.rows.day[row]),
+            **{name: numbers(getattr(found.outliers, name)) for name in ("z", "off_mm", "sd_mm")},
+            **{name: taken(readings[name], reading) for name in typed},
+            "shown_in": taken(walls["unit"], wall),
+        }
     )
-    typed = readings[["reading_id", "value_raw", "unit", "kind", "value_mm"]].drop_duplicates("reading_id", keep="last")
-    shown = walls.drop_duplicates(WALL, keep="last")[[*WALL, "unit"]].rename(columns={"unit": "shown_in"})
-    rows = rows.merge(typed, on="reading_id", how="left").merge(shown, on=WALL, how="left")
-    rows = rows.sort_values([*CASE, "visit_date", "mark", "reading_id"], ignore_index=True)
-    told = [_told(row) for row in plain(rows)]
-    texts = {name: pd.Series([one[name] for one in told], dtype="str") for name in ("likely_raw", "reason")}
-    likely = pd.Series([one["likely_mm"] for one in told], dtype="float64")
-    made: pd.DataFrame = rows.assign(**texts, likely_mm=likely)[schema.SUSPECTS.names]
-    return made
+    order = ("house", "wall", "period", "visit_date", "mark", "reading_id")
+    rows = rows.sort_by([(name, "ascending") for name in order])
+    told = [_told(each) for each in rows.to_pylist()]
+    kinds = {"likely_raw": pa.string(), "reason": pa.string(), "likely_mm": pa.float64()}
+    said = {name: pa.array([each[name] for each in told], kind) for name, kind in kinds.items()}
+    return having(rows, **said).select(schema.SUSPECTS.names).cast(schema.SUSPECTS)
 
 
-def set_aside(readings: pd.DataFrame, reading_ids: Iterable[str]) -> pd.DataFrame:
-    """The readings with those held: kept, shown, counted as held, and not used."""
-    aside = readings["reading_id"].isin(list(reading_ids))
-    return readings.assign(state=readings["state"].mask(aside, str(State.HELD)))
+def set_aside(readings: pa.Table, rows: Whole) -> pa.Table:
+    """The readings with some rows of them held: kept, shown, counted as held, and not used."""
+    aside = np.zeros(len(readings), dtype=bool)
+    aside[rows] = True
+    held = pa.scalar(str(State.HELD), readings["state"].type)
+    return having(readings, state=pc.if_else(pa.array(aside), held, one(readings["state"])))
 
 
-def doubts(cases: Cases, found: Screened) -> pd.DataFrame:
-    """What in a case's readings asks for a confirming visit, though none is set aside: one row per case.
+def doubts(cases: Cases, found: Screened) -> dict[str, pa.Array]:
+    """What in a case's readings asks for a confirming visit, though none is set aside, as columns of the cases.
 
-    CASE; doubt, a clause; may_be_misread, whether one reading alone may be at fault, rather than a whole visit that was
-    set up wrongly or stands where the wall does.
+    doubt: a clause, null for none; may_be_misread: whether one reading alone may be at fault, rather than a whole visit
+    that was set up wrongly or stands where the wall does.
     """
-    rows = cases.rows.iloc[found.doubts["row"].to_numpy(np.intp)][[*CASE, "mark", "day"]]
-    rows = rows.reset_index(drop=True).assign(together=found.doubts["together"], visit_date=dates(rows["day"]))
-    rows = rows.assign(may_be_misread=~rows["together"].astype(bool))
-    rows["may_be_misread"] = rows.groupby(CASE)["may_be_misread"].transform("any")
-    rows = rows.sort_values([*CASE, "day", "mark"]).drop_duplicates(CASE, keep="last")
-    clauses = pd.Series([_doubt(row) for row in plain(rows)], index=rows.index, dtype="str")
-    return rows[[*CASE, "may_be_misread"]].assign(doubt=clauses)
+    rows, count = cases.rows, len(cases.table)
+    row, together = found.doubts.row, found.doubts.together
+    misread = np.zeros(count, dtype=bool)
+    misread[rows.case[row[~together]]] = True
+    order = np.lexsort((rows.mark[row], rows.day[row], rows.case[row]))
+    newest = order[np.append(np.diff(rows.case[row][order]) != 0, [True] * min(len(row), 1)).astype(bool)]
+    clauses = np.full(count, None, dtype=object)
+    names, day = cases.mark_names(rows.mark[row[newest]]).to_pylist(), dates(rows.day[row[newest]]).to_pylist()
+    for number, mark, on in zip(newest, names, day, strict=True):
+        clauses[rows.case[row[number]]] = _doubt(mark, on.isoformat(), bool(together[number]))
+    return {"doubt": pa.array(clauses, pa.string()), "may_be_misread": pa.array(misread)}
 
 
 def _told(row: Row) -> Row:
@@ -86,14 +98,13 @@ def _slip(row: Row) -> tuple[str, float] | None:
     return slips.likely(row["value_raw"], row["unit"] or "", wanted, WITHIN_SDS * row["sd_mm"])
 
 
-def _doubt(row: Row) -> str:
-    day = row["visit_date"].isoformat()
-    if row["together"]:
+def _doubt(mark: str, day: str, together: bool) -> str:
+    if together:
         return (
             f"all marks of the visit of {day} stand apart together from what the other visits foretell, "
             "which its set-up did or the wall"
         )
     return (
-        f"mark {row['mark']} of {day} stands apart from what the other visits foretell, and what else was read at its "
+        f"mark {mark} of {day} stands apart from what the other visits foretell, and what else was read at its "
         "visit cannot tell a misread from a step of the wall"
     )
