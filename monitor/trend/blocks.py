@@ -6,6 +6,7 @@ information: they change no number.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -126,13 +127,43 @@ class Packer:
         self._slot = np.arange(len(rows)) - np.searchsorted(rows.visit, rows.visit)
         self._offset, self._yaw, self._tilt = self._column_slots(rows.visit)
         self._variance = sds.reading_variance(variances, rows.method, rows.step_mm, rows.error_factor)
-        self._size = self._shapes(len(cases.table))
+        self.sizes = self._shapes(len(cases.table))
         self._first = np.searchsorted(rows.case, np.arange(len(cases.table) + 1))
+
+    @cached_property
+    def complete(self) -> npt.NDArray[np.bool_]:
+        """Cases whose visits all read the same marks once by the same set-ups, none free, on one level each (cases,)."""
+        rows, first = self._rows, self._first[:-1]
+        model = first[rows.case] + self._mark  # the mark's reading of the first visit, where that one is complete
+        model = np.minimum(model, len(rows) - 1)
+        same = (self._slot == self._mark) & (self._level == self._mark) & ~self._sds.free[rows.method]
+        for own in (rows.method, self._variance, self._offset, self._yaw, self._tilt):
+            same &= own == own[model]
+        visits, slots, _, levels, marks = self.sizes.T
+        odd = np.bincount(rows.case[~same], minlength=len(first))
+        count = np.diff(self._first)
+        return np.asarray((odd == 0) & (count == visits * marks) & (slots == marks) & (levels == marks) & (count > 0))
+
+    def layout_of(self, cases: Whole, marks: int) -> tuple[Array, Array, Array]:
+        """Of complete cases of one size: variances of readings (B, M), set-up columns (B, M, K), shapes seen (B, M, 3)."""
+        rows = (self._first[cases][:, None] + np.arange(marks)).reshape(-1)
+        b, mark = np.repeat(np.arange(len(cases)), marks), np.tile(np.arange(marks), len(cases))
+        shape = (len(cases), 1, marks, int(self.sizes[cases, 2].max()))
+        columns, _, _ = self._columns(rows, (b, np.zeros_like(b), mark), shape)
+        whole = (len(cases), marks)
+        return self._variance[rows].reshape(whole), columns[:, 0], self._seen[rows].reshape(*whole, RATES)
+
+    def grid(self, cases: Whole, visits: int, marks: int) -> tuple[Whole, Array, Array]:
+        """Of complete cases of one size: rows of Cases.rows (R,), days (V, B), deflections (V, M, B)."""
+        rows = self._first[cases][:, None] + np.arange(visits * marks)
+        read = self._rows.deflection_mm[rows].reshape(len(cases), visits, marks)
+        day = self._rows.day[rows[:, ::marks]].T.astype(np.float64)
+        return self._index[rows].reshape(-1), day, np.ascontiguousarray(np.moveaxis(read, 0, -1))
 
     def blocks(self, wanted: Whole) -> Iterator[Block]:
         """Blocks of the wanted cases, those without a counting row left out, grouped by shape."""
-        wanted = wanted[self._size[wanted, 0] > 0]
-        shapes, group = np.unique(_rounded(self._size[wanted]), axis=0, return_inverse=True)
+        wanted = wanted[self.sizes[wanted, 0] > 0]
+        shapes, group = np.unique(_rounded(self.sizes[wanted]), axis=0, return_inverse=True)
         for number, shape in enumerate(shapes):
             same = wanted[group == number]
             visits, _, _, levels, marks = shape

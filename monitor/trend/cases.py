@@ -20,7 +20,7 @@ from monitor.terms import Method
 from monitor.trend import coded as facts
 from monitor.trend import stretches
 from monitor.trend.coded import Coded, Days, Marks, Read, Walls
-from monitor.trend.columns import Array, Flags, Whole, dates, one, taken
+from monitor.trend.columns import Array, Column, Flags, Whole, dates, one, taken
 from monitor.trend.shapes import Array as Shapes
 from monitor.trend.stretches import Starts
 from monitor.trend.variances import METHODS
@@ -97,12 +97,13 @@ class Rows:
 
 @dataclass(frozen=True)
 class Cases:
-    """Cases and their used readings."""
+    """Cases and their used readings; ids: of all readings of the table that they are from."""
 
     walls: Walls
     marks: Marks
     table: Table
     rows: Rows
+    ids: Column
 
     @cached_property
     def seen(self) -> Shapes:
@@ -120,6 +121,10 @@ class Cases:
             "wall": self.walls.wall.take(at),
             "period": pa.array(period.astype(np.int32)),
         }
+
+    def reading_ids(self, rows: Whole) -> pa.Array:
+        """Ids of the readings of some rows."""
+        return one(self.ids).take(pa.array(self.rows.reading[rows]))
 
     def mark_names(self, marks: Whole) -> pa.Array:
         """Names of marks by their numbers, '' for -1."""
@@ -175,7 +180,7 @@ def cases_of(found: Coded, rules: Rules) -> Cases:
     start = _start_of(keys, size, starts)
     rows = _rows(found, case, period, breaks, start, rules)
     held = np.bincount(case[read.held], minlength=len(keys))
-    return Cases(found.walls, found.marks, _table(keys, size, rows, held, start, rules), rows)
+    return Cases(found.walls, found.marks, _table(keys, size, rows, held, start, rules), rows, read.ids)
 
 
 def at_held_end(cases: Cases, marks: Whole) -> Flags:

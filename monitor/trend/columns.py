@@ -5,7 +5,7 @@ What is not known is null in a table, NaN among numbers and -1 among places, so 
 
 from collections.abc import Sequence
 from datetime import date
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -55,7 +55,7 @@ def dates(numbers: npt.ArrayLike) -> pa.Array:
     return pa.array(np.where(known, found, 0).astype(np.int32), pa.int32(), mask=~known).view(pa.date32())
 
 
-def day_of(day: date) -> int:
+def day_number(day: date) -> int:
     """A date as whole days since 1970-01-01."""
     return day.toordinal() - _EPOCH
 
@@ -146,3 +146,74 @@ def groups(rows: pa.Table, names: Sequence[str]) -> tuple[Whole, Whole]:
     first = np.zeros(len(coded.dictionary), dtype=np.intp)
     first[number[::-1]] = np.arange(len(number) - 1, -1, -1)
     return number, first
+
+
+def numbers(values: npt.ArrayLike) -> pa.Array:
+    """Numbers as a column, null for NaN."""
+    return pa.array(np.asarray(values, dtype=np.float64), pa.float64(), from_pandas=True)
+
+
+def texts(column: Column) -> pa.Array:
+    """Texts (rows,), '' for null."""
+    return pc.fill_null(one(column), "")
+
+
+def having(table: pa.Table, **columns: Column) -> pa.Table:
+    """The table with those columns: in the place of its own of that name, else behind all others."""
+    for name, column in columns.items():
+        at = table.schema.get_field_index(name)
+        table = table.append_column(name, column) if at < 0 else table.set_column(at, name, column)
+    return table
+
+
+class Rows:
+    """Some rows of a table, whose columns are read as arrays where they are asked for.
+
+    at: numbers of these rows within the table (rows,). A column that the table lacks is unknown in every row.
+    """
+
+    def __init__(self, table: pa.Table, at: Whole | None = None) -> None:
+        self._table = table
+        self._all = at is None
+        self.at: Whole = np.arange(len(table)) if at is None else at
+
+    def __len__(self) -> int:
+        return len(self.at)
+
+    def only(self, mask: Flags) -> "Rows":
+        """Those of the rows for which `mask` (rows,) is true."""
+        return self if mask.all() else Rows(self._table, self.at[mask])
+
+    def number(self, name: str) -> Array:
+        """Numbers (rows,), NaN for null."""
+        return reals(self._read(name, pa.float64()))
+
+    def count(self, name: str) -> Whole:
+        """Whole numbers (rows,), 0 for null."""
+        return np.nan_to_num(self.number(name)).astype(np.intp)
+
+    def day(self, name: str) -> Array:
+        """Dates as whole days since 1970-01-01 (rows,), NaN for null."""
+        return days(self._read(name, pa.date32()))
+
+    def flag(self, name: str) -> Flags:
+        """Truth (rows,), False for null."""
+        return flags(self._read(name, pa.bool_()))
+
+    def text(self, name: str) -> pa.Array:
+        """Texts (rows,), '' for null."""
+        return texts(self._read(name, pa.string()))
+
+    def says(self, name: str, word: str = "") -> Flags:
+        """Whether a column of texts holds that word alone (rows,)."""
+        return flags(pc.equal(self.text(name), word))
+
+    def tuples(self, names: Sequence[str]) -> list[tuple[Any, ...]]:
+        """Values of some columns row by row, None for null; for few rows."""
+        return list(zip(*(self._read(name, pa.null()).to_pylist() for name in names), strict=True))
+
+    def _read(self, name: str, kind: pa.DataType) -> pa.Array:
+        if name not in self._table.column_names:
+            return pa.nulls(len(self), kind)
+        column = one(self._table[name])
+        return column if self._all else column.take(pa.array(self.at))

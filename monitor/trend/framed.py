@@ -1,5 +1,6 @@
 """The readings of cases as a frame, for the dense fit of single walls and its summary: never for all walls."""
 
+import numpy as np
 import pandas as pd
 
 from monitor.trend.cases import Cases
@@ -10,7 +11,7 @@ _PART = {number: str(part) for part, number in PARTS.items()}
 
 
 def rows_of(cases: Cases) -> pd.DataFrame:
-    """Cases.rows with house, wall, period, the names of marks, methods and parts, and where each mark stands.
+    """Cases.rows with house, wall, period, the readings' ids, the names of marks, methods and parts, and where each mark stands.
 
     mark_code, method_code: the numbers of mark and method.
     """
@@ -21,6 +22,7 @@ def rows_of(cases: Cases) -> pd.DataFrame:
     places = {name: getattr(marks, name)[rows.mark] for name in ("x_mm", "z_mm")}
     sizes = {name: getattr(walls, name)[wall] for name in ("length_mm", "clear_height_mm", "left_free", "right_free")}
     words = {
+        "reading_id": cases.reading_ids(np.arange(len(rows))).to_pylist(),
         "mark": cases.mark_names(rows.mark).to_pylist(),
         "part": [_PART[int(part)] for part in rows.part],
         "method": [str(METHODS[method]) for method in rows.method],

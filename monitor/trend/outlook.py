@@ -127,18 +127,4 @@ def _day(future: Future, visits: Whole) -> Array:
 
 def _enough(future: Future, visits: Whole, rules: Rules) -> npt.NDArray[np.bool_]:
     """Whether visits and months are enough for holding once so many planned visits are made."""
-    first, last = _days(future.day[:, 0]), _days(_day(future, visits))
-    counts = (future.now + visits).tolist()
-    return np.array(
-        [
-            start is not None and day is not None and enough(start, count, day, rules)
-            for start, day, count in zip(first, last, counts, strict=True)
-        ],
-        dtype=bool,
-    )
-
-
-def _days(numbers: Array) -> list[date | None]:
-    """Whole days since 1970-01-01 as dates, None for NaN."""
-    found: list[date | None] = dates(numbers).astype("datetime64[D]").tolist()
-    return found
+    return enough(future.day[:, 0], future.now + visits, _day(future, visits), rules)

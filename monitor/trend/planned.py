@@ -12,16 +12,17 @@ from datetime import date
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+import pyarrow as pa
 
 from monitor.config import Rules, Settings, Variances
 from monitor.terms import Part, State
 from monitor.trend.blocks import Block, Packer
 from monitor.trend.cases import CASE, WALL, Cases, build
+from monitor.trend.columns import Rows, dates, day_number, having, places
 from monitor.trend.fit import Fit, Season, fit_given, sums_of, unknown_season
 from monitor.trend.information import Sums, accumulate
 from monitor.trend.portfolio import Fitted
-from monitor.trend.rows import plain
-from monitor.trend.schedule import planned_months, planned_visits
+from monitor.trend.schedule import intervals, planned_visits, with_months
 from monitor.trend.shapes import Array, Flags
 from monitor.trend.variances import LEAST
 
@@ -106,36 +107,34 @@ class Future:
         ), starts
 
 
-def planned_days(wall_results: pd.DataFrame, walls: pd.DataFrame, judged_on: date, rules: Rules) -> pd.DataFrame:
+def planned_days(wall_results: pa.Table, walls: pa.Table, judged_on: date, rules: Rules) -> pa.Table:
     """Days of the visits to come of every current period: house, wall, visit_on, number (0 for the next visit).
 
     wall_results: needs house, wall, is_current, started_on, last_visit. A visit that is due already is made on the day
     of judging.
     """
-    months = {(row["house"], row["wall"]): row["visit_months"] or "" for row in plain(walls[[*WALL, "visit_months"]])}
-    current = wall_results.loc[wall_results["is_current"], [*WALL, "started_on", "last_visit"]]
-    out = []
-    for row in plain(current):
-        key = (row["house"], row["wall"])
-        own = planned_months(months.get(key, ""), f"{key[0]}-{key[1]}")
-        made = planned_visits(row, own, rules, not_before=judged_on, count=HORIZON)
-        out += [(*key, day, number) for number, day in enumerate(made)]
-    frame = pd.DataFrame(out, columns=[*WALL, "visit_on", "number"])
-    return frame.assign(visit_on=pd.to_datetime(frame["visit_on"]).astype("datetime64[us]"))
+    rows = Rows(with_months(wall_results, walls))
+    current = rows.only(rows.flag("is_current"))
+    started, last = current.day("started_on"), current.day("last_visit")
+    planned = planned_visits(started, last, intervals(current), rules, not_before=judged_on, count=HORIZON)
+    case, number = np.nonzero(~np.isnan(planned))
+    of = wall_results.select(WALL).take(pa.array(current.at[case]))
+    return having(of, visit_on=dates(planned[case, number]), number=pa.array(number.astype(np.int32)))
 
 
-def brought_forward(ahead: pd.DataFrame, wall_results: pd.DataFrame, judged_on: date) -> pd.DataFrame:
+def brought_forward(ahead: pa.Table, wall_results: pa.Table, judged_on: date) -> pa.Table:
     """The days of visits to come of those walls alone whose next visit is due sooner than their schedule has it.
 
     ahead: as planned_days gives it; wall_results: judged, with the day it is due, on which or, where that is past, on
     the day of judging the next visit is made; the later ones stand.
     """
-    due = wall_results.loc[wall_results["is_current"], [*WALL, "due_on"]]
-    days = ahead.merge(due, on=WALL, how="left")
-    sooner = days["due_on"].mask(days["due_on"] < pd.Timestamp(judged_on), pd.Timestamp(judged_on))
-    earlier = (days["number"] == 0) & (sooner < days["visit_on"])
-    moved = days.assign(visit_on=days["visit_on"].where(~earlier, sooner))
-    return moved.loc[earlier.groupby([days[name] for name in WALL]).transform("any"), ahead.columns]
+    current = wall_results.filter(pa.array(Rows(wall_results).flag("is_current")))
+    days, at = Rows(ahead), places(ahead, current, WALL)
+    due = np.where(at < 0, np.nan, np.append(Rows(current).day("due_on"), np.nan)[at])
+    sooner, planned = np.maximum(due, day_number(judged_on)), days.day("visit_on")
+    earlier = (days.count("number") == 0) & (sooner < planned)
+    moved = having(ahead, visit_on=dates(np.where(earlier, sooner, planned)))
+    return moved.filter(pa.array(places(ahead, ahead.filter(pa.array(earlier)), WALL) >= 0))
 
 
 def futures(

@@ -12,6 +12,7 @@ from scipy import optimize, stats
 
 from monitor.config import Rules
 from monitor.errors import TrendError
+from monitor.trend.columns import Array, Flags, Whole
 from monitor.trend.schedule import add_months
 
 LEVEL = 0.95
@@ -71,23 +72,26 @@ def first_settling(
     return None
 
 
-def earliest_holding(first_visit: date | None, visits: int, planned: Sequence[date], rules: Rules) -> date | None:
+def earliest_holding(first_visit: Array, visits: Whole, planned: Array, rules: Rules) -> Array:
     """First planned day on which a period has visits and months enough to be called holding, whatever they show.
 
-    For periods in which nothing was read yet, so that no design foretells what their visits show.
+    For periods in which nothing was read yet, so that no design foretells what their visits show. Days are whole
+    numbers since 1970-01-01.
 
-    first_visit: the first visit that counts, None where there is none yet; visits: those that count so far; planned:
-    days of the visits to come, rising. None where the planned visits are too few.
+    first_visit: the first visit that counts (walls,), NaN where there is none yet; visits: those that count so far;
+    planned: days of the visits to come (walls, planned), rising, NaN for one that does not count. Returns (walls,), NaN
+    where the planned visits are too few.
     """
-    for count, day in enumerate(planned, start=visits + 1):
-        if enough(first_visit or planned[0], count, day, rules):
-            return day
-    return None
+    counts = ~np.isnan(planned)
+    made = visits[:, None] + counts.cumsum(axis=1)
+    first = np.where(np.isnan(first_visit), np.fmin.reduce(planned, axis=1, initial=np.nan), first_visit)
+    ready = counts & enough(first[:, None], made, planned, rules)
+    return np.fmin.reduce(np.where(ready, planned, np.nan), axis=1, initial=np.nan)
 
 
-def enough(first_visit: date, visits: int, last_visit: date, rules: Rules) -> bool:
-    """Whether visits that count, from the first to the last, are enough for holding, whatever they show."""
-    return visits >= rules.holding_visits and last_visit >= add_months(first_visit, rules.holding_months)
+def enough(first_visit: Array, visits: Whole, last_visit: Array, rules: Rules) -> Flags:
+    """Whether visits that count, from the first day to the last, are enough for holding, whatever they show."""
+    return (visits >= rules.holding_visits) & (last_visit >= add_months(first_visit, rules.holding_months))
 
 
 def _telling(se: float) -> None:

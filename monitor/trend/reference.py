@@ -6,7 +6,7 @@ column of the regression. Nothing here is shared with the batched engine but the
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -89,7 +89,7 @@ def dense(
 def rate_rows(cases: Cases, wall_cases: Sequence[int]) -> tuple[pd.DataFrame, Array]:
     """Rows of the given cases that count for the rate, in the order of Cases.rows, and their shapes as seen."""
     chosen = cases.rows.counts & np.isin(cases.rows.case, wall_cases)
-    some = Cases(cases.walls, cases.marks, cases.table, cases.rows.take(chosen))
+    some = replace(cases, rows=cases.rows.take(chosen))
     return rows_of(some), some.seen
 
 

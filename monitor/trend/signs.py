@@ -98,7 +98,7 @@ def sightings(readings: pa.Table, walls: pa.Table, judged_on: date) -> Sightings
     they are not of the latest visit.
     """
     wall, day = columns.places(readings, walls, _WALL), columns.days(readings["visit_date"])
-    known, ours = day <= columns.day_of(judged_on), wall >= 0
+    known, ours = day <= columns.day_number(judged_on), wall >= 0
     newest = np.full(len(walls), -np.inf)
     np.maximum.at(newest, wall[known & ours], day[known & ours])
     row = np.flatnonzero(ours & ~columns.is_text(readings["seen"], ""))

@@ -38,7 +38,7 @@ def cases(
 
 def jumps(found: Cases, variances: Variances = SETTINGS.variances) -> Jump:
     (done,) = fitted(found, variances)
-    return jump(done.visits, done.block, done.season, variances)
+    return jump(done, variances)
 
 
 def dense_jump(found: Cases, variances: Variances) -> tuple[float, float]:
