@@ -43,7 +43,7 @@ def totals(
     largest inward deflection over the marks of the latest visit, each the mean of its set-ups, and of several methods
     the largest; null, with total_mark and total_reference '', where no method of that visit has a reference.
     """
-    visits, places, names = _visits(readings, walls), _places(marks), columns.texts(readings["mark"])
+    visits, places, names = _visits(readings, walls), _places(marks), columns.distinct(readings["mark"])
     latest = _read(readings, visits, visits.last, marks, names)
     length_mm, zero_mm = columns.reals(walls["length_mm"]), columns.reals(walls["zero_total_mm"])
     parts = [
