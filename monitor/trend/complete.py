@@ -335,9 +335,7 @@ def _variances(of: Turned, found: Solved) -> Array:
     return np.asarray(turn(of.q**2, found.slack) + sum(part**2 for part in shared))
 
 
-def _rates(
-    layouts: Layouts, which: Whole, of: Turned, found: Solved, tau: Array, *, with_parts: bool = False
-) -> Rates:
+def _rates(layouts: Layouts, which: Whole, of: Turned, found: Solved, tau: Array, *, with_parts: bool = False) -> Rates:
     """Rates of components and marks; components and covariances only with_parts."""
     marks, count = of.w.shape
     known = found.known.all(axis=0) if len(found.known) else np.zeros(count, dtype=bool)
@@ -355,7 +353,11 @@ def _rates(
         variance = turn(of.q**2, found.slack) + sum(part**2 for part in shared)
         covariance[:, np.arange(marks), np.arange(marks)] = variance.T
     covariance = np.where(measured[:, :, None] & measured[:, None, :], covariance, 0.0)
-    parts = _components(layouts, which, found) if with_parts else (np.zeros((count, RATES), bool), *[np.full((count, RATES), np.nan)] * 2)
+    parts = (
+        _components(layouts, which, found)
+        if with_parts
+        else (np.zeros((count, RATES), bool), *[np.full((count, RATES), np.nan)] * 2)
+    )
     return Rates(*parts, seen, measured, np.where(measured, rate, np.nan), covariance, np.zeros(count, dtype=bool), tau)
 
 
@@ -363,7 +365,11 @@ def _components(layouts: Layouts, which: Whole, found: Solved) -> tuple[Flags, A
     """Components measured, with rate and standard error (B, 3)."""
     rank = len(found.x) - 2
     count = found.x[0].shape[-1]
-    measured, rate, se = np.zeros((count, RATES), dtype=bool), np.full((count, RATES), np.nan), np.full((count, RATES), np.nan)
+    measured, rate, se = (
+        np.zeros((count, RATES), dtype=bool),
+        np.full((count, RATES), np.nan),
+        np.full((count, RATES), np.nan),
+    )
     inside = layouts.inside[which]
     if not rank or not inside.any():
         return measured, rate, se

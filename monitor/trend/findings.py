@@ -189,9 +189,7 @@ def _total_grave(walls: Rows, rules: Rules) -> Found:
     return _found(walls, Outcome.YES, Urgency.KEEP_OUT, walls.number("total_mm"), graver, "mm", text, _KEEP_OUT)
 
 
-def _total_told(
-    walls: Rows, rules: Rules, outcome: Outcome, urgency: Urgency, step: str, beside: Text = ""
-) -> Found:
+def _total_told(walls: Rows, rules: Rules, outcome: Outcome, urgency: Urgency, step: str, beside: Text = "") -> Found:
     text = said("{told}{beside}.", told=_against_limit(walls, rules), beside=beside)
     value, limit = walls.number("total_mm"), walls.number("total_limit_mm")
     return _found(walls, outcome, urgency, value, limit, "mm", text, step)
@@ -310,9 +308,7 @@ def _alarmed(walls: Rows, urgency: Urgency, step: str) -> Found:
     return _noted(walls, Outcome.YES, urgency, pc.add(pc.count_substring(signs, ", "), 1), text, step)
 
 
-def _noted(
-    walls: Rows, outcome: Outcome, urgency: Urgency, value: npt.ArrayLike, text: Text, step: str = ""
-) -> Found:
+def _noted(walls: Rows, outcome: Outcome, urgency: Urgency, value: npt.ArrayLike, text: Text, step: str = "") -> Found:
     return _found(walls, outcome, urgency, value, 1.0, "signs", text, step)
 
 
@@ -410,9 +406,7 @@ def _held(walls: Rows, rules: Rules) -> Found:
     return _found(walls, Outcome.YES, pa.array(urgency), value, limit, pa.array(unit), pa.array(text), pa.array(step))
 
 
-def _held_told(
-    found: Held, rules: Rules, in_inches: bool, look_again: bool
-) -> tuple[str, float, float, str, str, str]:
+def _held_told(found: Held, rules: Rules, in_inches: bool, look_again: bool) -> tuple[str, float, float, str, str, str]:
     """Urgency, value, limit, unit, reason and next step."""
     text = f"{found.count} {'reading is' if found.count == 1 else 'readings are'} held and not used"
     if found.not_compared:

@@ -155,9 +155,7 @@ def counted(numbers: Array | Whole, noun: str) -> pa.Array:
 def visits(walls: Rows) -> pa.Array:
     """'5 visits in 24 months'."""
     span = np.rint(np.nan_to_num(walls.number("span_years")) * 12)
-    return said(
-        "{visits} in {months}", visits=counted(walls.count("visits"), "visit"), months=counted(span, "month")
-    )
+    return said("{visits} in {months}", visits=counted(walls.count("visits"), "visit"), months=counted(span, "month"))
 
 
 def words(text: str) -> list[str]:
@@ -269,9 +267,7 @@ def _so_far(walls: Rows, settled: str) -> pa.Array:
 
 def _rate(walls: Rows) -> pa.Array:
     """The wall's rate as the start of a sentence's end: subject, estimate, bounds."""
-    return said(
-        "the wall's inward rate, {likely}, lies {between}", likely=most_likely(walls), between=between(walls)
-    )
+    return said("the wall's inward rate, {likely}, lies {between}", likely=most_likely(walls), between=between(walls))
 
 
 def _since(walls: Rows) -> pa.Array:
