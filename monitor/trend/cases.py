@@ -6,7 +6,7 @@ wall (rate, cycle, wobble, local deviation), not by a common level. A set-up of 
 column of a plumb line, else one typed set-up, within a visit.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 
@@ -181,6 +181,12 @@ def cases_of(found: Coded, rules: Rules) -> Cases:
     rows = _rows(found, case, period, breaks, start, rules)
     held = np.bincount(case[read.held], minlength=len(keys))
     return Cases(found.walls, found.marks, _table(keys, size, rows, held, start, rules), rows, read.ids)
+
+
+def of_walls(cases: Cases, walls: Flags) -> Cases:
+    """The same cases, of which only the readings of some walls (a flag each) count."""
+    counts = cases.rows.counts & walls[cases.table.wall[cases.rows.case]]
+    return replace(cases, rows=replace(cases.rows, counts=counts))
 
 
 def at_held_end(cases: Cases, marks: Whole) -> Flags:

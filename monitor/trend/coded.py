@@ -49,10 +49,11 @@ class Walls:
 
 @dataclass(frozen=True)
 class Marks:
-    """Marks that are read, in order; all (marks,).
+    """Marks that are registered on one of the walls, or read, in order; all (marks,).
 
-    line, upright: which of them share a row (one string) and a column (one plumb line) of their wall: numbers. seen,
-    seen_on_wall (marks, 3): shapes there as a method sees them that stands apart from the wall, or on it.
+    line, upright: which of them share a row (one string) and a column (one plumb line) of their wall: numbers. retired_on: last
+    day it was good, NaN while it is; heir: the mark that replaces it, -1 for none. seen, seen_on_wall (marks, 3): shapes there as a
+    method sees them that stands apart from the wall, or on it.
     """
 
     wall: Whole
@@ -61,6 +62,8 @@ class Marks:
     z_mm: Array
     line: Whole
     upright: Whole
+    retired_on: Array
+    heir: Whole
     seen: Array
     seen_on_wall: Array
 
@@ -146,22 +149,27 @@ def coded(readings: pa.Table, walls: pa.Table, marks: pa.Table, events: pa.Table
     real = {name: reals(readings[name])[kept] for name in ("deflection_mm", "step_mm", "error_factor", "setup")}
     _check(readings, kept[~held & ((method < 0) | ~np.isfinite(real["deflection_mm"]) | np.isnan(when))])
     known = _walls(walls, registered, house_names, wall_names, number)
-    (mark_name, placed_name), names = codes([texts["mark"], marks["mark"]])
-    key, mark = np.unique(wall * (len(names) + 1) + mark_name, return_inverse=True)
-    placed = _last(of_marks * (len(names) + 1) + placed_name, of_marks >= 0, key)
+    (mark_name, placed_name, replaced), names = codes([texts["mark"], marks["mark"], marks["replaces"]])
+    size = len(names) + 1
+    own, at = wall * size + mark_name, of_marks >= 0
+    key = np.unique(np.concatenate([_distinct(own), of_marks[at] * size + placed_name[at]]))
+    mark = np.searchsorted(key, own)
+    placed = _last(of_marks * size + placed_name, at, key)
+    heir = _last(of_marks * size + replaced, at & ~_nameless(marks["replaces"]), key)
+    heir = np.where(heir >= 0, np.searchsorted(key, (of_marks * size + placed_name)[heir]), -1)
     read = Read(
         ids=readings["reading_id"],
         reading=kept,
         held=held,
         wall=wall,
-        mark=mark.astype(np.intp),
+        mark=mark,
         method=method,
         typed=np.nan_to_num(real["setup"], nan=1.0).astype(np.intp),
         part=_words(one(readings["part"]).take(pa.array(kept)), PARTS, PARTS[Part.NONE]),
         day=np.nan_to_num(when).astype(np.int64),
         **{name: real[name] for name in ("deflection_mm", "step_mm", "error_factor")},
     )
-    found = _marks(known, key // (len(names) + 1), names.take(pa.array(key % (len(names) + 1))), marks, placed)
+    found = _marks(known, key // size, names.take(pa.array(key % size)), marks, placed, heir)
     return Coded(known, found, read, _events(events, of_events, found, today))
 
 
@@ -222,7 +230,7 @@ def _walls(walls: pa.Table, registered: Whole, house: pa.Array, wall: pa.Array, 
     return Walls(house=house, wall=wall, method=method, row=row, **sizes, **free)
 
 
-def _marks(walls: Walls, wall: Whole, name: pa.Array, marks: pa.Table, placed: Whole) -> Marks:
+def _marks(walls: Walls, wall: Whole, name: pa.Array, marks: pa.Table, placed: Whole, heir: Whole) -> Marks:
     x_mm, z_mm = (reals(taken(marks[axis], placed)) for axis in ("x_mm", "z_mm"))
     (line,), _ = codes([_or_number(taken(marks["row"], placed), z_mm)])
     (upright,), _ = codes([_or_number(taken(marks["column"], placed), x_mm)])
@@ -239,7 +247,12 @@ def _marks(walls: Walls, wall: Whole, name: pa.Array, marks: pa.Table, placed: W
         )
         for stands in (False, True)
     )
-    return Marks(wall, name, x_mm, z_mm, line, upright, seen, on_wall)
+    retired_on = days(taken(marks["retired_on"], placed))
+    return Marks(wall, name, x_mm, z_mm, line, upright, retired_on, heir, seen, on_wall)
+
+
+def _nameless(column: Column) -> Flags:
+    return np.asarray(pc.equal(pc.fill_null(one(column), ""), ""))
 
 
 def _or_number(names: pa.Array, number: Array) -> pa.Array:

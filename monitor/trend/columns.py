@@ -29,7 +29,7 @@ def reals(column: Column) -> Array:
 
 def flags(column: Column) -> Flags:
     """Truth (rows,), False for null."""
-    return np.asarray(pc.fill_null(one(column), False).to_numpy(zero_copy_only=False), dtype=bool)
+    return np.asarray(pc.fill_null(one(column).cast(pa.bool_()), False).to_numpy(zero_copy_only=False), dtype=bool)
 
 
 def whole(column: Column, unknown: int = -1) -> Whole:
@@ -155,7 +155,13 @@ def numbers(values: npt.ArrayLike) -> pa.Array:
 
 def texts(column: Column) -> pa.Array:
     """Texts (rows,), '' for null."""
-    return pc.fill_null(one(column), "")
+    return pc.fill_null(one(column).cast(pa.string()), "")
+
+
+def replaced(table: pa.Table, rows: pa.Table, names: Sequence[str]) -> pa.Table:
+    """The table with those of its rows that have the same key as one of `rows` replaced by it, in their places."""
+    at = places(table, rows, names)
+    return pa.concat_tables([table, rows]).take(pa.array(np.where(at < 0, np.arange(len(table)), len(table) + at)))
 
 
 def having(table: pa.Table, **columns: Column) -> pa.Table:

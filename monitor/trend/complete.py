@@ -105,6 +105,7 @@ class Complete:
     turned: Turned
     center: Array
     time0: Array
+    before: Season
     prior: Prior
     moments: Moments
     solved: Solved
@@ -141,8 +142,7 @@ class Complete:
             q=q,
         )
         season = cycles.before(cases)
-        precision = np.moveaxis(np.linalg.inv(season.covariance), 0, -1)
-        prior = Prior(season.mean.T.copy(), np.ascontiguousarray(precision))
+        prior = Prior(season.mean.T.copy(), _inverse(np.moveaxis(season.covariance, 0, -1)))
         moments = whole(of)
         omega = np.full(len(cases), max(variances.local_mm_per_year**2, LEAST))
         found = solve(of, moments, omega, prior)
@@ -156,7 +156,22 @@ class Complete:
         cycles.learn(cases, _season(found))
         scale = moderated(q_, d, variances)
         return cls(
-            cases, rows, layouts, which, of, center, time0, prior, moments, found, q_, d, rates, scale, variances
+            cases,
+            rows,
+            layouts,
+            which,
+            of,
+            center,
+            time0,
+            season,
+            prior,
+            moments,
+            found,
+            q_,
+            d,
+            rates,
+            scale,
+            variances,
         )
 
     @cached_property
@@ -327,6 +342,12 @@ class _Free:
         """pull inverse pull' of each reading (V, M, B)."""
         first, cross, second = (value[:, None] for value in self.inverse)
         return np.asarray(pull[0] ** 2 * first + 2 * pull[0] * pull[1] * cross + pull[1] ** 2 * second)
+
+
+def _inverse(of: Array) -> Array:
+    """Inverse of symmetric matrices (2, 2, B)."""
+    a, b, c = of[0, 0], of[0, 1], of[1, 1]
+    return np.array([[c, -b], [-b, a]]) / (a * c - b**2)
 
 
 def _variances(of: Turned, found: Solved) -> Array:

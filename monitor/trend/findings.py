@@ -113,7 +113,8 @@ def trend(walls: Rows, rules: Rules) -> list[Found]:
     """Moving is yes, holding no, everything else undecided; a period that is over asks for nobody."""
     return decided(
         walls,
-        (walls.says("verdict", Verdict.MOVING), lambda rows: _trend_by_odds(rows, rules, Outcome.YES, Urgency.DECISION)),
+        (walls.says("verdict", Verdict.MOVING),
+         lambda rows: _trend_by_odds(rows, rules, Outcome.YES, Urgency.DECISION)),
         (walls.says("verdict", Verdict.LOOK_AGAIN),
          lambda rows: _trend_by_odds(rows, rules, Outcome.UNDECIDED, Urgency.CONFIRM)),
         (walls.says("verdict", Verdict.HOLDING), lambda rows: _trend_by_bound(rows, Outcome.NO)),

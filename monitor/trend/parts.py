@@ -10,7 +10,7 @@ import numpy as np
 
 from monitor.trend.bounds import Scale
 from monitor.trend.columns import Whole
-from monitor.trend.fit import Rates
+from monitor.trend.fit import Rates, Season
 from monitor.trend.shapes import Array, Flags
 
 
@@ -108,6 +108,10 @@ class Part(Protocol):
     @property
     def scale(self) -> Scale:
         """Moderated residual scale (B,)."""
+
+    @property
+    def before(self) -> Season:
+        """The yearly cycle as it was known before (B,)."""
 
     @property
     def swing_mm(self) -> Array:

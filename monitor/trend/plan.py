@@ -9,7 +9,7 @@ import pyarrow.compute as pc
 from monitor import schema
 from monitor.config import Rules
 from monitor.terms import Outcome, Rule, Verdict
-from monitor.trend.columns import Array, Flags, Rows, Whole, dates, having, key, numbers, one, places
+from monitor.trend.columns import Array, Rows, Whole, having, numbers, one, places
 from monitor.trend.reasons import counted, inches, rates, threshold
 from monitor.trend.sentences import chosen, month_of, months, pick, said, same, where, written
 
@@ -108,7 +108,7 @@ def _in_order(texts: pa.Array) -> Whole:
     coded = texts.dictionary_encode()
     place = np.empty(len(coded.dictionary), dtype=np.intp)
     place[pc.sort_indices(coded.dictionary).to_numpy()] = np.arange(len(place))
-    return place[coded.indices.to_numpy()]
+    return np.asarray(place[coded.indices.to_numpy()])
 
 
 def _with(rows: pa.Table, others: pa.Table, by: Collection[str], names: Collection[str]) -> pa.Table:

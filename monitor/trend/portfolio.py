@@ -63,6 +63,11 @@ class Fitted:
         return self.block.last
 
     @property
+    def before(self) -> Season:
+        """The cycle as it was known before (B,)."""
+        return self.season
+
+    @property
     def swing_mm(self) -> Array:
         """Half swing of the yearly cycle (B,)."""
         return np.asarray(np.hypot(*np.moveaxis(self.fit.estimate.theta[:, self.block.layout.season], -1, 0)))

@@ -4,7 +4,7 @@ Functions of `Rows` take rows of the wall results with the unit of their wall, a
 """
 
 from collections.abc import Callable
-from math import exp, log
+from math import log
 
 import numpy as np
 import pyarrow as pa
@@ -165,8 +165,8 @@ def words(text: str) -> list[str]:
 
 def determined(walls: Rows) -> Flags:
     """Whether the wall has a rate with both bounds."""
-    known = [~np.isnan(walls.number(name)) for name in ("rate_mm_per_year", "rate_lower", "rate_upper")]
-    return np.logical_and.reduce(known)
+    numbers = [walls.number(name) for name in ("rate_mm_per_year", "rate_lower", "rate_upper")]
+    return np.asarray(~np.isnan(numbers).any(axis=0))
 
 
 def tellable(walls: Rows, rules: Rules) -> Flags:
@@ -321,9 +321,8 @@ def _in_unit(
     mm: Array, in_inches: Flags, write: Callable[[float, str], str], step: Callable[[str], float] | None = None
 ) -> pa.Array:
     """Numbers in millimetres as `write` tells them in a unit, null for NaN; step: as `written` takes it, by unit."""
-    parts = {}
-    for unit, mine in ((LengthUnit.INCH, in_inches), (LengthUnit.MM, ~in_inches)):
-        here = np.where(mine, mm, np.nan) if mine.any() else None
-        if here is not None:
-            parts[unit] = written(here, lambda value, unit=unit: write(value, unit), step and step(unit))
-    return pc.coalesce(*parts.values()) if parts else pa.array([], pa.string())
+
+    def of(unit: LengthUnit, mine: Flags) -> pa.Array:
+        return written(np.where(mine, mm, np.nan), lambda value: write(value, unit), step and step(unit))
+
+    return pc.coalesce(of(LengthUnit.INCH, in_inches), of(LengthUnit.MM, ~in_inches))

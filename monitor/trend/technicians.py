@@ -84,6 +84,18 @@ def technicians_of(cases: Cases, readings: pa.Table) -> Whole:
     return np.where(unnamed, -1, number)
 
 
+def shared(cases: Cases, technician: Whole) -> Flags:
+    """Whether several people, or a named one and nobody, read a case by one method (cases,): else nothing is told."""
+    rows, count = cases.rows, len(cases.table)
+    if not len(rows) or technician.min() == technician.max():
+        return np.zeros(count, dtype=bool)
+    of = rows.case * len(METHODS) + rows.method
+    least, most = np.full(count * len(METHODS), np.iinfo(np.intp).max), np.full(count * len(METHODS), -2)
+    np.minimum.at(least, of[rows.counts], technician[rows.counts])
+    np.maximum.at(most, of[rows.counts], technician[rows.counts])
+    return np.asarray((least < most).reshape(count, len(METHODS)).any(axis=1))
+
+
 def sums(cases: Cases, done: Fitted, technician: Whole) -> Told:
     """What a block's walls tell of technicians. technician: of each row of Cases.rows."""
     block = done.block
