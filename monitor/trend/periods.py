@@ -7,7 +7,7 @@ an error of the older cycle does to the newer estimate. Given the variances this
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import NamedTuple, TypeVar
 
 import numpy as np
@@ -143,5 +143,5 @@ def _period(done: Fitted, b: int, lines: list[Line], last_day: int) -> Period:
 
 def _at(whole: T, b: int) -> T:
     """One case of arrays that lead with the case; what is no array is left as it is."""
-    values = {field.name: getattr(whole, field.name) for field in fields(whole)}
-    return replace(whole, **{name: value[b] for name, value in values.items() if isinstance(value, np.ndarray)})
+    values = {name: value[b] if isinstance(value, np.ndarray) else value for name, value in vars(whole).items()}
+    return type(whole)(**values)
