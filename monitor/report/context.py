@@ -6,7 +6,6 @@ from dataclasses import astuple, dataclass, field, replace
 from datetime import date, datetime
 from functools import cached_property
 from hashlib import sha256
-from itertools import groupby
 from typing import Any
 
 import pyarrow as pa
@@ -14,6 +13,7 @@ import pyarrow as pa
 from monitor import schema
 from monitor.config import Rules, Variances
 from monitor.errors import NotFoundError, Where
+from monitor.report.by_wall import ByWall
 from monitor.report.day_states import DayStates
 from monitor.results import Assessment
 from monitor.terms import EventKind, Outcome, Part, State, Urgency
@@ -31,25 +31,6 @@ def tellable(row: Row) -> bool:
     """Whether a period's result (wall_results) rests on visits enough to show a rate, its bounds or a line."""
     said = row.get("tellable")
     return bool((row["visits"] or 0) >= TELLING_VISITS if said is None else said)
-
-
-class ByWall:
-    """A table whose rows are found by (house, wall), without turning the other walls' rows into objects."""
-
-    def __init__(self, table: pa.Table) -> None:
-        self._table = table.combine_chunks()
-        self._runs: dict[Key, list[tuple[int, int]]] = defaultdict(list)
-        start = 0
-        for key, run in groupby(zip(table["house"].to_pylist(), table["wall"].to_pylist(), strict=True)):
-            length = sum(1 for _ in run)
-            self._runs[key].append((start, length))
-            start += length
-
-    def rows(self, key: Key) -> list[Row]:
-        """The wall's rows in table order; empty where there are none."""
-        return [
-            row for start, length in self._runs.get(key, ()) for row in self._table.slice(start, length).to_pylist()
-        ]
 
 
 @dataclass(frozen=True)

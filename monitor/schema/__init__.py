@@ -51,6 +51,7 @@ from monitor.schema.office import (
     SETTINGS_KEPT,
 )
 from monitor.schema.results import FINDINGS, MARK_RESULTS, MOVEMENT, PLAN, REPAIRS, SUSPECTS, WALL_RESULTS
+from monitor.schema.rows import rows
 
 __all__ = [
     "ACCOUNTS",
@@ -111,6 +112,7 @@ __all__ = [
     "empty",
     "find",
     "meaning",
+    "rows",
 ]
 
 Tables = Mapping[str, pa.Table]
