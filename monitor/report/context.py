@@ -66,22 +66,22 @@ class WallView:
         """Unit that pages of this wall show first."""
         return self.place["unit"] or "in"
 
-    @property
+    @cached_property
     def nickname(self) -> str:
         """What the owner calls the wall, or its id where it has no such name."""
         return self.place["nickname"] or f"wall {self.wall}"
 
-    @property
+    @cached_property
     def current(self) -> Row | None:
         """The result row of the newest period; None where nothing was judged."""
         return next((row for row in self.periods if row["is_current"]), None)
 
-    @property
+    @cached_property
     def tellable_periods(self) -> set[int]:
         """Periods whose visits can show a rate."""
         return {row["period"] for row in self.periods if tellable(row)}
 
-    @property
+    @cached_property
     def alarms(self) -> list[Row]:
         """Findings of the newest period that came out yes, most urgent first."""
         return [row for row in self.findings if row["outcome"] == Outcome.YES and self._is_newest(row)]
@@ -89,17 +89,17 @@ class WallView:
     def _is_newest(self, row: Row) -> bool:
         return self.current is None or bool(row["period"] == self.current["period"])
 
-    @property
+    @cached_property
     def held(self) -> list[Row]:
         """Readings held and undecided."""
         return [row for row in self.readings if row["state"] == State.HELD]
 
-    @property
+    @cached_property
     def used_days(self) -> list[date]:
         """Days on which a reading of the wall was used, in order."""
         return sorted({row["visit_date"] for row in self.readings if row["state"] == State.USED and row["visit_date"]})
 
-    @property
+    @cached_property
     def reinforcements(self) -> list[Row]:
         """Events that began a new period, oldest first."""
         return [row for row in self.events if row["kind"] == EventKind.REINFORCEMENT]

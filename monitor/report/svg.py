@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cache
 
 from markupsafe import Markup, escape
 
@@ -14,23 +15,34 @@ _STEPS_MM = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0)
 
 def element(name: str, content: str | Iterable[Markup] = "", **attributes: str | float) -> Markup:
     """One element; attribute names take '_' for '-', a trailing '_' is dropped; text and values are escaped."""
-    written = "".join(
-        f' {key.rstrip("_").replace("_", "-")}="{escape(number(value) if isinstance(value, float | int) else value)}"'
-        for key, value in attributes.items()
-    )
-    inside = escape(content) if isinstance(content, str) else Markup("").join(content)
+    written = "".join([f' {_attribute(key)}="{_value(value)}"' for key, value in attributes.items()])
+    inside = escape(content) if isinstance(content, str) else "".join(content)
     return Markup(f"<{name}{written}>{inside}</{name}>" if inside else f"<{name}{written}/>")
+
+
+def together(parts: Iterable[Markup]) -> Markup:
+    """Elements side by side."""
+    return Markup("".join(parts))
+
+
+@cache
+def _attribute(key: str) -> str:
+    return key.rstrip("_").replace("_", "-")
+
+
+def _value(value: str | float) -> str:
+    return escape(value) if isinstance(value, str) else number(value)
 
 
 def number(value: float) -> str:
     """A coordinate to a tenth, without a minus before nought."""
     text = f"{value:.1f}".removesuffix(".0")
-    return "0" if text in ("-0", "") else text
+    return "0" if text == "-0" else text
 
 
 def path(points: Sequence[tuple[float, float]], *, closed: bool = False) -> str:
     """Path data through points."""
-    return "M" + "L".join(f"{number(x)} {number(y)}" for x, y in points) + ("Z" if closed else "")
+    return "M" + "L".join([f"{number(x)} {number(y)}" for x, y in points]) + ("Z" if closed else "")
 
 
 @dataclass(frozen=True)
