@@ -21,7 +21,7 @@ from monitor.terms import EventKind, Outcome, Part, State, Urgency
 Row = Mapping[str, Any]
 Key = tuple[str, str]
 
-_PARTS = (Part.NONE, Part.BEFORE, Part.AFTER)
+_PARTS: Mapping[str | None, int] = {None: 0, Part.NONE: 0, Part.BEFORE: 1, Part.AFTER: 2}
 URGENCIES = tuple(Urgency)
 TELLING_VISITS = 3
 """Visits that count, from which on a rate is shown: two always lie on a line."""
@@ -93,6 +93,11 @@ class WallView:
     def held(self) -> list[Row]:
         """Readings held and undecided."""
         return [row for row in self.readings if row["state"] == State.HELD]
+
+    @cached_property
+    def ruled(self) -> list[tuple[Row, Row]]:
+        """Readings that somebody ruled on, each with the last ruling."""
+        return [(row, found[-1]) for row in self.readings if (found := self.rulings[row["reading_id"]])]
 
     @cached_property
     def used_days(self) -> list[date]:
@@ -310,9 +315,8 @@ def _mark_order(row: Row) -> tuple[float, float, str]:
 
 
 def _reading_order(row: Row) -> tuple[Any, ...]:
-    day: date | None = row["visit_date"]
-    part = _PARTS.index(Part(row["part"] or "")) if (row["part"] or "") in _PARTS else len(_PARTS)
-    return (day or date.min, part, row["method"], row["setup"] or 0, row["mark"], row["reading_id"])
+    part = _PARTS.get(row["part"], len(_PARTS))
+    return (row["visit_date"] or date.min, part, row["method"], row["setup"] or 0, row["mark"], row["reading_id"])
 
 
 def _movement_order(row: Row) -> tuple[Any, ...]:
@@ -321,7 +325,7 @@ def _movement_order(row: Row) -> tuple[Any, ...]:
         row["period"],
         row["stretch"],
         row["visit_date"],
-        _PARTS.index(Part(row["part"])),
+        _PARTS[row["part"]],
         row["method"],
     )
 

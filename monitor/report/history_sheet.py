@@ -10,7 +10,7 @@ from typing import Any
 from monitor.report import history_record as record
 from monitor.report import names, photo_sheet
 from monitor.report.context import Book, Row, WallView, tellable
-from monitor.report.curves import curves
+from monitor.report.curves import governing_curves
 from monitor.report.language import Language, codes, language, other_unit
 from monitor.report.places import place_words, spoken
 from monitor.report.plain_chart import PlainChart
@@ -31,7 +31,7 @@ def history_sheet(book: Book, view: WallView, words: Language = EN) -> Context:
     """Context of history.html."""
     view = book.as_told(view)
     said = status(book, view, words)
-    drawn = curves(book, view, dots_only=jumped(view))
+    drawn = governing_curves(book, view, dots_only=jumped(view))
     chart = PlainChart(drawn, place_words(view, drawn.mark, words), words)
     table = record.by_visit(view, words)
     return {

@@ -12,7 +12,7 @@ from markupsafe import Markup, escape
 
 from monitor.report import names, photo_sheet, repair_sheet
 from monitor.report.context import Book, WallView, tellable
-from monitor.report.curves import curves
+from monitor.report.curves import governing_curves
 from monitor.report.language import Language, codes, language, other_unit
 from monitor.report.places import place_words, spoken
 from monitor.report.plain_chart import PlainChart
@@ -31,7 +31,7 @@ def homeowner_sheet(book: Book, view: WallView, words: Language = EN) -> Context
     units = (view.unit, other_unit(view.unit))
     said = statuses(book, view, words, units)
     state = said[0].state
-    drawn = curves(book, view, dots_only=jumped(view))
+    drawn = governing_curves(book, view, dots_only=jumped(view))
     chart = PlainChart(drawn, place_words(view, drawn.mark, words), words)
     following = next_visit(book, view)
     last = view.current["last_visit"] if view.current else None

@@ -19,8 +19,9 @@ from monitor.units import (
     inches_from_mm,
     length_text,
     limit_rate_fraction,
-    nearest_fraction,
+    nearest_steps,
     rate_number,
+    steps_text,
 )
 
 FIRST = "en"
@@ -93,9 +94,9 @@ class Language:
             return self.say("units", "mm", n=length_text(mm, "mm").removesuffix(" mm"))
         if 0 < abs(mm) < MM_PER_INCH / 32:
             return str(self["units"]["under_a_32nd"])
-        inches = nearest_fraction(inches_from_mm(mm))
-        key = "one_inch" if abs(inches) == 1 else "part_of_inch" if 0 < abs(inches) < 1 else "inches"
-        return self.say("units", key, n=fraction_text(inches))
+        steps = nearest_steps(inches_from_mm(mm))
+        key = "one_inch" if abs(steps) == 16 else "part_of_inch" if 0 < abs(steps) < 16 else "inches"
+        return self.say("units", key, n=steps_text(steps))
 
     def length_pair(self, mm: float, unit: str) -> str:
         """'1 3/16 in (30.2 mm)', or the reverse where the wall is read in millimetres."""

@@ -8,6 +8,7 @@ nothing moved, and after a jump none says a rate, for the jump is in it.
 
 from dataclasses import dataclass
 from datetime import date
+from itertools import takewhile
 
 from monitor.report.context import Book, Row, WallView, tellable
 from monitor.terms import NotRead, Rule, State, Urgency, Verdict
@@ -162,7 +163,7 @@ def is_overdue(view: WallView) -> bool:
 
 def unseen_on(view: WallView) -> date | None:
     """Day of the last visit, where not one mark of the wall could be read at it."""
-    last: date | None = max((row["visit_date"] for row in view.readings if row["visit_date"]), default=None)
-    rows = [row for row in view.readings if row["visit_date"] == last]
+    last: date | None = view.readings[-1]["visit_date"] if view.readings else None  # they stand in order of days
+    rows = list(takewhile(lambda row: row["visit_date"] == last, reversed(view.readings)))
     unread = [row for row in rows if row["state"] == State.COULD_NOT_READ and row["not_read"] in tuple(NotRead)]
     return last if rows and len(unread) == len(rows) else None

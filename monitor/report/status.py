@@ -220,10 +220,9 @@ def _checked(view: WallView, words: Language) -> list[str]:
 
 def _corrected(book: Book, view: WallView, words: Language, unit: str) -> tuple[str, ...]:
     said: list[str] = []
-    for row in view.readings:
-        ruling = next(iter(view.rulings[row["reading_id"]][-1:]), None)
+    for row, ruling in view.ruled:
         before = book.received.get(row["reading_id"])
-        if not ruling or ruling["act"] != Act.CORRECT or before is None:
+        if ruling["act"] != Act.CORRECT or before is None:
             continue
         said.append(
             words.say(

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from functools import cache
+from functools import cache, lru_cache
 
 from markupsafe import Markup, escape
 
@@ -15,9 +15,9 @@ _STEPS_MM = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0)
 
 def element(name: str, content: str | Iterable[Markup] = "", **attributes: str | float) -> Markup:
     """One element; attribute names take '_' for '-', a trailing '_' is dropped; text and values are escaped."""
-    written = "".join([f' {_attribute(key)}="{_value(value)}"' for key, value in attributes.items()])
+    written = _opening(name, tuple(attributes)) % tuple([_value(value) for value in attributes.values()])
     inside = escape(content) if isinstance(content, str) else "".join(content)
-    return Markup(f"<{name}{written}>{inside}</{name}>" if inside else f"<{name}{written}/>")
+    return Markup(f"{written}>{inside}</{name}>" if inside else f"{written}/>")
 
 
 def together(parts: Iterable[Markup]) -> Markup:
@@ -26,12 +26,17 @@ def together(parts: Iterable[Markup]) -> Markup:
 
 
 @cache
-def _attribute(key: str) -> str:
-    return key.rstrip("_").replace("_", "-")
+def _opening(name: str, keys: tuple[str, ...]) -> str:
+    return f"<{name}" + "".join(f' {key.rstrip("_").replace("_", "-")}="%s"' for key in keys)
 
 
 def _value(value: str | float) -> str:
-    return escape(value) if isinstance(value, str) else number(value)
+    return _escaped(value) if isinstance(value, str) else number(value)
+
+
+@lru_cache(maxsize=1024)
+def _escaped(value: str) -> str:
+    return str(escape(value))  # of few values, such as classes, there are many
 
 
 def number(value: float) -> str:
