@@ -217,9 +217,23 @@ class Book:
         """Wall results of the last list; empty where there was none."""
         return ByWall(self.previous.wall_results if self.previous else schema.empty("wall_results"))
 
+    @cached_property
+    def _newest(self) -> dict[Key, WallView]:
+        """The view that was asked for last: a wall's pages are made one after the other."""
+        return {}
+
     def view(self, house: str, wall: str) -> WallView:
         """One wall's share of the book; NotFoundError where the register has no such wall."""
         key = (house, wall)
+        made = self._newest.get(key)
+        if made is None:
+            made = self._view(key)
+            self._newest.clear()
+            self._newest[key] = made
+        return made
+
+    def _view(self, key: Key) -> WallView:
+        house, wall = key
         if key not in self.walls:
             raise NotFoundError(
                 "The register has no such wall.", where=Where(wall=f"{house}-{wall}"), mend="Register the wall first."
@@ -331,4 +345,4 @@ def _movement_order(row: Row) -> tuple[Any, ...]:
 
 
 def _finding_order(row: Row) -> tuple[int, int, str]:
-    return (URGENCIES.index(Urgency(row["urgency"])), -(row["period"] or 0), row["rule"])
+    return (URGENCIES.index(row["urgency"]), -(row["period"] or 0), row["rule"])

@@ -5,11 +5,14 @@ keys. Numbers bear a decimal point in every language so far, as they do in the U
 """
 
 import tomllib
+from bisect import bisect_left
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import cache, reduce
 from importlib.resources import files
+from itertools import pairwise
+from math import sqrt
 from typing import Any
 
 from monitor.units import (
@@ -41,7 +44,11 @@ THINGS_MM: Mapping[str, float] = {
     "thumb_and_half": 38.1,
     "thumbs": 50.8,
 }
-"""Things people have at hand, in mm, by their names in the phrases; from memory but for the card."""
+"""Things people have at hand, in mm, smallest first, by their names in the phrases; from memory but for the card."""
+
+_THINGS = tuple(THINGS_MM)
+_BETWEEN_MM = [sqrt(small * large) for small, large in pairwise(THINGS_MM.values())]
+"""As near in proportion to the thing below as to the one above."""
 
 _PHRASES = files("monitor.report") / "phrases"
 
@@ -152,9 +159,7 @@ class Language:
 
     def comparison(self, mm: float) -> str:
         """The thing at hand that comes nearest to a length in proportion."""
-        size = max(abs(mm), 0.05)
-        nearest = min(THINGS_MM, key=lambda name: max(size / THINGS_MM[name], THINGS_MM[name] / size))
-        return str(self["things"][nearest])
+        return str(self["things"][_THINGS[bisect_left(_BETWEEN_MM, abs(mm))]])
 
     def wall_text(self, nickname: str, wall: str) -> str:
         """The wall within a sentence: 'the north wall', 'wall N' where it has no name of its own."""

@@ -89,12 +89,14 @@ def length_ticks(low_mm: float, high_mm: float, unit: str, most: int = 7) -> lis
 
 def day_ticks(first: date, last: date, most: int = 6) -> list[tuple[date, str]]:
     """First days of months or years between two days, at most `most`."""
-    months = range(first.year * 12 + first.month - 1, last.year * 12 + last.month + 1)
+    start, end = first.year * 12 + first.month - 1, last.year * 12 + last.month
     for step in (1, 2, 3, 6, 12, 24, 48, 120):
-        days = [date(month // 12, month % 12 + 1, 1) for month in months if month % step == 0]
-        days = [day for day in days if first <= day <= last]
+        months = range(-(-start // step) * step, end, step)
+        if len(months) > most + 1:  # one at most lies before the first day
+            continue
+        days = [day for month in months if first <= (day := date(month // 12, month % 12 + 1, 1)) <= last]
         if len(days) <= most:
-            return [(day, f"{day:%Y}" if step >= 12 else f"{_SHORT[day.month - 1]} {day:%Y}") for day in days]
+            return [(day, f"{day.year}" if step >= 12 else f"{_SHORT[day.month - 1]} {day.year}") for day in days]
     return []
 
 
