@@ -132,9 +132,9 @@ class News:
     told_by: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Book:
-    """What one set of pages is written from.
+    """What one set of pages is written from; a book is itself alone, so what is worked out of it can be kept by it.
 
     facts: tables of schema.FACTS by name (houses, walls, marks, instruments, events, readings, rulings, thresholds;
     one that is left out counts as empty); readings bear their effective state, after rulings.
