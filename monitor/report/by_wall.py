@@ -9,7 +9,7 @@ import pyarrow.compute as pc
 
 from monitor import schema
 
-_AT_ONCE = 256
+_AT_ONCE = 1024
 """Rows made at once: pages are made wall after wall, and many rows cost little more than a few."""
 
 

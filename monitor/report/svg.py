@@ -15,7 +15,8 @@ _STEPS_MM = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0)
 
 def element(name: str, content: str | Iterable[Markup] = "", **attributes: str | float) -> Markup:
     """One element; attribute names take '_' for '-', a trailing '_' is dropped; text and values are escaped."""
-    written = _opening(name, tuple(attributes)) % tuple([_value(value) for value in attributes.values()])
+    values = [_escaped(value) if isinstance(value, str) else number(value) for value in attributes.values()]
+    written = _opening(name, tuple(attributes)) % tuple(values)
     inside = escape(content) if isinstance(content, str) else "".join(content)
     return Markup(f"{written}>{inside}</{name}>" if inside else f"{written}/>")
 
@@ -28,10 +29,6 @@ def together(parts: Iterable[Markup]) -> Markup:
 @cache
 def _opening(name: str, keys: tuple[str, ...]) -> str:
     return f"<{name}" + "".join(f' {key.rstrip("_").replace("_", "-")}="%s"' for key in keys)
-
-
-def _value(value: str | float) -> str:
-    return _escaped(value) if isinstance(value, str) else number(value)
 
 
 @lru_cache(maxsize=1024)
