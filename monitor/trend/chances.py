@@ -10,7 +10,6 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 from scipy import special
-from scipy.stats import qmc
 
 from monitor.config import Rules, Variances
 from monitor.trend import bounds, evidence, restarts
@@ -127,4 +126,6 @@ def _chi_square(dof: Array, normal: Array) -> Array:
 @cache
 def _draws(size: int) -> Array:
     """Standard normal draws (DRAWS, size), evenly spread over all of them (Sobol)."""
+    from scipy.stats import qmc  # half a second, and only a plan of visits needs it
+
     return np.asarray(special.ndtri(qmc.Sobol(size, rng=np.random.default_rng(1)).random(DRAWS)))

@@ -32,6 +32,17 @@ def flags(column: Column) -> Flags:
     return np.asarray(pc.fill_null(one(column).cast(pa.bool_()), False).to_numpy(zero_copy_only=False), dtype=bool)
 
 
+def whole(column: Column, unknown: int = -1) -> Whole:
+    """Whole numbers (rows,), `unknown` for null."""
+    return np.asarray(pc.fill_null(one(column), unknown).to_numpy(zero_copy_only=False), dtype=np.intp)
+
+
+def is_text(column: Column, text: str) -> Flags:
+    """Whether each row (rows,) has that text; null is ''."""
+    same = pc.equal(one(column), pa.scalar(str(text)))
+    return np.asarray(pc.fill_null(same, text == "").to_numpy(zero_copy_only=False), dtype=bool)
+
+
 def days(column: Column) -> Array:
     """Dates as whole days since 1970-01-01 (rows,), NaN for null."""
     return reals(one(column).cast(pa.date32()).view(pa.int32()))
@@ -49,9 +60,19 @@ def day_number(day: date) -> int:
     return day.toordinal() - _EPOCH
 
 
+def date_of(day: float) -> date | None:
+    """A whole day since 1970-01-01 as a date, None for NaN."""
+    return None if np.isnan(day) else date.fromordinal(int(day) + _EPOCH)
+
+
 def one(column: Column) -> pa.Array:
     """A column as one array."""
     return column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
+
+
+def taken(column: Column, rows: Whole) -> pa.Array:
+    """Values of some rows, null where the row is -1."""
+    return one(column).take(pa.array(rows, mask=rows < 0))
 
 
 def key(rows: pa.Table, names: Sequence[str]) -> pa.Array:
@@ -64,6 +85,58 @@ def places(rows: pa.Table, among: pa.Table, names: Sequence[str]) -> Whole:
     """The first row of `among` with the same values in those columns, for each of `rows` (rows,); -1 for none."""
     found = pc.index_in(key(rows, names), value_set=key(among, names))
     return np.asarray(pc.fill_null(found, -1).to_numpy(zero_copy_only=False), dtype=np.intp)
+
+
+def codes(column: Column, texts: Column | Sequence[str]) -> Whole:
+    """The place of each row's text, '' for null, among some texts (rows,); -1 for none of them."""
+    among = one(texts) if isinstance(texts, pa.Array | pa.ChunkedArray) else pa.array([str(text) for text in texts])
+    return whole(pc.index_in(pc.fill_null(one(column), ""), value_set=among))
+
+
+def distinct(column: Column) -> pa.Array:
+    """The different texts of a column in their order, '' for null."""
+    found = pc.unique(pc.fill_null(one(column), ""))
+    return found.take(pc.array_sort_indices(found))
+
+
+def ranks(column: Column) -> Whole:
+    """The place of each row's text, '' for null, among the different texts of the column in their order (rows,)."""
+    return codes(column, distinct(column))
+
+
+def numbered(*parts: npt.NDArray[np.generic]) -> tuple[Whole, Whole]:
+    """The number of each row's group (rows,) by its numbers in several arrays, in their order, and its first row."""
+    number = np.zeros(len(parts[0]), dtype=np.intp)
+    for part in parts:
+        values, own = np.unique(part, return_inverse=True)
+        number = np.unique(number * len(values) + own, return_inverse=True)[1]
+    return number, np.unique(number, return_index=True)[1]
+
+
+def leaders(group: npt.NDArray[np.generic], *by: npt.NDArray[np.generic]) -> Whole:
+    """The row of each group that comes first by some numbers, of those alike the first (groups,)."""
+    order = np.lexsort((*reversed(by), group))
+    return np.asarray(order[np.unique(group[order], return_index=True)[1]])
+
+
+def means(values: Array, group: Whole) -> Array:
+    """Mean of the known values of each group (groups,), NaN where none is known."""
+    count, known = int(group.max(initial=-1)) + 1, ~np.isnan(values)
+    number = np.bincount(group[known], minlength=count)
+    total = np.bincount(group[known], values[known], minlength=count)
+    return np.where(number > 0, total / np.maximum(number, 1), np.nan)
+
+
+def medians(values: Array, group: Whole) -> Array:
+    """Median of the known values of each group (groups,), NaN where none is known."""
+    count, known = int(group.max(initial=-1)) + 1, ~np.isnan(values)
+    values, group = values[known], group[known]
+    ordered = values[np.lexsort((values, group))]
+    number = np.bincount(group, minlength=count)
+    first, some, found = np.cumsum(number) - number, number > 0, np.full(count, np.nan)
+    low, high = (ordered[(first + middle)[some]] for middle in ((number - 1) // 2, number // 2))
+    found[some] = (low + high) / 2
+    return found
 
 
 def groups(rows: pa.Table, names: Sequence[str]) -> tuple[Whole, Whole]:
@@ -83,6 +156,12 @@ def numbers(values: npt.ArrayLike) -> pa.Array:
 def texts(column: Column) -> pa.Array:
     """Texts (rows,), '' for null."""
     return pc.fill_null(one(column).cast(pa.string()), "")
+
+
+def replaced(table: pa.Table, rows: pa.Table, names: Sequence[str]) -> pa.Table:
+    """The table with those of its rows that have the same key as one of `rows` replaced by it, in their places."""
+    at = places(table, rows, names)
+    return pa.concat_tables([table, rows]).take(pa.array(np.where(at < 0, np.arange(len(table)), len(table) + at)))
 
 
 def having(table: pa.Table, **columns: Column) -> pa.Table:

@@ -9,7 +9,7 @@ import pyarrow.compute as pc
 from monitor import schema
 from monitor.config import Rules
 from monitor.terms import Outcome, Rule, Verdict
-from monitor.trend.columns import Array, Rows, Whole, having, numbers, one, places
+from monitor.trend.columns import Array, Rows, Whole, having, numbers, places, taken
 from monitor.trend.reasons import counted, inches, rates, threshold
 from monitor.trend.sentences import chosen, month_of, months, pick, said, same, where, written
 
@@ -114,8 +114,7 @@ def _in_order(texts: pa.Array) -> Whole:
 def _with(rows: pa.Table, others: pa.Table, by: Collection[str], names: Collection[str]) -> pa.Table:
     """The rows with those columns of the others' row of the same key, null where there is none."""
     at = places(rows, others, list(by))
-    mine = pa.array(at, mask=at < 0)
-    return having(rows, **{name: one(others[name]).take(mine) for name in names})
+    return having(rows, **{name: taken(others[name], at) for name in names})
 
 
 def _settles(walls: Rows) -> tuple[pa.Array, Array]:

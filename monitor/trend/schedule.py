@@ -14,7 +14,7 @@ import pyarrow as pa
 
 from monitor.config import Rules
 from monitor.errors import TrendError, Where
-from monitor.trend.columns import Array, Rows, Whole, dates, day_number, having, one, places
+from monitor.trend.columns import Array, Rows, Whole, dates, day_number, having, places, taken
 from monitor.units import DAYS_PER_YEAR
 
 EARLY_SHARE = 0.25
@@ -49,8 +49,7 @@ def schedule(wall_results: pa.Table, walls: pa.Table, judged_on: date, rules: Ru
 
 def with_months(rows: pa.Table, walls: pa.Table) -> pa.Table:
     """The rows, of tables with house and wall, each with its wall's own schedule (visit_months, null for none)."""
-    at = places(rows, walls, _WALL)
-    return having(rows, visit_months=one(walls["visit_months"]).take(pa.array(at, mask=at < 0)))
+    return having(rows, visit_months=taken(walls["visit_months"], places(rows, walls, _WALL)))
 
 
 def intervals(walls: Rows) -> Intervals:
