@@ -21,6 +21,7 @@ EARLY_SHARE = 0.25
 """A visit up to this share of an interval before its planned day stands for it (our choice, no source)."""
 
 _MONTHS_PER_YEAR = 12
+_LONGEST_MONTH = 31
 _WALL = ("house", "wall")
 
 
@@ -85,10 +86,13 @@ def _by_company(zero: Array, last: Array, rules: Rules) -> Array:
 
 def _by_own(zero: Array, last: Array, months: tuple[float, ...]) -> Array:
     due, open_, elapsed = np.full(len(zero), np.nan), np.arange(len(zero)), 0.0
+    gone = (last - zero).min(initial=np.inf) / _LONGEST_MONTH - 1  # months that are surely behind every last visit
     for interval in chain(months, repeat(months[-1])):
         if not len(open_):
             break
         elapsed += interval
+        if elapsed - EARLY_SHARE * interval < gone:
+            continue
         next_one = last[open_] < add_months(zero[open_], elapsed - EARLY_SHARE * interval)
         due[open_[next_one]] = add_months(zero[open_[next_one]], elapsed)
         open_ = open_[~next_one]
