@@ -3,7 +3,6 @@
 from collections.abc import Callable, Collection, Iterable
 from datetime import date, datetime
 
-import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
@@ -11,7 +10,6 @@ from monitor import schema
 from monitor.config import Settings, Variances
 from monitor.errors import NotFoundError, StoreError
 from monitor.pipeline import runs
-from monitor.pipeline.frames import frame, table
 from monitor.pipeline.runs import Run
 from monitor.results import Assessment
 from monitor.store import Store
@@ -44,21 +42,20 @@ def assess(
     register = {name: store.current(name, known_on=known_on) for name in ("walls", "marks", "events")}
     cold = cold_houses(store.current("houses", known_on=known_on))
     buckets = store.buckets(known_on) if walls is None else [list(walls)]
-    parts: dict[str, list[pd.DataFrame]] = {name: [] for name in schema.RESULTS}
+    parts: dict[str, list[pa.Table]] = {name: [] for name in schema.RESULTS}
     for done, bucket in enumerate(buckets, start=1):
         keys = set(bucket)
         readings = store.readings(known_on=known_on, walls=keys)
         readings = readings.filter(pc.less_equal(readings["visit_date"], pa.scalar(judged_on, pa.date32())))
-        rows_of = {name: frame(of_walls(rows, keys)) for name, rows in register.items()}
+        rows_of = {name: of_walls(rows, keys) for name, rows in register.items()}
         results = assess_walls(
-            frame(readings), rows_of["walls"], rows_of["marks"], rows_of["events"], settings, judged_on, cold=cold
+            readings, rows_of["walls"], rows_of["marks"], rows_of["events"], settings, judged_on, cold=cold
         )
         for name, part in results.items():
             parts[name].append(part)
         if progress:
             progress(done, len(buckets))
-    frames = {name: pd.concat(found, ignore_index=True) for name, found in parts.items() if found}
-    done_tables = {name: table(name, frames[name]) if name in frames else schema.empty(name) for name in parts}
+    done_tables = {name: pa.concat_tables([schema.empty(name), *found]) for name, found in parts.items()}
     done_tables["plan"] = plan.ranked(done_tables["plan"], done_tables["wall_results"], done_tables["findings"])
     assessment = Assessment(
         judged_on=judged_on,

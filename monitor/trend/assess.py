@@ -1,7 +1,7 @@
 """The assessment of all walls: from tables of facts to tables of results."""
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -91,7 +91,7 @@ def assess(
         of_old = np.cumsum(~np.isin(of_old, screened.outliers.row)) - 1
         rows = cases.rows.reading[screened.outliers.row]
         readings = suspects.set_aside(readings, rows)
-        known = known.but(rows)
+        known = replace(known, read=known.read.but(rows))
         cases = cases_of(known, rules)
     found = _Found.nothing(cases, settings)
     for part, settled in screened.settled:

@@ -14,7 +14,7 @@ import numpy.typing as npt
 from monitor.config import Variances
 from monitor.trend import parameters
 from monitor.trend import variances as sds
-from monitor.trend.cases import Cases, latest_method, packed, seen_by
+from monitor.trend.cases import Cases, Rows, latest_method, numbered, packed, seen_by
 from monitor.trend.columns import Whole
 from monitor.trend.shapes import BOW, COMPONENTS, Array
 from monitor.units import DAYS_PER_YEAR
@@ -112,27 +112,53 @@ def _rounded(sizes: Whole) -> Whole:
     return np.asarray(np.where(sizes > _SIZES[-1], sizes, _SIZES[np.searchsorted(_SIZES[:-1], sizes)]))
 
 
+def _marks_within(cases: Cases, rows: Rows) -> Whole:
+    """Number the marks that are read within each case 0, 1, ... in their order (rows,)."""
+    wall = cases.table.wall
+    first = np.searchsorted(cases.marks.wall, np.arange(len(cases.walls.row) + 1))
+    size = np.diff(first)[wall]
+    base = np.cumsum(size) - size
+    place = base[rows.case] + rows.mark - first[wall[rows.case]]
+    there = np.zeros(int(size.sum()) + 1, dtype=np.intp)
+    there[place + 1] = 1
+    before = np.cumsum(there)
+    return np.asarray(before[place] - before[base[rows.case]])
+
+
+def _first_of(numbers: Whole) -> tuple[Whole, Whole]:
+    """The first row of each number that there is, in the order of numbers, and which of them each row has."""
+    first = np.full(int(numbers.max(initial=-1)) + 1, -1)
+    first[numbers[::-1]] = np.arange(len(numbers) - 1, -1, -1)
+    there = first >= 0
+    return first[there], (np.cumsum(there) - 1)[numbers]
+
+
 class Packer:
     """Numbers the counting rows of all cases once, then lays out any of the cases in blocks."""
 
     def __init__(self, cases: Cases, variances: Variances) -> None:
         self._marks, self._walls = cases.marks, cases.walls
         self._index = np.flatnonzero(cases.rows.counts)
-        self._rows, self._seen = cases.rows.take(self._index), cases.seen[self._index]
+        whole = len(self._index) == len(cases.rows)
+        self._rows, self._seen = (
+            (cases.rows, cases.seen) if whole else (cases.rows.take(self._index), cases.seen[self._index])
+        )
         self._variances, self._sds = variances, sds.setup_sds(variances)
         rows = self._rows
-        self._mark = within(rows.case, rows.mark)
-        self._level = within(rows.case, packed(self._mark, rows.stretch))
-        self._visit = within(rows.case, rows.visit)
-        self._slot = np.arange(len(rows)) - np.searchsorted(rows.visit, rows.visit)
+        self._first = np.searchsorted(rows.case, np.arange(len(cases.table) + 1))
+        self._mark = _marks_within(cases, rows)
+        self._level = within(rows.case, packed(self._mark, rows.stretch)) if rows.stretch.any() else self._mark
+        visit = numbered(rows.visit)
+        starts = np.flatnonzero(np.diff(visit, prepend=-1))
+        self._visit = visit - np.append(visit, 0)[self._first[rows.case]]
+        self._slot = np.arange(len(rows)) - starts[visit]
         self._offset, self._yaw, self._tilt = self._column_slots(rows.visit)
         self._variance = sds.reading_variance(variances, rows.method, rows.step_mm, rows.error_factor)
         self.sizes = self._shapes(len(cases.table))
-        self._first = np.searchsorted(rows.case, np.arange(len(cases.table) + 1))
 
     @cached_property
     def complete(self) -> npt.NDArray[np.bool_]:
-        """Cases whose visits all read the same marks once by the same set-ups, none free, on one level each (cases,)."""
+        """Cases whose visits read the same marks once by the same set-ups, none free, each on one level (cases,)."""
         rows, first = self._rows, self._first[:-1]
         model = first[rows.case] + self._mark  # the mark's reading of the first visit, where that one is complete
         model = np.minimum(model, len(rows) - 1)
@@ -145,7 +171,7 @@ class Packer:
         return np.asarray((odd == 0) & (count == visits * marks) & (slots == marks) & (levels == marks) & (count > 0))
 
     def layout_of(self, cases: Whole, marks: int) -> tuple[Array, Array, Array]:
-        """Of complete cases of one size: variances of readings (B, M), set-up columns (B, M, K), shapes seen (B, M, 3)."""
+        """Of complete cases of one size: variances of readings (B, M), set-up columns (B, M, K), shapes (B, M, 3)."""
         rows = (self._first[cases][:, None] + np.arange(marks)).reshape(-1)
         b, mark = np.repeat(np.arange(len(cases)), marks), np.tile(np.arange(marks), len(cases))
         shape = (len(cases), 1, marks, int(self.sizes[cases, 2].max()))
@@ -175,11 +201,11 @@ class Packer:
     def _column_slots(self, visit: Whole) -> tuple[Whole, Whole, Whole]:
         """Column of each row's offset, yaw and tilt within its visit, -1 for none; column 0 is the wobble's."""
         method = self._rows.method
-        setup, first, of_row = np.unique(self._rows.setup, return_index=True, return_inverse=True)
+        first, of_row = _first_of(self._rows.setup)
         has = np.stack([kind > 0 for kind in (self._sds.offset, self._sds.yaw, self._sds.tilt)], axis=1)[method[first]]
         ends = np.cumsum(has.sum(axis=1))
         visit_of = visit[first]
-        starts = np.concatenate([[0], ends])[np.searchsorted(visit_of, visit_of)] if len(setup) else ends
+        starts = np.concatenate([[0], ends])[np.searchsorted(visit_of, visit_of)] if len(first) else ends
         base = 1 + ends - has.sum(axis=1) - starts
         slots = np.where(has, base[:, None] + np.cumsum(has, axis=1) - 1, -1)[of_row]
         return slots[:, 0], slots[:, 1], slots[:, 2]

@@ -142,8 +142,7 @@ class Complete:
             q=q,
         )
         season = cycles.before(cases)
-        precision = np.moveaxis(np.linalg.inv(season.covariance), 0, -1)
-        prior = Prior(season.mean.T.copy(), np.ascontiguousarray(precision))
+        prior = Prior(season.mean.T.copy(), _inverse(np.moveaxis(season.covariance, 0, -1)))
         moments = whole(of)
         omega = np.full(len(cases), max(variances.local_mm_per_year**2, LEAST))
         found = solve(of, moments, omega, prior)
@@ -157,7 +156,22 @@ class Complete:
         cycles.learn(cases, _season(found))
         scale = moderated(q_, d, variances)
         return cls(
-            cases, rows, layouts, which, of, center, time0, season, prior, moments, found, q_, d, rates, scale, variances
+            cases,
+            rows,
+            layouts,
+            which,
+            of,
+            center,
+            time0,
+            season,
+            prior,
+            moments,
+            found,
+            q_,
+            d,
+            rates,
+            scale,
+            variances,
         )
 
     @cached_property
@@ -330,15 +344,19 @@ class _Free:
         return np.asarray(pull[0] ** 2 * first + 2 * pull[0] * pull[1] * cross + pull[1] ** 2 * second)
 
 
+def _inverse(of: Array) -> Array:
+    """Inverse of symmetric matrices (2, 2, B)."""
+    a, b, c = of[0, 0], of[0, 1], of[1, 1]
+    return np.array([[c, -b], [-b, a]]) / (a * c - b**2)
+
+
 def _variances(of: Turned, found: Solved) -> Array:
     """Variances of the marks' rates (..., M, B)."""
     shared = found.forward([of.back(pull) for pull in found.pull])
     return np.asarray(turn(of.q**2, found.slack) + sum(part**2 for part in shared))
 
 
-def _rates(
-    layouts: Layouts, which: Whole, of: Turned, found: Solved, tau: Array, *, with_parts: bool = False
-) -> Rates:
+def _rates(layouts: Layouts, which: Whole, of: Turned, found: Solved, tau: Array, *, with_parts: bool = False) -> Rates:
     """Rates of components and marks; components and covariances only with_parts."""
     marks, count = of.w.shape
     known = found.known.all(axis=0) if len(found.known) else np.zeros(count, dtype=bool)
@@ -356,7 +374,11 @@ def _rates(
         variance = turn(of.q**2, found.slack) + sum(part**2 for part in shared)
         covariance[:, np.arange(marks), np.arange(marks)] = variance.T
     covariance = np.where(measured[:, :, None] & measured[:, None, :], covariance, 0.0)
-    parts = _components(layouts, which, found) if with_parts else (np.zeros((count, RATES), bool), *[np.full((count, RATES), np.nan)] * 2)
+    parts = (
+        _components(layouts, which, found)
+        if with_parts
+        else (np.zeros((count, RATES), bool), *[np.full((count, RATES), np.nan)] * 2)
+    )
     return Rates(*parts, seen, measured, np.where(measured, rate, np.nan), covariance, np.zeros(count, dtype=bool), tau)
 
 
@@ -364,7 +386,11 @@ def _components(layouts: Layouts, which: Whole, found: Solved) -> tuple[Flags, A
     """Components measured, with rate and standard error (B, 3)."""
     rank = len(found.x) - 2
     count = found.x[0].shape[-1]
-    measured, rate, se = np.zeros((count, RATES), dtype=bool), np.full((count, RATES), np.nan), np.full((count, RATES), np.nan)
+    measured, rate, se = (
+        np.zeros((count, RATES), dtype=bool),
+        np.full((count, RATES), np.nan),
+        np.full((count, RATES), np.nan),
+    )
     inside = layouts.inside[which]
     if not rank or not inside.any():
         return measured, rate, se

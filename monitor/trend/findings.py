@@ -228,7 +228,9 @@ def _against_limit(walls: Rows, rules: Rules) -> pa.Array:
 
 def _slid(walls: Rows) -> pa.Array:
     likely = reasons.lengths(_slide(walls)[0], reasons.inches(walls))
-    return said("most likely {likely} since {day}", likely=likely, day=iso(walls.day("first_visit")))
+    first = walls.day("first_visit")
+    since = where(~np.isnan(first), said(" since {day}", day=iso(first)))
+    return said("most likely {likely}{since}", likely=likely, since=since)
 
 
 def _graver_mm(walls: Rows, rules: Rules) -> Array:

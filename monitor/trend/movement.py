@@ -74,7 +74,9 @@ def movement(cases: Cases, lines: Lines) -> pa.Table:
     told = {name: of_stretch(_least(getattr(lines, name)[order], begins)) for name in ("level", "time0")}
     counts, day = rows.counts[first], rows.day[first].astype(np.float64)
     start = of_stretch(np.where(counts, day, np.nan))
-    rate, lower, upper = (of_stretch(_least(getattr(lines, name)[order], begins)) for name in ("rate", "lower", "upper"))
+    rate, lower, upper = (
+        of_stretch(_least(getattr(lines, name)[order], begins)) for name in ("rate", "lower", "upper")
+    )
     zero = told["level"] + rate * (start - told["time0"]) / DAYS_PER_YEAR
     elapsed = np.where(counts, (day - start) / DAYS_PER_YEAR, np.nan)
     of_zero = np.where(np.isnan(zero), np.repeat(value[starts], length), zero)

@@ -39,7 +39,9 @@ def outlook(cases: Cases, known: Known, facts: Coded, ahead: pa.Table, settings:
     ruled on.
     """
     looked = _Looked.of(cases, ahead)
-    parts = [_of_block(cases, future, looked, settings) for future in planned.futures(cases, known, facts, ahead, settings)]
+    parts = [
+        _of_block(cases, future, looked, settings) for future in planned.futures(cases, known, facts, ahead, settings)
+    ]
     names = cases.keys(np.zeros(0, dtype=np.intp))
     empty = pa.table(names | {name: pa.nulls(0, kind) for name, kind in _KINDS.items()})
     return pa.concat_tables([empty, *parts])
@@ -84,9 +86,7 @@ def _of_block(cases: Cases, future: Future, looked: _Looked, settings: Settings)
             "holding_chance": numbers(held),
             "holding_chance_twice": numbers(held_twice),
             "moving_chance": numbers(np.where(counts & (future.now + 1 >= rules.moving_visits), moved, 0.0)),
-            "smallest_rate_mm_per_year": numbers(
-                np.where(counts, _smallest(future, one, next_fast, settings), np.nan)
-            ),
+            "smallest_rate_mm_per_year": numbers(np.where(counts, _smallest(future, one, next_fast, settings), np.nan)),
             "second_setup_gain": numbers(np.where(counts, 1 - twice.se / next_still.se, np.nan)),
             "holding_from": dates(_holding_from(future, still, settings)),
             "looked_until": dates(looked.last[wall]),

@@ -159,7 +159,9 @@ def futures(cases: Cases, known: Known, facts: Coded, ahead: pa.Table, settings:
 
 def _keys(cases: Cases, extended: Cases) -> tuple[Whole, Whole]:
     """One number for the wall and period of each case, of the cases and of the extended ones."""
-    both = [np.concatenate(pair) for pair in zip(*((x.table.wall, x.table.period) for x in (cases, extended)), strict=True)]
+    both = [
+        np.concatenate(pair) for pair in zip(*((x.table.wall, x.table.period) for x in (cases, extended)), strict=True)
+    ]
     key = packed(*both)
     return key[: len(cases.table)], key[len(cases.table) :]
 

@@ -83,7 +83,14 @@ def whole(of: Turned) -> Moments:
     t, c, s = of.t - mt, of.c - mc, of.s - ms
     products = {
         f"{a}{b}": (x * y).sum(axis=0)
-        for a, b, x, y in (("t", "t", t, t), ("t", "c", t, c), ("t", "s", t, s), ("c", "c", c, c), ("c", "s", c, s), ("s", "s", s, s))
+        for a, b, x, y in (
+            ("t", "t", t, t),
+            ("t", "c", t, c),
+            ("t", "s", t, s),
+            ("c", "c", c, c),
+            ("c", "s", c, s),
+            ("s", "s", s, s),
+        )
     }
     with_y = {f"{a}y": (x[:, None] * of.y).sum(axis=0) for a, x in (("t", t), ("c", c), ("s", s))}
     return Moments(n=np.asarray(n), mt=mt, mc=mc, ms=ms, my=my, **products, **with_y, tt_raw=(of.t**2).sum(axis=0))

@@ -123,9 +123,9 @@ def test_named_rows_outrank_heights() -> None:
     rows = pd.DataFrame(
         [{"house": "H1", "mark": m, "visit_date": "2022-01-01", "deflection_mm": 1.0} for m, _, _ in MARKS]
     )
-    found = rows_of(build(
-        invented.readings(rows), invented.walls(["H1"]), marks, invented.events(), Rules(), date(2024, 1, 1)
-    )).set_index("mark")
+    found = rows_of(
+        build(invented.readings(rows), invented.walls(["H1"]), marks, invented.events(), Rules(), date(2024, 1, 1))
+    ).set_index("mark")
     assert found.loc["M1", "setup"] == found.loc["T1", "setup"] != found.loc["M2", "setup"]
 
 

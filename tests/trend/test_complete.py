@@ -26,7 +26,12 @@ TIGHT = dict(rel=1e-9, abs=1e-10, nan_ok=True)
 
 
 def cases_of(
-    method: Method, places: list[tuple[str, float, float]], months: tuple[int, ...], *, end: str = "return", work: str = ""
+    method: Method,
+    places: list[tuple[str, float, float]],
+    months: tuple[int, ...],
+    *,
+    end: str = "return",
+    work: str = "",
 ) -> Cases:
     rng = np.random.default_rng(len(months) + len(places))
     names = [f"H{n}" for n in range(6)]
@@ -121,7 +126,12 @@ def test_a_missing_mark_a_second_level_and_a_free_offset_go_the_general_way() ->
     assert {type(part) for part in parts(plumb, DEFAULTS)} == {Fitted}
     names = ["H0"]
     rows, _ = invented.grid(
-        np.random.default_rng(1), names, ROW, invented.dates(date(2020, 1, 1), (0, 6, 12)), Method.STRING, rate=(1, 0, 0)
+        np.random.default_rng(1),
+        names,
+        ROW,
+        invented.dates(date(2020, 1, 1), (0, 6, 12)),
+        Method.STRING,
+        rate=(1, 0, 0),
     )
     readings = invented.readings(pd.DataFrame(rows))
     register = (invented.walls(names), invented.marks(names, ROW))

@@ -8,7 +8,6 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pytest
-from by_frames import assess, build, table_of
 from result_rows import table
 from scipy import stats
 
@@ -16,7 +15,8 @@ from monitor import schema
 from monitor.config import Settings, Variances
 from monitor.terms import Method, Movement
 from monitor.trend import chances, outlook, plan, planned, reference
-from monitor.trend.cases import Cases
+from monitor.trend.assess import assess
+from monitor.trend.cases import Cases, build
 from monitor.trend.portfolio import fitted
 
 SETTINGS = Settings()
@@ -48,13 +48,19 @@ def facts(
     return table, invented.walls(names), invented.marks(names, places), invented.events(work)
 
 
+def days_ahead(cases: Cases, walls: pd.DataFrame, day: date, settings: Settings = SETTINGS) -> pd.DataFrame:
+    """The days of the visits to come, as a frame."""
+    table, register = (pa.Table.from_pandas(rows, preserve_index=False) for rows in (cases.table, walls))
+    return planned.planned_days(table, register, day, settings.rules).to_pandas(date_as_object=False)
+
+
 def seen_ahead(given: Facts, day: date = DAY, settings: Settings = SETTINGS) -> tuple[Cases, planned.Future]:
     """The cases and their (single) block of planned visits."""
     cases = build(*given, settings.rules, day)
     known = planned.Known.nothing(cases, settings.variances)
     for done in fitted(cases, settings.variances):
         known.learn(done)
-    ahead = planned.planned_days(table_of(cases), given[1], day, settings.rules)
+    ahead = days_ahead(cases, given[1], day, settings)
     (future,) = planned.futures(cases, known, given, ahead, settings, day)
     return cases, future
 
@@ -65,7 +71,7 @@ def told(given: Facts, day: date = DAY, settings: Settings = SETTINGS) -> pd.Dat
     known = planned.Known.nothing(cases, settings.variances)
     for done in fitted(cases, settings.variances):
         known.learn(done)
-    ahead = planned.planned_days(table_of(cases), given[1], day, settings.rules)
+    ahead = days_ahead(cases, given[1], day, settings)
     return outlook.outlook(cases, known, given, ahead, settings, day)
 
 
@@ -92,11 +98,11 @@ def test_the_standard_error_with_planned_visits_is_that_of_the_dense_fit_of_the_
     cases, future = seen_ahead(given)
     local = planned.local_variance(SETTINGS.variances, np.zeros(2))
     fit = future.fit(np.full(2, visits), local, twice=setups == 2)
-    days = planned.planned_days(table_of(cases), given[1], DAY, SETTINGS.rules)
+    days = days_ahead(cases, given[1], DAY)
     own = days.loc[days["house"] == "H000", "visit_on"].dt.date.tolist()[:visits]
     longer = with_visits(given[0], own, setups=setups)
     extended = build(longer, *given[1:], SETTINGS.rules, own[-1])
-    case = int(table_of(extended).index[table_of(extended)["house"] == "H000"][0])
+    case = int(extended.table.index[extended.table["house"] == "H000"][0])
 
     components = [Movement.BOW, Movement.TIP] if method == Method.PLUMB else list(Movement)
     dense = reference.dense(extended, [case], SETTINGS.variances, {case: float(local[0])}, components)
@@ -163,7 +169,7 @@ def test_a_mark_that_is_given_up_is_not_planned_and_its_heir_is() -> None:
     heir = marks[marks["mark"] == "M2"].assign(mark="M2b", replaces="M2", retired_on=pd.NaT)
     for register, expected in ((marks, {"M1", "M3"}), (pd.concat([marks, heir]), {"M1", "M2b", "M3"})):
         cases = build(readings, walls, register, events, SETTINGS.rules, DAY)
-        ahead = planned.planned_days(table_of(cases), walls, DAY, SETTINGS.rules)
+        ahead = days_ahead(cases, walls, DAY)
         assert set(planned._planned_readings(cases, readings, register, ahead)["mark"]) == expected
 
 
@@ -190,7 +196,7 @@ def at_first_sight(count: int = COUNT) -> planned.Future:
     given = facts(NINE, count=count)
     cases = build(*given, SETTINGS.rules, DAY)
     known = planned.Known.nothing(cases, SETTINGS.variances)
-    ahead = planned.planned_days(table_of(cases), given[1], DAY, SETTINGS.rules)
+    ahead = days_ahead(cases, given[1], DAY)
     (future,) = planned.futures(cases, known, given, ahead, SETTINGS, DAY)
     return future
 

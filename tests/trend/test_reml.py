@@ -164,7 +164,9 @@ def test_misreads_are_set_aside_first() -> None:
 def test_a_step_of_one_wall_at_its_newest_visit_is_no_noise() -> None:
     cases = walls(30, replace(OTHER, layouts=(ROW,), strapped_share=0.0), 11)
     newest = rows_of(cases)["visit"] == rows_of(cases).loc[rows_of(cases)["case"] == 0, "visit"].max()
-    rows = rows_of(cases).assign(deflection_mm=rows_of(cases)["deflection_mm"] + np.where(newest, 25.0 * cases.seen[:, 0], 0.0))
+    rows = rows_of(cases).assign(
+        deflection_mm=rows_of(cases)["deflection_mm"] + np.where(newest, 25.0 * cases.seen[:, 0], 0.0)
+    )
     found = reml.estimate(Cases(table_of(cases), rows, cases.seen), DEFAULTS)
     still = reml.estimate(cases, DEFAULTS)
     assert found.variances.wobble_mm == pytest.approx(still.variances.wobble_mm, rel=0.05)
