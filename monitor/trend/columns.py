@@ -94,15 +94,15 @@ def places(rows: pa.Table, among: pa.Table, names: Sequence[str]) -> Whole:
     return np.asarray(pc.fill_null(found, -1).to_numpy(zero_copy_only=False), dtype=np.intp)
 
 
-def codes(column: Column, texts: Column | Sequence[str]) -> Whole:
+def codes(column: Column, words: Column | Sequence[str]) -> Whole:
     """The place of each row's text, '' for null, among some texts (rows,); -1 for none of them."""
-    among = one(texts) if isinstance(texts, pa.Array | pa.ChunkedArray) else pa.array([str(text) for text in texts])
-    return whole(pc.index_in(pc.fill_null(one(column), ""), value_set=among))
+    among = one(words) if isinstance(words, pa.Array | pa.ChunkedArray) else pa.array([str(word) for word in words])
+    return whole(pc.index_in(texts(column), value_set=among))
 
 
 def distinct(column: Column) -> pa.Array:
     """The different texts of a column in their order, '' for null."""
-    found = pc.unique(pc.fill_null(one(column), ""))
+    found = pc.unique(texts(column))
     return found.take(pc.array_sort_indices(found))
 
 

@@ -74,7 +74,7 @@ class Apart:
 
 def names(readings: pa.Table) -> pa.Array:
     """Technicians of the readings, by number."""
-    return columns.texts(readings["technician"])
+    return columns.distinct(readings["technician"])
 
 
 def technicians_of(cases: Cases, readings: pa.Table) -> Whole:

@@ -10,6 +10,7 @@ import pyarrow as pa
 from monitor.config import Rules, Settings
 from monitor.pipeline.frames import frame, table
 
+from monitor.trend import assess as assessment
 from monitor.trend import cases as all_cases
 from monitor.trend.cases import Cases
 from monitor.trend.framed import rows_of
@@ -44,8 +45,6 @@ def assess(
 ) -> dict[str, pd.DataFrame]:
     """The assessment from frames to frames."""
     facts = tables(readings, walls, marks, events)
-    from monitor.trend import assess as assessment
-
     found = assessment.assess(*facts, settings, judged_on, cold=cold, ahead=ahead)
     return {name: frame(rows) for name, rows in found.items()}
 
