@@ -182,7 +182,7 @@ def having(table: pa.Table, **columns: Column) -> pa.Table:
 class Rows:
     """Some rows of a table, whose columns are read as arrays where they are asked for.
 
-    at: numbers of these rows within the table (rows,). A column that the table lacks is unknown in every row.
+    at: numbers of these rows within the table (rows,), rising. A column that the table lacks is unknown in every row.
     """
 
     def __init__(self, table: pa.Table, at: Whole | None = None) -> None:
