@@ -58,7 +58,8 @@ def holding(shown: Shown, threshold: Array) -> Array:
     fit, marks = shown.fit, shown.phi.shape[-2]
     normal = _draws(marks + 1)
     values, vectors = np.linalg.eigh(fit.mark_covariance)
-    root = vectors * np.sqrt(np.maximum(values, 0.0))[..., None, :]
+    # the symmetric root: the only one that a last digit of the covariance does not turn
+    root = vectors * np.sqrt(np.maximum(values, 0.0))[..., None, :] @ np.swapaxes(vectors, -1, -2)
     estimates = normal[:, :marks] @ np.swapaxes(root, -1, -2)
     added = _chi_square((shown.then - shown.dof)[:, None], normal[:, marks])
     reach = bounds.quantile(bounds.LEVEL, shown.then)[:, None] * np.sqrt(

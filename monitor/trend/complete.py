@@ -219,9 +219,10 @@ class Complete:
         of, variances, rank = self.turned, self.variances, len(self.turned.shape)
         variance = variances.jump_rate_mm_per_year**2
         local = variances.local_mm_per_year**2 + variances.local_share**2 * variance
-        basis, spread = self.layouts.basis[..., :rank], self.layouts.spread
+        layouts, which = np.unique(self.which, return_inverse=True)
+        basis, spread = self.layouts.basis[layouts][..., :rank], self.layouts.spread[layouts]
         of_beta = np.swapaxes(basis, -1, -2) @ (spread[..., None] ** 2 * basis) * variance
-        precision = np.moveaxis(np.asarray(np.linalg.inv(of_beta))[self.which], 0, -1)
+        precision = np.moveaxis(np.asarray(np.linalg.inv(of_beta))[which], 0, -1)
         prior = Prior(self.prior.season_mean, self.prior.season_precision, precision)
         tau = np.full(len(self.cases), max(local, LEAST))
         found = solve(of, self.moments, tau, prior)
