@@ -14,7 +14,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor.errors import TrendError, Where
-from monitor.terms import End, Method, Part, State
+from monitor.terms import End, Part, State
 from monitor.trend import shapes
 from monitor.trend.columns import Array, Column, Flags, Whole, days, one, reals, taken
 from monitor.trend.variances import METHODS

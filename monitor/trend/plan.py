@@ -10,7 +10,7 @@ from monitor import schema
 from monitor.config import Rules
 from monitor.terms import Verdict
 from monitor.trend import ranking
-from monitor.trend.columns import Array, Rows, having, numbers, one, places, ranks, reals
+from monitor.trend.columns import Array, Rows, having, numbers, places, ranks, reals, taken
 from monitor.trend.reasons import counted, inches, rates, threshold
 from monitor.trend.sentences import chosen, month_of, months, pick, said, same, where, written
 
@@ -72,8 +72,7 @@ def ranked(plan: pa.Table, wall_results: pa.Table, findings: pa.Table) -> pa.Tab
 def _with(rows: pa.Table, others: pa.Table, by: Collection[str], names: Collection[str]) -> pa.Table:
     """The rows with those columns of the others' row of the same key, null where there is none."""
     at = places(rows, others, list(by))
-    mine = pa.array(at, mask=at < 0)
-    return having(rows, **{name: one(others[name]).take(mine) for name in names})
+    return having(rows, **{name: taken(others[name], at) for name in names})
 
 
 def _settles(walls: Rows) -> tuple[pa.Array, Array]:
