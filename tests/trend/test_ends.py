@@ -6,7 +6,7 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
-from by_frames import assess, rows_of
+from by_frames import assess
 from true_walls import LENGTH_MM, ROW, SDS, Told, day
 
 from monitor.config import Settings
@@ -47,7 +47,7 @@ def told(count: int, *, left: float, right: float = 0.0, bow: float = 2.0, plumb
                 "deflection_mm": 90.0 - float(row.value),
                 "step_mm": 1.0,
             }
-            for row in rows_of(found)
+            for row in found.rows
         ]
     marks = invented.marks(names, [(spot.mark, spot.x_mm, spot.z_mm) for spot in spots])
     walls = invented.walls(names, length_mm=LENGTH_MM)
