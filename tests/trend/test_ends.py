@@ -113,6 +113,13 @@ def test_two_visits_of_a_plumb_line_show_no_end_to_move() -> None:
     assert judged(facts)["ends_note"].tolist() == [""]
 
 
+def test_an_end_column_of_which_no_height_is_known_has_no_base_and_says_nothing() -> None:
+    facts = told(1, left=8.0)
+    assert "The left end is not still" in judged(facts)["ends_note"].item()
+    bare = facts.marks.assign(z_mm=facts.marks["z_mm"].where(facts.marks["x_mm"] > 100))
+    assert judged(Told(facts.readings, facts.walls, bare, facts.events, facts.truth))["ends_note"].tolist() == [""]
+
+
 @pytest.mark.parametrize(("opened", "said"), [(3.0, True), (0.5, False), (-3.0, False)])
 def test_a_crack_that_opens_at_an_end_says_so(opened: float, said: bool) -> None:
     facts = told(1, left=0.0)
