@@ -82,11 +82,9 @@ def analyse(
         "marks": _completed("marks", marks, key),
         "events": _completed("events", events if events is not None else pd.DataFrame(), key),
     }
-    results = assess_walls(
-        *(table(name, rows) for name, rows in facts.items()),
-        settings or Settings(),
-        judged_on or readings["visit_date"].max().date(),
-    )
+    tables = {name: table(name, rows) for name, rows in facts.items()}
+    day = judged_on or readings["visit_date"].max().date()
+    results = assess_walls(**tables, settings=settings or Settings(), judged_on=day)
     return Analysis(**{field.name: frame(results[field.name]) for field in fields(Analysis)})
 
 

@@ -9,7 +9,8 @@ from monitor import schema
 from monitor.config import Settings
 from monitor.pipeline.assessing import of_walls
 from monitor.pipeline.frames import table
-from monitor.report.context import Book, ByWall, Key
+from monitor.report.by_wall import ByWall
+from monitor.report.context import Book, Key
 from monitor.report.engineer_sheet import Model
 from monitor.trend.summary import summaries
 

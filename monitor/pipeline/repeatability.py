@@ -95,7 +95,7 @@ def sample(store: Store, *, judged_on: date, known_on: datetime, most: int = rem
 
 
 def by_technician(store: Store, *, judged_on: date, known_on: datetime) -> list[dict[str, Any]]:
-    """How far each technician's set-ups stand from the others' on the same walls (rows of technicians.table); private."""
+    """How far each technician's set-ups stand from the others' on the same walls (technicians.table), by rows; private."""
     drawn = sample(store, judged_on=judged_on, known_on=known_on)
     if drawn is None:
         return []
@@ -104,4 +104,5 @@ def by_technician(store: Store, *, judged_on: date, known_on: datetime) -> list[
     cases = screening.without(drawn.cases, screened)
     who = technicians.technicians_of(cases, drawn.readings)
     told = technicians.joined([technicians.sums(cases, done, who) for done in fitted(cases, variances)])
-    return technicians.table(cases, told, technicians.names(drawn.readings)).to_pylist()
+    rows: list[dict[str, Any]] = technicians.table(cases, told, technicians.names(drawn.readings)).to_pylist()
+    return rows

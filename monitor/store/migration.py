@@ -16,7 +16,7 @@ from filelock import FileLock
 
 from monitor import schema
 from monitor.errors import StoreError, Where
-from monitor.store import assessments, files, generations, inbox, marker, office, parquet, uploads, witness
+from monitor.store import assessments, files, generations, inbox, marker, office, office_rows, parquet, uploads, witness
 from monitor.store.sealed import seal_text
 
 Step = Callable[[Path, Path], None]
@@ -139,7 +139,7 @@ def _office_from_1(old: Path, new: Path) -> None:
                     mend=_MEND,
                 )
             after.execute("PRAGMA journal_mode = DELETE")
-            office.seal_all(after, version=2)
+            office_rows.seal_all(after, version=2)
     except sqlite3.Error as error:
         raise office.refused_by(old, error) from error
 

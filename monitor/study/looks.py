@@ -54,11 +54,11 @@ def looked(portfolio: Portfolio, rules: Rules, variances: Variances, progress: P
         seen = _each(part, readings, "visit_date")
         seen = seen.assign(reading_id=seen["reading_id"] + " " + seen["house"])
         facts = (seen, _each(part, walls), _each(part, marks), _each(part, events, "event_date"))
-        tables = (
-            pa.Table.from_pandas(rows[schema.find(name).names], schema.find(name), preserve_index=False)
+        tables = {
+            name: pa.Table.from_pandas(rows[schema.find(name).names], schema.find(name), preserve_index=False)
             for name, rows in zip(("readings", "walls", "marks", "events"), facts, strict=True)
-        )
-        results = assess(*tables, settings, part["day"].max().date(), ahead=False)
+        }
+        results = assess(**tables, settings=settings, judged_on=part["day"].max().date(), ahead=False)
         judged = frame(results["wall_results"])
         found.append(_named(judged[judged["is_current"]], part))
         of_marks = _named(frame(results["mark_results"]), part)

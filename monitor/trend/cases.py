@@ -326,7 +326,7 @@ def _table(keys: Whole, size: int, rows: Rows, held: Whole, start: Array, rules:
     return Table(
         wall=wall,
         period=period,
-        is_current=np.append(wall[1:] != wall[:-1], [True] * min(count, 1)),
+        is_current=np.append(wall[1:] != wall[:-1], [True] * min(count, 1)).astype(bool),
         started_on=np.where(np.isnan(start), first, start),
         method=method,
         visits=_visits(rows.case[counting], rows.visit[counting], count),

@@ -210,9 +210,8 @@ class Complete:
         found = solve(self.turned, from_each_start(self.turned), self.fit.local_variance, self.prior)
         told = np.moveaxis(self.turned.back(found.rate()), -1, 0)
         se = np.moveaxis(np.sqrt(_variances(self.turned, found)), -1, 0)
-        known = np.moveaxis(found.known.all(axis=0), -1, 0) if len(found.known) else np.zeros(told.shape[:2], bool)
         seen = np.broadcast_to(self.fit.mark_seen[:, None], told.shape)
-        measured = seen & known[..., None]
+        measured = seen & np.moveaxis(found.told_apart, -1, 0)[..., None]
         return Starts(np.where(measured, told, np.nan), np.where(measured, se, np.nan), seen)
 
     def step(self) -> Step:
@@ -220,9 +219,10 @@ class Complete:
         of, variances, rank = self.turned, self.variances, len(self.turned.shape)
         variance = variances.jump_rate_mm_per_year**2
         local = variances.local_mm_per_year**2 + variances.local_share**2 * variance
-        basis, spread = self.layouts.basis[..., :rank], self.layouts.spread
+        layouts, which = np.unique(self.which, return_inverse=True)
+        basis, spread = self.layouts.basis[layouts][..., :rank], self.layouts.spread[layouts]
         of_beta = np.swapaxes(basis, -1, -2) @ (spread[..., None] ** 2 * basis) * variance
-        precision = np.moveaxis(np.linalg.inv(of_beta)[self.which], 0, -1)
+        precision = np.moveaxis(np.asarray(np.linalg.inv(of_beta))[which], 0, -1)
         prior = Prior(self.prior.season_mean, self.prior.season_precision, precision)
         tau = np.full(len(self.cases), max(local, LEAST))
         found = solve(of, self.moments, tau, prior)
@@ -269,8 +269,8 @@ class Complete:
         kept = own - used
         kept = np.where(kept >= LEAST_KEPT * own, kept, np.nan)
         alone = a - pull[0] * free.shift[0][:, None] - pull[1] * free.shift[1][:, None]
-        flat = (np.moveaxis(each, -1, 0).reshape(-1) for each in (a, own, alone, kept))
-        return Left(*flat, free.explained[-1], free.rank[-1])
+        a, own, alone, kept = (np.moveaxis(each, -1, 0).reshape(-1) for each in (a, own, alone, kept))
+        return Left(a, own, alone, kept, free.explained[-1], free.rank[-1])
 
     @staticmethod
     def _pull(visits: "_Visits", value: Array) -> Array:
@@ -347,7 +347,7 @@ class _Free:
 def _inverse(of: Array) -> Array:
     """Inverse of symmetric matrices (2, 2, B)."""
     a, b, c = of[0, 0], of[0, 1], of[1, 1]
-    return np.array([[c, -b], [-b, a]]) / (a * c - b**2)
+    return np.asarray(np.array([[c, -b], [-b, a]]) / (a * c - b**2))
 
 
 def _variances(of: Turned, found: Solved) -> Array:
@@ -359,9 +359,8 @@ def _variances(of: Turned, found: Solved) -> Array:
 def _rates(layouts: Layouts, which: Whole, of: Turned, found: Solved, tau: Array, *, with_parts: bool = False) -> Rates:
     """Rates of components and marks; components and covariances only with_parts."""
     marks, count = of.w.shape
-    known = found.known.all(axis=0) if len(found.known) else np.zeros(count, dtype=bool)
     seen = np.any(np.abs(layouts.phi) > NOTHING, axis=-1)[which]
-    measured = seen & known[:, None]
+    measured = seen & found.told_apart[:, None]
     rate = of.back(found.rate()).T
     shared = found.forward([of.back(pull) for pull in found.pull])
     covariance = np.zeros((count, marks, marks))
@@ -374,12 +373,19 @@ def _rates(layouts: Layouts, which: Whole, of: Turned, found: Solved, tau: Array
         variance = turn(of.q**2, found.slack) + sum(part**2 for part in shared)
         covariance[:, np.arange(marks), np.arange(marks)] = variance.T
     covariance = np.where(measured[:, :, None] & measured[:, None, :], covariance, 0.0)
-    parts = (
-        _components(layouts, which, found)
-        if with_parts
-        else (np.zeros((count, RATES), bool), *[np.full((count, RATES), np.nan)] * 2)
+    none = np.full((count, RATES), np.nan)
+    parts = _components(layouts, which, found) if with_parts else (np.zeros(none.shape, dtype=bool), none, none)
+    return Rates(
+        measured=parts[0],
+        rate=parts[1],
+        rate_se=parts[2],
+        mark_seen=seen,
+        mark_measured=measured,
+        mark_rate=np.where(measured, rate, np.nan),
+        mark_covariance=covariance,
+        to_base=np.zeros(count, dtype=bool),
+        local_variance=tau,
     )
-    return Rates(*parts, seen, measured, np.where(measured, rate, np.nan), covariance, np.zeros(count, dtype=bool), tau)
 
 
 def _components(layouts: Layouts, which: Whole, found: Solved) -> tuple[Flags, Array, Array]:
@@ -402,7 +408,7 @@ def _components(layouts: Layouts, which: Whole, found: Solved) -> tuple[Flags, A
         pulled = [sum(turned[2 + j][2 + k] * told[k] for k in range(j + 1)) for j in range(rank)]
         variance = sum(value**2 for value in pulled)
         information = sum(sum(lower[k][j] * told[k] for k in range(j, rank)) ** 2 for j in range(rank))
-        good = inside[:, component] & found.known.all(axis=0) & (variance * information * LEAST_SHARE <= 1)
+        good = inside[:, component] & found.told_apart & (variance * information * LEAST_SHARE <= 1)
         measured[:, component] = good
         value = sum(one * x for one, x in zip(told, found.x[2:], strict=True)) / spread[:, component]
         rate[:, component] = np.where(good, value, np.nan)

@@ -10,7 +10,7 @@ from monitor.terms import Part as DayPart
 from monitor.trend import bounds
 from monitor.trend.cases import Cases, packed
 from monitor.trend.coded import PARTS
-from monitor.trend.columns import Array, Flags, dates
+from monitor.trend.columns import Array, Flags, Whole, dates
 from monitor.trend.parts import Part
 from monitor.trend.variances import METHODS
 from monitor.units import DAYS_PER_YEAR
@@ -38,7 +38,7 @@ class Lines:
         """Before any fit."""
         return cls(*(np.full(rows, np.nan) for _ in range(6)))
 
-    def learn(self, part: Part, rows: Array, of: Flags) -> None:
+    def learn(self, part: Part, rows: Whole, of: Flags) -> None:
         """Take in what a part says of some of its readings (R,): `rows` numbers the rows they are."""
         found, pair = part.levels(), bounds.pair(part.fit.mark_rate, part.fit.mark_se, part.scale)
         place = (part.of[of], part.mark[of])
@@ -56,7 +56,8 @@ def movement(cases: Cases, lines: Lines) -> pa.Table:
     """
     rows = cases.rows
     if not len(rows):
-        return pa.table(_columns(cases, np.zeros(0, dtype=np.intp), {name: np.zeros(0) for name in _REAL}, np.zeros(0)))
+        none = np.zeros(0, dtype=np.intp)
+        return pa.table(_columns(cases, none, {name: np.zeros(0) for name in _REAL}, none))
     stretch = packed(rows.case, rows.mark, rows.stretch)
     key = packed(stretch, rows.day, rows.part)
     order = np.argsort(key, kind="stable")
@@ -98,12 +99,12 @@ def movement(cases: Cases, lines: Lines) -> pa.Table:
 _REAL = ("deflection_mm", "trend_mm", "band_lower_mm", "band_upper_mm")
 
 
-def _least(values: Array, begins: Array) -> Array:
+def _least(values: Array, begins: Whole) -> Array:
     """The value of each run of rows, which those that have one share."""
     return values[begins] if len(begins) == len(values) else np.asarray(np.fmin.reduceat(values, begins))
 
 
-def _columns(cases: Cases, first: Array, real: dict[str, Array], size: Array) -> dict[str, pa.Array]:
+def _columns(cases: Cases, first: Whole, real: dict[str, Array], size: Whole) -> dict[str, pa.Array]:
     rows = cases.rows
     return {
         **cases.keys(rows.case[first]),

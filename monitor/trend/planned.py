@@ -91,11 +91,11 @@ class Future:
 
     def fits_from_each_start(self, visits: Whole, local_variance: Array) -> tuple[Fit, Flags]:
         """The same from each visit on, shapes (B, V, ...), and which visits are starting visits: all but the newest."""
-        total = _through(self.sums, self.now + visits)
-        before = [np.roll(getattr(self.sums, name), 1, axis=1) for name in _SUMS]
+        total, size = _through(self.sums, self.now + visits), max(1, int((self.now + visits).max()) - 1)
+        before = [np.roll(getattr(self.sums, name)[:, :size], 1, axis=1) for name in _SUMS]
         for of_none in before:
             of_none[:, 0] = 0.0
-        starts = np.arange(self.day.shape[1]) < (self.now + visits - 1)[:, None]
+        starts = np.arange(size) < (self.now + visits - 1)[:, None]
         sums = [getattr(total, name)[:, None] - earlier for name, earlier in zip(_SUMS, before, strict=True)]
         sums = [np.where(starts.reshape(starts.shape + (1,) * (part.ndim - 2)), part, 0.0) for part in sums]
         season = Season(self.season.mean[:, None], self.season.covariance[:, None])

@@ -96,7 +96,8 @@ class Fitted:
         alone = a - (pull @ shift[..., None])[..., 0]
         newest = (np.arange(len(a)), block.last)
         explained = (at[newest] * shift[newest]).sum(axis=-1)
-        return Left(*(values[block.place] for values in (a, own, alone, kept)), explained, free.rank[newest])
+        a, own, alone, kept = (values[block.place] for values in (a, own, alone, kept))
+        return Left(a, own, alone, kept, explained, free.rank[newest])
 
     def step(self) -> Step:
         """The step of the newest visit."""

@@ -143,6 +143,11 @@ class Solved:
     told: Array
     answer: Array
 
+    @property
+    def told_apart(self) -> Flags:
+        """Whether there is a beta, and all of it is known (..., B)."""
+        return np.asarray(self.known.all(axis=0) & (len(self.known) > 0))
+
     def forward(self, values: list[Array]) -> list[Array]:
         """lower^-1 values, the leading axis as a list; values (..., M, B) against lower (..., B)."""
         found: list[Array] = []
@@ -234,7 +239,7 @@ def _cholesky(system: list[list[Array]], least: list[Array] | None) -> tuple[lis
             made = [np.where(there, value, 0.0) for value in made]
             pivot = np.where(there, pivot, 1.0)
         lower.append([*made, np.sqrt(pivot)])
-    return lower, np.stack(known)
+    return lower, np.stack(known) if known else np.zeros((0, *lower[0][0].shape), dtype=bool)
 
 
 def _solved(lower: list[list[Array]], right: list[Array]) -> list[Array]:

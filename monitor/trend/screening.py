@@ -87,7 +87,9 @@ def screen(cases: Cases, variances: Variances, ruled: Flags) -> Screened:
     wall = cases.table.wall
     left = np.ones(len(cases.table), dtype=bool)
     counts = cases.rows.counts.copy()
-    outliers, doubts, settled = [], [], []
+    none = np.zeros(0, dtype=np.intp)
+    outliers = [Outliers(none, np.zeros(0), np.zeros(0), np.zeros(0))]
+    doubts, settled = [Doubts(none, np.zeros(0, dtype=bool))], list[tuple[Part, Flags]]()
     while left.any():
         found = [(part, residuals(part, variances)) for part in parts(_part(cases, left, counts), variances)]
         rows = _Rows.of(found, cases, ruled)

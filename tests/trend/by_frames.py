@@ -10,11 +10,13 @@ import pyarrow as pa
 from monitor.config import Rules, Settings
 from monitor.pipeline.frames import frame, table
 
+from monitor.trend import assess as assessment
 from monitor.trend import cases as all_cases
+from monitor.trend import summary
 from monitor.trend.cases import Cases
 from monitor.trend.framed import rows_of
 
-__all__ = ["assess", "build", "rows_of", "table_of", "tables"]
+__all__ = ["assess", "build", "rows_of", "summaries", "table_of", "tables"]
 
 FACTS = ("readings", "walls", "marks", "events")
 
@@ -44,10 +46,15 @@ def assess(
 ) -> dict[str, pd.DataFrame]:
     """The assessment from frames to frames."""
     facts = tables(readings, walls, marks, events)
-    from monitor.trend import assess as assessment
-
     found = assessment.assess(*facts, settings, judged_on, cold=cold, ahead=ahead)
     return {name: frame(rows) for name, rows in found.items()}
+
+
+def summaries(
+    readings: pd.DataFrame, walls: pd.DataFrame, marks: pd.DataFrame, events: pd.DataFrame, settings: Settings, on: date
+) -> summary.Told:
+    """The fits told, from frames of facts."""
+    return summary.summaries(*tables(readings, walls, marks, events), settings, on)
 
 
 def table_of(cases: Cases) -> pd.DataFrame:

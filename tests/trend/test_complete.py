@@ -51,6 +51,7 @@ STORIES = {
     "one mark": (Method.METER, NINE[4:5], (0, 5, 11, 20), {}),
     "two visits": (Method.STRING, ROW, (0, 6), {}),
     "one visit": (Method.STRING, ROW, (0,), {}),
+    "a row that sees nothing": (Method.STRING, [("E1", 0.0, 1220.0), ("E2", 9000.0, 1220.0)], (0, 6, 12), {}),
     "before and after": (Method.STRING, ROW, (0, 6, 12, 26, 32, 38, 44), {"work": "2021-06-01"}),
 }
 

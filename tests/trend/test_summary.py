@@ -7,14 +7,14 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
-from by_frames import assess, build, rows_of, table_of
+from by_frames import assess, build, rows_of, summaries, table_of
 
 from monitor import schema
 from monitor.config import Settings
 from monitor.terms import Method
 from monitor.trend.portfolio import fitted
 from monitor.trend.reference import covariance, fixed_columns, rate_rows
-from monitor.trend.summary import Told, summaries
+from monitor.trend.summary import Told
 
 SETTINGS = Settings()
 TODAY = date(2023, 6, 1)
