@@ -13,9 +13,8 @@ from hashlib import sha256
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from monitor import __version__, schema
+from monitor import __version__
 from monitor.config import Settings
-from monitor.pipeline.frames import frame, table
 from monitor.schema import Tables
 from monitor.store import parts
 from monitor.store.notes import noted, write_note
@@ -77,6 +76,4 @@ def results_of(facts: Tables, settings: Settings, judged_on: date, cold: Collect
     """Tables of schema.RESULTS of some walls. facts: their effective readings, walls, marks and events."""
     readings = facts["readings"]
     readings = readings.filter(pc.less_equal(readings["visit_date"], pa.scalar(judged_on, pa.date32())))
-    walls, marks, events = (frame(facts[name]) for name in ("walls", "marks", "events"))
-    results = assess_walls(frame(readings), walls, marks, events, settings, judged_on, cold=set(cold))
-    return {name: table(name, results[name]) for name in schema.RESULTS}
+    return assess_walls(readings, facts["walls"], facts["marks"], facts["events"], settings, judged_on, cold=set(cold))
