@@ -12,7 +12,7 @@ import pyarrow.compute as pc
 from pydantic import BaseModel, ConfigDict
 
 from monitor import schema
-from monitor.store import files, parquet, walls
+from monitor.store import canonical, files, parquet, walls
 from monitor.store.generations import Wall
 from monitor.store.place import Place
 from monitor.store.tiers import is_of
@@ -68,7 +68,7 @@ def tables(results: Mapping[str, pa.Table], order: pa.Table) -> Mapping[str, pa.
 def in_order(table: str, rows: pa.Table) -> pa.Table:
     """Rows of a table of results in the order of schema.RESULT_ORDER."""
     names = [name for name in schema.RESULT_ORDER if name in schema.find(table).names]
-    return rows.take(pc.sort_indices(rows, sort_keys=[(name, "ascending") for name in names]))
+    return canonical.in_order_of(rows, names)
 
 
 def write(place: Place, folder: str, bucket: int, tables: Mapping[str, pa.Table], *, over: bool = False) -> Part:
