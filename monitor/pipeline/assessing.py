@@ -1,20 +1,22 @@
 """The stored readings to an assessment: the only place where the store meets the trend room."""
 
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime
 
 import pyarrow as pa
-import pyarrow.compute as pc
 
 from monitor import schema
 from monitor.config import Settings, Variances
 from monitor.errors import NotFoundError, StoreError
-from monitor.pipeline import runs
+from monitor.pipeline import bucket, runs
+from monitor.pipeline.bucket import Task
 from monitor.pipeline.runs import Run
+from monitor.pipeline.workers import Many, one_after_the_other
 from monitor.results import Assessment
-from monitor.store import Store
-from monitor.trend import plan
-from monitor.trend.assess import assess as assess_walls
+from monitor.store import Store, assessments
+from monitor.store.generations import Wall
+from monitor.store.parts import ASSESSED, Part
+from monitor.store.snapshot import Snapshot
 
 Progress = Callable[[int, int], None]
 
@@ -30,44 +32,71 @@ def assess(
     made_at: datetime | None = None,
     settings: Settings | None = None,
     progress: Progress | None = None,
-    walls: Collection[tuple[str, str]] | None = None,
+    walls: Collection[Wall] | None = None,
+    tables: Collection[str] = tuple(schema.RESULTS),
+    columns: Mapping[str, Sequence[str]] | None = None,
+    many: Many = one_after_the_other,
 ) -> Assessment:
-    """Assess every wall with a visit up to `judged_on`, from what was known at `known_on`.
+    """Assess every wall with a visit up to `judged_on`, from what was known at `known_on`; bucket by bucket.
 
     Saved, and put on record as made at `made_at` (known_on where it is left out), unless told not to.
     settings: those to use in place of the company's on that day. walls: those alone, which is never saved; the numbers
-    are those of an assessment of all, but for places in the visit plan.
+    are those of an assessment of all, but for places in the visit plan. tables, columns: those of a saved one
+    to return; the others are empty (as for Store.assessment).
+    many: does the buckets' work (`workers`), here one after the other in this process.
     """
     settings = settings or settings_on(store, judged_on, known_on)
-    register = {name: store.current(name, known_on=known_on) for name in ("walls", "marks", "events")}
-    cold = cold_houses(store.current("houses", known_on=known_on))
-    buckets = store.buckets(known_on) if walls is None else [list(walls)]
-    parts: dict[str, list[pa.Table]] = {name: [] for name in schema.RESULTS}
-    for done, bucket in enumerate(buckets, start=1):
-        keys = set(bucket)
-        readings = store.readings(known_on=known_on, walls=keys)
-        readings = readings.filter(pc.less_equal(readings["visit_date"], pa.scalar(judged_on, pa.date32())))
-        rows_of = {name: of_walls(rows, keys) for name, rows in register.items()}
-        results = assess_walls(
-            readings, rows_of["walls"], rows_of["marks"], rows_of["events"], settings, judged_on, cold=cold
-        )
-        for name, part in results.items():
-            parts[name].append(part)
-        if progress:
-            progress(done, len(buckets))
-    done_tables = {name: pa.concat_tables([schema.empty(name), *found]) for name, found in parts.items()}
-    done_tables["plan"] = plan.ranked(done_tables["plan"], done_tables["wall_results"], done_tables["findings"])
-    assessment = Assessment(
+    made = Assessment(
         judged_on=judged_on,
         known_until=known_on,
         settings_sha256=runs.settings_hash(settings),
         facts_sha256=store.facts_sha256(known_on=known_on),
-        **{name: _in_order(found) for name, found in done_tables.items()},
     )
-    if save and walls is None:
-        store.save_assessment(assessment)
-        runs.record(store, assessment, settings, made_at or known_on)
-    return assessment
+    if walls is not None or not save:
+        with store.snapshot(known_on, walls) as facts:
+            tasks = _tasks(store, facts, settings, made)
+            return _in_memory(made, tasks, tables, progress, walls)
+    with store.making_assessment(judged_on), store.snapshot(known_on) as facts:
+        tasks = _tasks(store, facts, settings, made)
+        parts = list(_counted(many(list(tasks)), len(facts.buckets), progress))
+        saved = store.save_assessment(made, facts.count, parts)
+        runs.record(store, saved, settings, made_at or known_on)
+        return store.assessment(judged_on, tables=tables, columns=columns) or saved
+
+
+def _tasks(store: Store, facts: Snapshot, settings: Settings, made: Assessment) -> Iterator[Task]:
+    """The work to be done for an assessment, bucket by bucket."""
+    cold = cold_houses(store.current("houses", known_on=made.known_until))
+    key = bucket.made_from(settings, made.judged_on, made.facts_sha256, facts.count)
+    for one in facts.buckets:
+        here = frozenset(cold & one.houses(store.place)) if cold else frozenset()
+        yield Task(store.place.address, assessments.folder_of(made.judged_on), one, settings, made.judged_on, here, key)
+
+
+def _in_memory(
+    made: Assessment,
+    tasks: Iterable[Task],
+    tables: Collection[str],
+    progress: Progress | None,
+    walls: Collection[Wall] | None,
+) -> Assessment:
+    """The same without a file: of the results only some tables are kept."""
+    kept: dict[str, list[pa.Table]] = {name: [] for name in (*tables, ASSESSED)}
+    todo = list(tasks)
+    for done, task in enumerate(todo, start=1):
+        found = bucket.assessed(task, walls)
+        for name, pieces in kept.items():
+            pieces.append(found[name])
+        if progress:
+            progress(done, len(todo))
+    return assessments.assembled(made, kept)
+
+
+def _counted(parts: Iterable[Part], total: int, progress: Progress | None) -> Iterator[Part]:
+    for done, part in enumerate(parts, start=1):
+        if progress:
+            progress(done, total)
+        yield part
 
 
 def settings_on(store: Store, day: date, known_on: datetime | None = None) -> Settings:
@@ -139,8 +168,3 @@ def newest(store: Store, month: str | None = None) -> Assessment:
             mend="Run `wallbow assess` first" + (f" with --on and a day of {month}." if month else "."),
         )
     return found
-
-
-def _in_order(results: pa.Table) -> pa.Table:
-    keys = ("house", "wall", "period", "mark", "stretch", "visit_date", "part", "method", "rule", "reading_id")
-    return results.sort_by([(name, "ascending") for name in keys if name in results.column_names])

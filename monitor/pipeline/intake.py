@@ -33,7 +33,7 @@ def take_visit(store: Store, name: str, data: bytes, *, received_at: datetime, s
     Raises IntakeError where nothing of it can be taken in.
     """
     with store.taking_in():
-        known = judging.known_now(store)
+        known = judging.known_of(store, [(name, data)])
         found = judging.judged_visit(store, known, name, data, received_at=received_at, sender=sender, today=today)
         return keep(store, name, data, found, received_at=received_at, sender=sender)
 
@@ -42,7 +42,7 @@ def preview_visit(
     store: Store, name: str, data: bytes, *, received_at: datetime, sender: str, today: date
 ) -> list[Taken]:
     """What `take_visit` would do, with nothing written."""
-    known = judging.known_now(store)
+    known = judging.known_of(store, [(name, data)])
     found = judging.judged_visit(store, known, name, data, received_at=received_at, sender=sender, today=today)
     return [preview(each) for each in found]
 
@@ -53,7 +53,7 @@ def take_register(store: Store, name: str, data: bytes, *, received_at: datetime
     Raises IntakeError where no table in it is known; single bad rows are rejected with a reason and a mend sheet.
     """
     with store.taking_in():
-        known = judging.known_now(store)
+        known = judging.known_of(store, [(name, data)])
         found = judging.judged_register(store, known, name, data, received_at=received_at, sender=sender)
         return keep(store, name, data, found, received_at=received_at, sender=sender)
 
@@ -63,14 +63,14 @@ def take_readings(store: Store, name: str, data: bytes, *, received_at: datetime
     used (because the register grew) is added again and stands.
     """
     with store.taking_in():
-        known = judging.known_now(store)
+        known = judging.known_of(store, [(name, data)])
         found = judging.judged_readings(store, known, name, data, received_at=received_at, sender=sender, today=today)
         return keep(store, name, data, [found], received_at=received_at, sender=sender)[0]
 
 
 def preview_readings(store: Store, name: str, data: bytes, *, received_at: datetime, sender: str, today: date) -> Taken:
     """What `take_readings` would do, with nothing written."""
-    known = judging.known_now(store)
+    known = judging.known_of(store, [(name, data)])
     return preview(
         judging.judged_readings(store, known, name, data, received_at=received_at, sender=sender, today=today)
     )

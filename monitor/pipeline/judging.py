@@ -1,9 +1,10 @@
 """Received bytes judged against what the store knows, nothing written: the one way for previews and for takings in."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
-from functools import cached_property
+from functools import cached_property, reduce
+from operator import or_
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -21,11 +22,15 @@ _PROVENANCE = frozenset({"source_sha256", "source_name", "source_sheet", "source
 
 @dataclass(frozen=True)
 class Known:
-    """What a file is judged against: the register, and all rows of readings with the rulings on them."""
+    """What a file is judged against: the register, and all rows of readings with the rulings on them.
+
+    Where it is of what a file names alone, `every` knows the other ids (see ingest).
+    """
 
     register: schema.Tables
     rows: pa.Table
     rulings: pa.Table
+    every: ingest.Every | None = None
 
     @cached_property
     def readings(self) -> pa.Table:
@@ -45,6 +50,24 @@ class Judged:
 def known_now(store: Store) -> Known:
     """What the store knows now."""
     return Known(current_register(store), store.facts("readings"), store.facts("rulings"))
+
+
+def known_of(store: Store, files: Iterable[tuple[str, bytes]]) -> Known:
+    """What the store knows now that bears on what files (name and bytes) name: they are judged by it as by all of it.
+
+    That is all of the houses named, and what people sent elsewhere to mend readings of these. What a file brought
+    before lies there, too, as a row stays in the house that it names.
+    """
+    named = reduce(or_, (ingest.named(*file) for file in files), ingest.Named())
+    walls, houses = store.walls_of(named.houses)
+    register = {
+        "houses": store.current("houses", among=("house", houses)),
+        **{name: store.current(name, walls=walls) for name in ("walls", "marks", "events")},
+        **{name: store.current(name) for name in ("instruments", "thresholds")},
+        "people": store.office.people(among=named.people),
+    }
+    rows = store.readings_about(walls)
+    return Known(register, rows, store.rulings_on(rows), store.ids)
 
 
 def current_register(store: Store) -> dict[str, pa.Table]:
@@ -95,7 +118,9 @@ def judged_register(
     alone: bool = True,
 ) -> list[Judged]:
     """The register's tables in a file. Raises IntakeError where there is none, or no row in any."""
-    intakes = ingest.read_register(name, data, known.register, received_at=received_at, sender=sender, alone=alone)
+    intakes = ingest.read_register(
+        name, data, known.register, received_at=received_at, sender=sender, alone=alone, every=known.every
+    )
     _refuse_empty(name, intakes)
     return [Judged(intake, _fresh_register(intake, known), _first_received(store, intake)) for intake in intakes]
 
@@ -119,7 +144,17 @@ def judged_readings(
     expected = expected_at(store, visits, known.register, known.readings, received_at)
     rules = settings_on(store, today, received_at).rules
     intake = ingest.read_readings(
-        name, data, known.register, known.readings, received_at, sender, today, expected, rules, alone=alone
+        name,
+        data,
+        known.register,
+        known.readings,
+        received_at,
+        sender,
+        today,
+        expected,
+        rules,
+        alone=alone,
+        every=known.every,
     )
     _refuse_empty(name, [intake])
     return Judged(intake, _fresh_readings(intake.table, known.readings), _first_received(store, intake))
@@ -171,6 +206,5 @@ def _fresh_register(intake: Intake, known: Known) -> pa.Table:
 
 
 def _first_received(store: Store, intake: Intake) -> datetime | None:
-    receipts = store.facts("receipts")
-    same = receipts.filter(pc.equal(receipts["source_sha256"], intake.source_sha256))
+    same = store.facts("receipts", among=("source_sha256", [intake.source_sha256]))
     return pc.min(same["known_at"]).as_py() if same.num_rows else None

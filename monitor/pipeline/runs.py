@@ -9,7 +9,7 @@ from typing import Any
 from monitor import __version__, schema
 from monitor.config import Settings
 from monitor.results import Assessment
-from monitor.store import Store, canonical
+from monitor.store import Store
 
 
 @dataclass(frozen=True)
@@ -47,17 +47,11 @@ def settings_hash(settings: Settings) -> str:
     return sha256(settings_json(settings).encode()).hexdigest()
 
 
-def results_hash(assessment: Assessment) -> str:
-    """SHA-256 over all result tables, whatever the order of their rows."""
-    digests = (canonical.digests(table, getattr(assessment, table))[1] for table in schema.RESULTS)
-    return sha256("\n".join(digests).encode()).hexdigest()
-
-
 def record(store: Store, assessment: Assessment, settings: Settings, made_at: datetime) -> None:
     """Put an assessment made just now, and the settings it was made with, on record."""
     run = Run(
         **_identity(assessment),
-        results_sha256=results_hash(assessment),
+        results_sha256=assessment.results_sha256,
         code_version=__version__,
     )
     kept = {"settings_sha256": run.settings_sha256, "settings": settings_json(settings), "known_at": made_at}

@@ -155,10 +155,12 @@ def _look(
     store: Store, files: Sequence[Sent], at: datetime, sender: str, today: date, may: Collection[str], said: Said
 ) -> list[_Looked]:
     """Each file judged with those before it taken as in, the register's first; in the order they were sent."""
-    known = judging.known_now(store)
     looked: dict[int, _Looked] = {}
     photos = [number for number, sent in enumerate(files) if no_table(sent.data)]
     tables = [number for number in range(len(files)) if number not in photos]
+    # any reading may name a photo
+    named = [(files[number].name, files[number].data) for number in tables]
+    known = judging.known_now(store) if photos else judging.known_of(store, named)
     for number in sorted(tables, key=lambda number: (not _is_register(files[number]), number)):
         sent = files[number]
         try:

@@ -32,12 +32,13 @@ def ordered(table: pa.Table, first: Sequence[str] = _FIRST) -> pa.Table:
     return table.take(pc.sort_indices(table, sort_keys=[(name, "ascending") for name in names]))
 
 
-def digests(name: str, rows: pa.Table) -> tuple[str, str]:
+def digests(name: str, rows: pa.Table, *, is_ordered: bool = False) -> tuple[str, str]:
     """Two SHA-256 of the rows of the table `name`, in any order: what makes an add the same add, and the whole.
 
-    For readings the first leaves out when they became known, so that a retry is the same add.
+    For readings the first leaves out when they became known, so that a retry is the same add. is_ordered: whether the
+    rows stand in the order of `ordered` already.
     """
-    kept = ordered(rows)
+    kept = rows if is_ordered else ordered(rows)
     pieces = [f"{name} {schema.VERSION} {kept.num_rows}\n".encode()]
     for column in kept.column_names:
         if column != "known_at":
@@ -60,6 +61,38 @@ def changes(table: pa.Table, columns: Collection[str]) -> npt.NDArray[np.bool_]:
         codes = _values(table[name].combine_chunks().dictionary_encode(null_encoding="encode").indices, "<i4")
         differs[1:] |= codes[1:] != codes[:-1]
     return differs
+
+
+def by_row(rows: pa.Table) -> tuple[bytes, int, bytes, list[int]]:
+    """Rows as bytes, row after row: numbers, flags and lengths of texts with so many bytes a row; texts, and where each
+    row's begin (one more than rows).
+    """
+    blocks, texts = [], []
+    for field in rows.schema:
+        array = rows[field.name].combine_chunks()
+        array = array.combine_chunks() if isinstance(array, pa.ChunkedArray) else array
+        if pa.types.is_string(field.type):
+            texts.append(array)
+            array = pc.binary_length(array)
+        values = _values(pc.cast(array, pa.int8()), "<i1") if pa.types.is_boolean(array.type) else None
+        values = _values(array, _NUMPY[array.type]) if values is None else values
+        if values.dtype.kind == "f":
+            values = values + 0.0
+        known = np.ones(len(array), "<i1")
+        if array.null_count:
+            known = _values(pc.cast(pc.is_valid(array), pa.int8()), "<i1")
+            values = np.where(known == 1, values, 0).astype(values.dtype)
+        blocks += [known, values]
+    packed = np.empty((rows.num_rows, sum(block.itemsize for block in blocks)), np.uint8)
+    at = 0
+    for block in blocks:
+        packed[:, at : at + block.itemsize] = np.ascontiguousarray(block).view(np.uint8).reshape(rows.num_rows, -1)
+        at += block.itemsize
+    joined = pc.binary_join_element_wise(*texts, "").cast(pa.large_string()) if texts else None
+    if joined is None:
+        return packed.tobytes(), packed.shape[1], b"", [0] * (rows.num_rows + 1)
+    offsets = np.frombuffer(joined.buffers()[1], "<i8", len(joined) + 1, joined.offset * 8)
+    return packed.tobytes(), packed.shape[1], bytes(joined.buffers()[2] or b""), offsets.tolist()
 
 
 def _bytes(array: pa.Array) -> list[bytes]:

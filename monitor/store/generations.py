@@ -1,7 +1,7 @@
 """The compacted tier: files of buckets of walls, which never change, behind one pointer file, replaced whole."""
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +12,7 @@ from pydantic import BaseModel, ConfigDict
 
 from monitor import schema
 from monitor.errors import StoreError, Where
-from monitor.store import files, parquet
+from monitor.store import files, parquet, place
 from monitor.store.sealed import sealed, unsealed
 
 POINTER = "CURRENT.json"
@@ -34,6 +34,8 @@ class PartFile(_Model):
     file: str
     sha256: str
     rows: int
+    astray: int | None = None
+    """Of readings: how many were sent in to mend one of another bucket; None where nobody counted them."""
 
 
 class Retired(_Model):
@@ -51,6 +53,8 @@ class Pointer(_Model):
     generation: int
     buckets: int
     parts: tuple[PartFile, ...] = ()
+    derived: tuple[PartFile, ...] = ()
+    """What is worked out of the parts, to find rows by (see `finding`); none in a generation from before that."""
     ledger: PartFile | None = None
     retired: tuple[Retired, ...] = ()
 
@@ -58,10 +62,14 @@ class Pointer(_Model):
         """The files of a table, by bucket."""
         return sorted((part for part in self.parts if part.table == table), key=lambda part: part.bucket)
 
+    def beside(self, name: str) -> PartFile | None:
+        """The file of that name that is worked out of the parts; None where there is none yet."""
+        return next((part for part in self.derived if part.table == name), None)
+
     @property
     def files(self) -> set[str]:
         """Every file that this generation needs."""
-        return {part.file for part in self.parts} | ({self.ledger.file} if self.ledger else set())
+        return {part.file for part in (*self.parts, *self.derived)} | ({self.ledger.file} if self.ledger else set())
 
 
 def start(root: Path) -> None:
@@ -111,7 +119,14 @@ def ledger(root: Path, at: Pointer) -> pa.Table:
 
 def read_part(root: Path, part: PartFile, columns: Sequence[str] | None = None) -> pa.Table:
     """Rows of one file. FileNotFoundError where a later compaction has removed it."""
-    return parquet.read(root / FOLDER / part.file, part.table, columns)
+    return parquet.open_and_read(place.of(root), f"{FOLDER}/{part.file}", part.table, columns)
+
+
+def read_part_among(
+    root: Path, part: PartFile, column: str, values: Collection[str], columns: Sequence[str] | None = None
+) -> pa.Table:
+    """Of one file the rows whose text in a column is one of some. FileNotFoundError as `read_part`."""
+    return parquet.read_among(place.of(root), f"{FOLDER}/{part.file}", part.table, column, values, columns)
 
 
 def has_walls(table: str) -> bool:

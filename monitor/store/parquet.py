@@ -1,14 +1,17 @@
 """One Parquet file: written with its schema's version and the hash of its rows, read only where both are known."""
 
-from collections.abc import Sequence
+from bisect import bisect_left
+from collections.abc import Collection, Sequence
 from pathlib import Path
 
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from monitor import schema
 from monitor.errors import StoreError, Where
 from monitor.store import canonical
+from monitor.store.place import Place
 
 LEDGER = pa.schema(
     {
@@ -21,12 +24,21 @@ LEDGER = pa.schema(
 )
 """What was added, a line per add and moment of knowledge: name is the hash without known_at, rows_sha256 with it."""
 
+PLACES = pa.schema({"folded": pa.string(), "house": pa.string(), "wall": pa.string()})
+"""Houses and walls that rows speak of, wall '' where one speaks of the house alone; folded: the house in small letters,
+as ids are found whatever their case."""
+TAKEN = pa.schema({"table": pa.string(), "name": pa.string()})
+"""Adds that a generation has taken in, and whose files may lie in the inbox yet."""
+_BESIDE = {"ledger": LEDGER, "places": PLACES, "strays": schema.READINGS, "taken": TAKEN}
+
 _READABLE = (schema.VERSION,)
+_ROWS_TOGETHER = 4096
+"""Rows that are packed together: one wall's are read without those far from it, and a whole table hardly slower."""
 
 
 def schema_of(name: str) -> pa.Schema:
-    """Schema of a stored table: one of the contract, or the ledger of adds."""
-    return LEDGER if name == "ledger" else schema.find(name)
+    """Schema of a stored table: one of the contract, the ledger of adds, or what is worked out beside them."""
+    return _BESIDE[name] if name in _BESIDE else schema.find(name)
 
 
 def fitted(name: str, rows: pa.Table) -> pa.Table:
@@ -51,7 +63,11 @@ def to_bytes(name: str, rows: pa.Table, rows_sha256: str) -> bytes:
     bare = pa.schema([pa.field(field.name, field.type) for field in rows.schema], metadata=metadata)
     sink = pa.BufferOutputStream()
     pq.write_table(
-        pa.Table.from_arrays(rows.columns, schema=bare), sink, compression=_packing(rows), write_page_checksum=True
+        pa.Table.from_arrays(rows.columns, schema=bare),
+        sink,
+        row_group_size=_ROWS_TOGETHER,
+        compression=_packing(rows),
+        write_page_checksum=True,
     )
     return bytes(sink.getvalue())
 
@@ -59,6 +75,43 @@ def to_bytes(name: str, rows: pa.Table, rows_sha256: str) -> bytes:
 def read(path: Path, name: str, columns: Sequence[str] | None = None) -> pa.Table:
     """Rows of one file of the table `name`. FileNotFoundError where it is gone; StoreError where it is not whole."""
     return _read(path, path.read_bytes(), name, columns)[0]
+
+
+def from_bytes(path: Path, data: bytes, name: str) -> pa.Table:
+    """The same from a file's bytes. path: what it is called."""
+    return _read(path, data, name, None)[0]
+
+
+def open_and_read(place: Place, at: str, name: str, columns: Sequence[str] | None = None) -> pa.Table:
+    """The same from where it lies; of the file only what the columns need."""
+    with place.open(at) as source:
+        return _read(place.path(at), source, name, columns)[0]
+
+
+def number_of_rows(path: Path) -> int:
+    """Rows that a file says it has; 0 where it says nothing, as it is damaged. FileNotFoundError where it is gone."""
+    try:
+        with pa.OSFile(str(path)) as source:
+            return int(pq.read_metadata(source).num_rows)
+    except FileNotFoundError:
+        raise
+    except (pa.ArrowException, OSError):
+        return 0
+
+
+def read_among(
+    place: Place, at: str, name: str, column: str, values: Collection[str], columns: Sequence[str] | None = None
+) -> pa.Table:
+    """Rows of one file whose text in a column is one of some, read without what is packed apart from them.
+
+    Raises as `read`; what was not looked at is not proven.
+    """
+    wanted = pa.array(sorted(set(values)), pa.string())
+    needed = list(dict.fromkeys((*columns, column))) if columns else None
+    with place.open(at) as source:
+        rows = _read(place.path(at), source, name, needed, (column, wanted))[0]
+    rows = rows.filter(pc.is_in(rows[column], value_set=wanted))
+    return rows.select(columns) if columns else rows
 
 
 def read_proven(path: Path, data: bytes, name: str) -> tuple[pa.Table, str]:
@@ -76,15 +129,26 @@ def read_with_hash(path: Path, name: str) -> tuple[pa.Table, str]:
     return rows, metadata.get(b"rows_sha256", b"").decode()
 
 
-def _read(path: Path, data: bytes, name: str, columns: Sequence[str] | None) -> tuple[pa.Table, dict[bytes, bytes]]:
+def _read(
+    path: Path,
+    data: bytes | pa.NativeFile,
+    name: str,
+    columns: Sequence[str] | None,
+    among: tuple[str, pa.Array] | None = None,
+) -> tuple[pa.Table, dict[bytes, bytes]]:
+    """Rows of a file, and its metadata. among: a column and sorted texts; what is packed without any is left."""
     wanted = schema_of(name)
     try:
         # the reader that also looks at folders and filters would import pandas
-        file = pq.ParquetFile(pa.BufferReader(data), page_checksum_verification=True)
+        source = pa.BufferReader(data) if isinstance(data, bytes) else data
+        file = pq.ParquetFile(source, page_checksum_verification=True)
         found = file.schema_arrow
         metadata = found.metadata or {}
         _check_version(path, metadata)
-        rows = file.read(columns=columns, use_threads=False)
+        if among is None:
+            rows = file.read(columns=columns, use_threads=False)
+        else:
+            rows = file.read_row_groups(_packs(file, *among), columns=columns, use_threads=False)
     except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
         raise _damaged(path, str(error).splitlines()[0].rstrip(".")) from error
     if metadata.get(b"table") != name.encode() or not found.equals(wanted, check_metadata=False):
@@ -97,6 +161,20 @@ def _read(path: Path, data: bytes, name: str, columns: Sequence[str] | None) -> 
     if columns is not None:
         wanted = pa.schema([wanted.field(column) for column in columns])
     return pa.Table.from_arrays([rows[field.name] for field in wanted], schema=wanted), metadata
+
+
+def _packs(file: pq.ParquetFile, column: str, texts: pa.Array) -> list[int]:
+    """Numbers of the row groups that may have one of some sorted texts in a column, by what their footer says."""
+    sought, at, found = texts.to_pylist(), file.schema_arrow.get_field_index(column), []
+    for number in range(file.metadata.num_row_groups):
+        said = file.metadata.row_group(number).column(at).statistics
+        if said is None or not said.has_min_max:
+            found.append(number)
+            continue
+        first = bisect_left(sought, said.min)
+        if first < len(sought) and sought[first] <= said.max:
+            found.append(number)
+    return found
 
 
 def _packing(rows: pa.Table) -> str:

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pyarrow as pa
 
+from monitor import schema
 from monitor.errors import StoreError
 from monitor.store import (
     assessments,
@@ -16,6 +17,7 @@ from monitor.store import (
     office,
     parquet,
     photos,
+    place,
     uploads,
     witness,
 )
@@ -32,6 +34,7 @@ _OF_THE_ROOT = {
     TELLING,
     witness.FILE,
     office.FILE,
+    place.FILE,
     f"{office.FILE}-journal",
     "web.secret",
 }
@@ -135,17 +138,19 @@ def _assessments(search: Search, store: Store) -> None:
         affected = f"the assessment for {name}"
         with search.at(search.root / assessments.FOLDER / name / assessments.CARD, affected, _ASSESS, _MADE_AGAIN):
             search.files += 1
-            for table, path in assessments.table_files(store.path, day).items():
-                with search.at(path, affected, _ASSESS, _MADE_AGAIN):
+            for file, table in assessments.table_files(store.path, day).items():
+                at = f"{assessments.folder_of(day)}/{file}"
+                with search.at(store.place.path(at), affected, _ASSESS, _MADE_AGAIN):
                     search.files += 1
-                    search.rows += _assessed(path, table).num_rows
+                    rows = _assessed(store, at, table).num_rows
+                    search.rows += rows if table in schema.RESULTS else 0
 
 
-def _assessed(path: Path, table: str) -> pa.Table:
-    data = path.read_bytes()
-    if path.stem != f"{table}-{files.sha256(data)[:16]}":
+def _assessed(store: Store, at: str, table: str) -> pa.Table:
+    data = store.place.read(at)
+    if not at.endswith(f"-{files.sha256(data)[:16]}.parquet"):
         raise StoreError("This file's name is not the hash of its bytes.")
-    return parquet.read_proven(path, data, table)[0]
+    return parquet.from_bytes(store.place.path(at), data, table)
 
 
 def _strangers(search: Search) -> None:

@@ -10,8 +10,9 @@ import pyarrow as pa
 from monitor import schema
 from monitor.errors import StoreError
 from monitor.results import Proof
-from monitor.store import files, generations, inbox, marker, parquet, proof_of_files, witness
+from monitor.store import canonical, files, generations, inbox, marker, parquet, place, proof_of_files, witness
 from monitor.store.checks import cross_checks
+from monitor.store.finding import Finding
 from monitor.store.generations import PartFile, Pointer, Wall
 from monitor.store.search import AGAIN, RESTORE, Search, about_words
 from monitor.store.store import SETTINGS, TELLING, Store
@@ -21,6 +22,7 @@ from monitor.store.witness import Add, Testimony
 _TRIES = 3
 _SHOWN = 12
 _FROM_FILES = "everything else; the files that these rows came from are kept under files/"
+_WORKED_OUT = "Take the file away; it is worked out again from the rows, which are whole, with the next compaction."
 _ALL_ROWS = "readings, register, rulings, assessments, photos and received files"
 
 
@@ -58,8 +60,8 @@ def _proof(store: Store) -> Proof:
     told = _told(search)  # before the rest: what was told by now must be there
     _office(search, store, told)
     tables = _facts(search, told)
-    for place, what, affected, mend in cross_checks(tables):
-        search.damage(place, what, affected, mend, "all other rows")
+    for name, what, affected, mend in cross_checks(tables):
+        search.damage(name, what, affected, mend, "all other rows")
     proof_of_files.look(search, store, tables["receipts"])
     return Proof(files=search.files, rows=search.rows, damages=tuple(search.damages), remarks=tuple(search.remarks))
 
@@ -103,10 +105,14 @@ def _facts(search: Search, told: Testimony) -> dict[str, pa.Table]:
     at, taken = _pointer(search)
     walls = _registered(search.root) if at and at.buckets > 1 else []
     found: dict[str, list[pa.Table]] = {table: [schema.empty(table)] for table in schema.FACTS}
+    worked = Finding(search.root, Pointer(schema_version=schema.VERSION, generation=0, buckets=1))
     for part in at.parts if at else ():
         affected = f"rows of {part.table}" + _of_bucket(part, at, walls)
         with search.at(search.root / generations.FOLDER / part.file, affected, AGAIN, _FROM_FILES):
             found[part.table].append(_part(search, part, at.buckets if at else 1))
+            worked.written(part.table, found[part.table][-1])
+    if at and sum(map(len, found.values())) == len(found) + len(at.parts):
+        _derived(search, at, worked, taken)
     for table, name in sorted(waiting - taken):
         path = inbox.path_of(search.root, table, name)
         seen = told.adds.get((table, name))
@@ -131,6 +137,23 @@ def _facts(search: Search, told: Testimony) -> dict[str, pa.Table]:
     if at:
         _missing(search, told, waiting, taken)
     return {table: pa.concat_tables(rows) for table, rows in found.items()}
+
+
+def _derived(search: Search, at: Pointer, worked: Finding, taken: set[Add]) -> None:
+    """What rows are found by: it has to be what the rows make it."""
+    made = worked.tables()
+    for part in at.derived:
+        path = search.root / generations.FOLDER / part.file
+        affected = "how fast a few walls are read, and which readings of other walls mend theirs"
+        with search.at(path, affected, _WORKED_OUT, _ALL_ROWS):
+            rows = _part(search, part, at.buckets)
+            if part.table == "taken":
+                is_so = set(zip(rows["table"].to_pylist(), rows["name"].to_pylist(), strict=True)) <= taken
+            else:
+                ours, theirs = (canonical.ordered(each, rows.column_names) for each in (rows, made[part.table]))
+                is_so = ours.equals(theirs)
+            if not is_so:
+                raise StoreError("This file is not what the compacted rows make it.")
 
 
 def _of_bucket(part: PartFile, at: Pointer | None, walls: Sequence[Wall]) -> str:
@@ -194,19 +217,19 @@ def _pointer(search: Search) -> tuple[Pointer | None, set[tuple[str, str]]]:
 
 
 def _part(search: Search, part: PartFile, buckets: int) -> pa.Table:
-    path = search.root / generations.FOLDER / part.file
-    data = path.read_bytes()
+    at, name = place.of(search.root), f"{generations.FOLDER}/{part.file}"
+    path, data = at.path(name), at.read(name)
     search.files += 1
     if files.sha256(data) != part.sha256:
         raise StoreError(f"This file's bytes are not those that {generations.POINTER} speaks of.", mend=RESTORE)
     rows, _ = parquet.read_proven(path, data, part.table)
     if rows.num_rows != part.rows:
         raise StoreError(f"This file has {rows.num_rows} rows, not {part.rows} as the pointer says.", mend=RESTORE)
-    if part.table != "ledger" and generations.has_walls(part.table):
+    if part.table in schema.FACTS and generations.has_walls(part.table):
         strays = int((generations.bucket_numbers(rows, buckets) != part.bucket).sum())
         if strays:
             raise StoreError(f"{strays} rows of this file belong to another bucket.", mend=RESTORE)
-    search.rows += rows.num_rows if part.table != "ledger" else 0
+    search.rows += rows.num_rows if part.table in schema.FACTS else 0
     return rows
 
 

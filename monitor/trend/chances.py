@@ -14,8 +14,8 @@ from scipy import special
 
 from monitor.config import Rules, Variances
 from monitor.trend import bounds, evidence, restarts
-from monitor.trend.fit import Fit
 from monitor.trend.columns import Whole
+from monitor.trend.fit import Fit
 from monitor.trend.shapes import BOW, Array, Flags
 
 DRAWS = 512

@@ -1,6 +1,5 @@
 """The movement of each mark, visit by visit, beside its fitted trend: what a chart shows."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np

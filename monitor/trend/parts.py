@@ -13,7 +13,6 @@ from monitor.trend.columns import Whole
 from monitor.trend.fit import Rates, Season
 from monitor.trend.shapes import Array, Flags
 
-
 LEAST_KEPT = 0.05
 """A reading that keeps less of its P_ii with its visit free cannot be told from what the visit did."""
 

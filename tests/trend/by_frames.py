@@ -9,7 +9,6 @@ import pyarrow as pa
 
 from monitor.config import Rules, Settings
 from monitor.pipeline.frames import frame, table
-
 from monitor.trend import assess as assessment
 from monitor.trend import cases as all_cases
 from monitor.trend import summary

@@ -22,7 +22,7 @@ NINE = [
     for row, z in (("B", 300.0), ("M", 1250.0), ("T", 2100.0))
     for n, x in enumerate((1500.0, 4400.0, 7000.0))
 ]
-TIGHT = dict(rel=1e-9, abs=1e-10, nan_ok=True)
+TIGHT = {"rel": 1e-9, "abs": 1e-10, "nan_ok": True}
 
 
 def cases_of(
