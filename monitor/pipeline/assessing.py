@@ -3,7 +3,6 @@
 from collections.abc import Callable, Collection, Iterable
 from datetime import date, datetime
 
-import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
@@ -11,12 +10,9 @@ from monitor import schema
 from monitor.config import Settings, Variances
 from monitor.errors import NotFoundError, StoreError
 from monitor.pipeline import runs
-from monitor.pipeline.frames import frame, table
 from monitor.pipeline.runs import Run
 from monitor.results import Assessment
 from monitor.store import Store
-from monitor.trend import plan
-from monitor.trend.assess import assess as assess_walls
 
 Progress = Callable[[int, int], None]
 
@@ -42,6 +38,13 @@ def assess(
     """
     settings = settings or settings_on(store, judged_on, known_on)
     register = {name: store.current(name, known_on=known_on) for name in ("walls", "marks", "events")}
+    # The trend room loads where walls are fitted: whoever asks for what is on record needs none of it.
+    import pandas as pd
+
+    from monitor.pipeline.frames import frame, table
+    from monitor.trend import plan
+    from monitor.trend.assess import assess as assess_walls
+
     cold = cold_houses(store.current("houses", known_on=known_on))
     buckets = store.buckets(known_on) if walls is None else [list(walls)]
     parts: dict[str, list[pd.DataFrame]] = {name: [] for name in schema.RESULTS}
