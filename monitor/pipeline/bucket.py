@@ -22,8 +22,6 @@ from monitor.store.notes import noted, write_note
 from monitor.store.parts import Part
 from monitor.store.place import Place
 from monitor.store.snapshot import BucketFacts
-from monitor.trend import ranking
-from monitor.trend.assess import assess as assess_walls
 
 
 @dataclass(frozen=True)
@@ -60,12 +58,16 @@ def do(task: Task) -> Part:
 
 def assessed(task: Task, walls: Collection[Wall] | None = None) -> Tables:
     """The tables of a task's part, without a file. walls: of these walls of the bucket alone."""
+    from monitor.trend import ranking  # the trend room loads where walls are fitted
+
     results = results_of(task.facts.read(Place(task.address), walls), task.settings, task.judged_on, task.cold)
     return parts.tables(results, ranking.order(results["plan"], results["wall_results"], results["findings"]))
 
 
 def results_of(facts: Tables, settings: Settings, judged_on: date, cold: Collection[str]) -> Tables:
     """Tables of schema.RESULTS of some walls. facts: their effective readings, walls, marks and events."""
+    from monitor.trend.assess import assess as assess_walls
+
     readings = facts["readings"]
     readings = readings.filter(pc.less_equal(readings["visit_date"], pa.scalar(judged_on, pa.date32())))
     return assess_walls(readings, facts["walls"], facts["marks"], facts["events"], settings, judged_on, cold=set(cold))
