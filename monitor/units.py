@@ -5,6 +5,7 @@ Inside: millimetres, years of 365.25 days, inward (into the room) positive. Peop
 """
 
 from fractions import Fraction
+from functools import lru_cache
 from math import floor
 
 MM_PER_INCH = 25.4
@@ -28,10 +29,15 @@ def rounding_sd_mm(step_mm: float) -> float:
     return float(step_mm / 12**0.5)
 
 
-def nearest_fraction(inches: float, denominator: int = 16) -> Fraction:
-    """The nearest 1/denominator inch, halves away from zero (as a rule is read, not as `round` does)."""
+def nearest_steps(inches: float, denominator: int = 16) -> int:
+    """Inches in whole 1/denominator inch, halves away from zero (as a rule is read, not as `round` does)."""
     steps = floor(abs(inches) * denominator + 0.5)
-    return Fraction(steps if inches >= 0 else -steps, denominator)
+    return steps if inches >= 0 else -steps
+
+
+def nearest_fraction(inches: float, denominator: int = 16) -> Fraction:
+    """The nearest 1/denominator inch, as `nearest_steps` has it."""
+    return Fraction(nearest_steps(inches, denominator), denominator)
 
 
 def fraction_text(inches: Fraction) -> str:
@@ -44,11 +50,22 @@ def fraction_text(inches: Fraction) -> str:
     return f"{sign}{whole} {part}" if whole else f"{sign}{part}"
 
 
+@lru_cache(maxsize=4096)
+def steps_text(steps: int, denominator: int = 16) -> str:
+    """`fraction_text` of so many 1/denominator inch; walls read in sixteenths bear few lengths, each many times."""
+    return fraction_text(Fraction(steps, denominator))
+
+
 def length_text(mm: float, unit: str, *, denominator: int = 16) -> str:
     """A length for people: '1 3/16 in' or '30.2 mm' (unit 'in' or 'mm')."""
     if unit == "in":
-        return f"{fraction_text(nearest_fraction(inches_from_mm(mm), denominator))} in"
+        return f"{steps_text(nearest_steps(inches_from_mm(mm), denominator), denominator)} in"
     return f"{_plain(mm, 1)} mm"
+
+
+def length_step_mm(unit: str) -> float:
+    """Lengths nearest the same multiple of this are shown alike: a sixteenth of an inch, or 0.1 mm."""
+    return SIXTEENTH_MM if unit == "in" else 0.1
 
 
 def feet_text(mm: float, unit: str) -> str:
@@ -73,6 +90,11 @@ def rate_number(mm_per_year: float, unit: str) -> str:
 def rate_text(mm_per_year: float, unit: str) -> str:
     """A rate for people: '0.13 inch a year' or '3.2 mm a year' (unit 'in' or 'mm')."""
     return f"{rate_number(mm_per_year, unit)} {rate_unit(unit)}"
+
+
+def rate_step_mm(unit: str) -> float:
+    """Rates nearest the same multiple of this are shown alike: 0.01 inch a year, or 0.1 mm a year."""
+    return MM_PER_INCH / 100 if unit == "in" else 0.1
 
 
 def limit_rate_text(mm_per_year: float, unit: str) -> str:

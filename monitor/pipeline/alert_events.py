@@ -15,7 +15,6 @@ import pyarrow.compute as pc
 
 from monitor.config import Rules
 from monitor.pipeline.as_judged import as_judged
-from monitor.pipeline.frames import frame
 from monitor.report.context import Key, Row
 from monitor.results import Assessment
 from monitor.store import Store
@@ -126,7 +125,7 @@ def of_held(store: Store, assessment: Assessment | None, rules: Rules) -> Seen:
     readings = as_judged(readings, assessment) if assessment else readings
     units = {(row["house"], row["wall"]): row["unit"] for row in store.current("walls").to_pylist()}
     events = {}
-    for (key, day), found in sorted(held_by_visit(frame(readings)).items(), key=str):
+    for (key, day), found in sorted(held_by_visit(readings).items(), key=str):
         far = far_inward(found, rules, units.get(key) or LengthUnit.INCH)
         if far is not None:
             what = f"Held and not used: {far.what}."

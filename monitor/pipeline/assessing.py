@@ -13,10 +13,11 @@ from monitor.pipeline.bucket import Task
 from monitor.pipeline.runs import Run
 from monitor.pipeline.workers import Many, one_after_the_other
 from monitor.results import Assessment
-from monitor.store import Store, assessments
+from monitor.store import Store, assessments, parts
 from monitor.store.generations import Wall
 from monitor.store.parts import ASSESSED, Part
 from monitor.store.snapshot import Snapshot
+from monitor.trend import ranking
 
 Progress = Callable[[int, int], None]
 
@@ -46,22 +47,39 @@ def assess(
     many: does the buckets' work (`workers`), here one after the other in this process.
     """
     settings = settings or settings_on(store, judged_on, known_on)
+    if walls is not None:
+        return _of_some(store, walls, settings, judged_on, known_on)
     made = Assessment(
         judged_on=judged_on,
         known_until=known_on,
         settings_sha256=runs.settings_hash(settings),
         facts_sha256=store.facts_sha256(known_on=known_on),
     )
-    if walls is not None or not save:
-        with store.snapshot(known_on, walls) as facts:
-            tasks = _tasks(store, facts, settings, made)
-            return _in_memory(made, tasks, tables, progress, walls)
+    if not save:
+        with store.snapshot(known_on) as facts:
+            return _in_memory(made, _tasks(store, facts, settings, made), tables, progress)
     with store.making_assessment(judged_on), store.snapshot(known_on) as facts:
         tasks = _tasks(store, facts, settings, made)
-        parts = list(_counted(many(list(tasks)), len(facts.buckets), progress))
-        saved = store.save_assessment(made, facts.count, parts)
+        done = list(_counted(many(list(tasks)), len(facts.buckets), progress))
+        saved = store.save_assessment(made, facts.count, done)
         runs.record(store, saved, settings, made_at or known_on)
         return store.assessment(judged_on, tables=tables, columns=columns) or saved
+
+
+def _of_some(
+    store: Store, walls: Collection[Wall], settings: Settings, judged_on: date, known_on: datetime
+) -> Assessment:
+    """Some walls alone, from what the store has of them; it is no assessment of the set of facts, and names none."""
+    register = {name: store.current(name, known_on, walls=walls) for name in ("walls", "marks", "events")}
+    registered = list(zip(*(register["walls"][name].to_pylist() for name in ("house", "wall")), strict=True))
+    facts = {name: of_walls(rows, registered) for name, rows in register.items()}
+    facts["readings"] = store.readings(known_on=known_on, walls=registered)
+    houses = sorted({house for house, _ in registered})
+    cold = cold_houses(store.current("houses", known_on, among=("house", houses)))
+    made = Assessment(judged_on, known_on, runs.settings_hash(settings), facts_sha256="")
+    results = bucket.results_of(facts, settings, judged_on, cold)
+    order = ranking.order(results["plan"], results["wall_results"], results["findings"])
+    return assessments.assembled(made, {name: [rows] for name, rows in parts.tables(results, order).items()})
 
 
 def _tasks(store: Store, facts: Snapshot, settings: Settings, made: Assessment) -> Iterator[Task]:
@@ -78,13 +96,12 @@ def _in_memory(
     tasks: Iterable[Task],
     tables: Collection[str],
     progress: Progress | None,
-    walls: Collection[Wall] | None,
 ) -> Assessment:
     """The same without a file: of the results only some tables are kept."""
     kept: dict[str, list[pa.Table]] = {name: [] for name in (*tables, ASSESSED)}
     todo = list(tasks)
     for done, task in enumerate(todo, start=1):
-        found = bucket.assessed(task, walls)
+        found = bucket.assessed(task)
         for name, pieces in kept.items():
             pieces.append(found[name])
         if progress:
@@ -92,8 +109,8 @@ def _in_memory(
     return assessments.assembled(made, kept)
 
 
-def _counted(parts: Iterable[Part], total: int, progress: Progress | None) -> Iterator[Part]:
-    for done, part in enumerate(parts, start=1):
+def _counted(made: Iterable[Part], total: int, progress: Progress | None) -> Iterator[Part]:
+    for done, part in enumerate(made, start=1):
         if progress:
             progress(done, total)
         yield part

@@ -15,7 +15,6 @@ import pyarrow.compute as pc
 
 from monitor import __version__, schema
 from monitor.config import Settings
-from monitor.pipeline.frames import frame, table
 from monitor.schema import Tables
 from monitor.store import parts
 from monitor.store.generations import Wall
@@ -69,6 +68,5 @@ def results_of(facts: Tables, settings: Settings, judged_on: date, cold: Collect
     """Tables of schema.RESULTS of some walls. facts: their effective readings, walls, marks and events."""
     readings = facts["readings"]
     readings = readings.filter(pc.less_equal(readings["visit_date"], pa.scalar(judged_on, pa.date32())))
-    walls, marks, events = (frame(facts[name]) for name in ("walls", "marks", "events"))
-    results = assess_walls(frame(readings), walls, marks, events, settings, judged_on, cold=set(cold))
-    return {name: table(name, results[name]) for name in schema.RESULTS}
+    walls, marks, events = (facts[name] for name in ("walls", "marks", "events"))
+    return assess_walls(readings, walls, marks, events, settings, judged_on, cold=set(cold))

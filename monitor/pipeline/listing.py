@@ -182,7 +182,7 @@ def technicians(store: Store, *, judged_on: date, known_on: datetime) -> Listing
             str(row["others"]),
             "few: a hint at most" if min(row["setups"], row["others"]) < FEW_SETUPS else "",
         )
-        for row in by_technician(store, judged_on=judged_on, known_on=known_on).to_dict("records")
+        for row in by_technician(store, judged_on=judged_on, known_on=known_on)
     ]
     return Listing(
         "Technicians: how much further in their set-ups stand than the others' on the same walls",

@@ -8,8 +8,9 @@ import pyarrow.compute as pc
 from monitor import schema
 from monitor.config import Settings
 from monitor.pipeline.assessing import of_walls
-from monitor.pipeline.frames import frame, table
-from monitor.report.context import Book, ByWall, Key
+from monitor.pipeline.frames import table
+from monitor.report.by_wall import ByWall
+from monitor.report.context import Book, Key
 from monitor.report.engineer_sheet import Model
 from monitor.trend.summary import summaries
 
@@ -32,7 +33,7 @@ def models(content: Book, keys: Sequence[Key]) -> Iterator[Model]:
 
 def told(content: Book, keys: Sequence[Key]) -> schema.Tables:
     """Tables `fits`, `residuals` and `agreement` of some walls."""
-    facts = {name: frame(of_walls(content.fact(name), keys)) for name in ("readings", "walls", "marks", "events")}
+    facts = {name: of_walls(content.fact(name), keys) for name in ("readings", "walls", "marks", "events")}
     settings = Settings(rules=content.rules, variances=content.variances)
     found = summaries(**facts, settings=settings, judged_on=content.assessment.judged_on)
     return {name: _rounded(table(name, getattr(found, name))) for name in _TABLES}

@@ -6,7 +6,6 @@ from dataclasses import astuple, dataclass, field, replace
 from datetime import date, datetime
 from functools import cached_property
 from hashlib import sha256
-from itertools import groupby
 from typing import Any
 
 import pyarrow as pa
@@ -14,6 +13,7 @@ import pyarrow as pa
 from monitor import schema
 from monitor.config import Rules, Variances
 from monitor.errors import NotFoundError, Where
+from monitor.report.by_wall import ByWall
 from monitor.report.day_states import DayStates
 from monitor.results import Assessment
 from monitor.terms import EventKind, Outcome, Part, State, Urgency
@@ -21,7 +21,7 @@ from monitor.terms import EventKind, Outcome, Part, State, Urgency
 Row = Mapping[str, Any]
 Key = tuple[str, str]
 
-_PARTS = (Part.NONE, Part.BEFORE, Part.AFTER)
+_PARTS: Mapping[str | None, int] = {None: 0, Part.NONE: 0, Part.BEFORE: 1, Part.AFTER: 2}
 URGENCIES = tuple(Urgency)
 TELLING_VISITS = 3
 """Visits that count, from which on a rate is shown: two always lie on a line."""
@@ -31,25 +31,6 @@ def tellable(row: Row) -> bool:
     """Whether a period's result (wall_results) rests on visits enough to show a rate, its bounds or a line."""
     said = row.get("tellable")
     return bool((row["visits"] or 0) >= TELLING_VISITS if said is None else said)
-
-
-class ByWall:
-    """A table whose rows are found by (house, wall), without turning the other walls' rows into objects."""
-
-    def __init__(self, table: pa.Table) -> None:
-        self._table = table.combine_chunks()
-        self._runs: dict[Key, list[tuple[int, int]]] = defaultdict(list)
-        start = 0
-        for key, run in groupby(zip(table["house"].to_pylist(), table["wall"].to_pylist(), strict=True)):
-            length = sum(1 for _ in run)
-            self._runs[key].append((start, length))
-            start += length
-
-    def rows(self, key: Key) -> list[Row]:
-        """The wall's rows in table order; empty where there are none."""
-        return [
-            row for start, length in self._runs.get(key, ()) for row in self._table.slice(start, length).to_pylist()
-        ]
 
 
 @dataclass(frozen=True)
@@ -85,22 +66,22 @@ class WallView:
         """Unit that pages of this wall show first."""
         return self.place["unit"] or "in"
 
-    @property
+    @cached_property
     def nickname(self) -> str:
         """What the owner calls the wall, or its id where it has no such name."""
         return self.place["nickname"] or f"wall {self.wall}"
 
-    @property
+    @cached_property
     def current(self) -> Row | None:
         """The result row of the newest period; None where nothing was judged."""
         return next((row for row in self.periods if row["is_current"]), None)
 
-    @property
+    @cached_property
     def tellable_periods(self) -> set[int]:
         """Periods whose visits can show a rate."""
         return {row["period"] for row in self.periods if tellable(row)}
 
-    @property
+    @cached_property
     def alarms(self) -> list[Row]:
         """Findings of the newest period that came out yes, most urgent first."""
         return [row for row in self.findings if row["outcome"] == Outcome.YES and self._is_newest(row)]
@@ -108,17 +89,22 @@ class WallView:
     def _is_newest(self, row: Row) -> bool:
         return self.current is None or bool(row["period"] == self.current["period"])
 
-    @property
+    @cached_property
     def held(self) -> list[Row]:
         """Readings held and undecided."""
         return [row for row in self.readings if row["state"] == State.HELD]
 
-    @property
+    @cached_property
+    def ruled(self) -> list[tuple[Row, Row]]:
+        """Readings that somebody ruled on, each with the last ruling."""
+        return [(row, found[-1]) for row in self.readings if (found := self.rulings[row["reading_id"]])]
+
+    @cached_property
     def used_days(self) -> list[date]:
         """Days on which a reading of the wall was used, in order."""
         return sorted({row["visit_date"] for row in self.readings if row["state"] == State.USED and row["visit_date"]})
 
-    @property
+    @cached_property
     def reinforcements(self) -> list[Row]:
         """Events that began a new period, oldest first."""
         return [row for row in self.events if row["kind"] == EventKind.REINFORCEMENT]
@@ -146,9 +132,9 @@ class News:
     told_by: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Book:
-    """What one set of pages is written from.
+    """What one set of pages is written from; a book is itself alone, so what is worked out of it can be kept by it.
 
     facts: tables of schema.FACTS by name (houses, walls, marks, instruments, events, readings, rulings, thresholds;
     one that is left out counts as empty); readings bear their effective state, after rulings.
@@ -231,9 +217,23 @@ class Book:
         """Wall results of the last list; empty where there was none."""
         return ByWall(self.previous.wall_results if self.previous else schema.empty("wall_results"))
 
+    @cached_property
+    def _newest(self) -> dict[Key, WallView]:
+        """The view that was asked for last: a wall's pages are made one after the other."""
+        return {}
+
     def view(self, house: str, wall: str) -> WallView:
         """One wall's share of the book; NotFoundError where the register has no such wall."""
         key = (house, wall)
+        made = self._newest.get(key)
+        if made is None:
+            made = self._view(key)
+            self._newest.clear()
+            self._newest[key] = made
+        return made
+
+    def _view(self, key: Key) -> WallView:
+        house, wall = key
         if key not in self.walls:
             raise NotFoundError(
                 "The register has no such wall.", where=Where(wall=f"{house}-{wall}"), mend="Register the wall first."
@@ -329,9 +329,8 @@ def _mark_order(row: Row) -> tuple[float, float, str]:
 
 
 def _reading_order(row: Row) -> tuple[Any, ...]:
-    day: date | None = row["visit_date"]
-    part = _PARTS.index(Part(row["part"] or "")) if (row["part"] or "") in _PARTS else len(_PARTS)
-    return (day or date.min, part, row["method"], row["setup"] or 0, row["mark"], row["reading_id"])
+    part = _PARTS.get(row["part"], len(_PARTS))
+    return (row["visit_date"] or date.min, part, row["method"], row["setup"] or 0, row["mark"], row["reading_id"])
 
 
 def _movement_order(row: Row) -> tuple[Any, ...]:
@@ -340,10 +339,10 @@ def _movement_order(row: Row) -> tuple[Any, ...]:
         row["period"],
         row["stretch"],
         row["visit_date"],
-        _PARTS.index(Part(row["part"])),
+        _PARTS[row["part"]],
         row["method"],
     )
 
 
 def _finding_order(row: Row) -> tuple[int, int, str]:
-    return (URGENCIES.index(Urgency(row["urgency"])), -(row["period"] or 0), row["rule"])
+    return (URGENCIES.index(row["urgency"]), -(row["period"] or 0), row["rule"])

@@ -1,5 +1,6 @@
 """What a chart of movement shows, as plain points: one home for the static and the interactive picture."""
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -74,16 +75,22 @@ class Curves:
 
 def curves(book: Book, view: WallView, *, dots_only: bool = False) -> Curves:
     """The points of a wall's charts; periods whose visits cannot tell a rate, or all if wished, without any line."""
-    movement = _told(view, set() if dots_only else view.tellable_periods)
-    stretches = _stretches(movement)
+    movement = _told(view.movement, set() if dots_only else view.tellable_periods)
     return _dated(
         book,
         view,
-        _governing(view, stretches),
-        stretches,
+        _governing(view),
+        _stretches(movement),
         held=_unused(view, view.held, movement),
         rejected=_unused(view, _rejected(view), movement),
     )
+
+
+def governing_curves(book: Book, view: WallView, *, dots_only: bool = False) -> Curves:
+    """The same of the governing mark alone, and only of readings that are used."""
+    mark = _governing(view)
+    movement = [row for row in view.movement if row["mark"] == mark]
+    return _dated(book, view, mark, _stretches(_told(movement, set() if dots_only else view.tellable_periods)))
 
 
 def component_curves(book: Book, view: WallView) -> Mapping[Movement, Curves]:
@@ -129,11 +136,11 @@ def _dated(
     )
 
 
-def _told(view: WallView, periods: set[int]) -> Sequence[Row]:
+def _told(movement: Sequence[Row], periods: set[int]) -> Sequence[Row]:
     """Movement with line and band in the given periods alone; elsewhere on the zero of the stretch's first dot."""
     rows: list[Row] = []
     zeros: dict[tuple[str, int, int], float] = {}
-    for row in view.movement:
+    for row in movement:
         if row["period"] in periods or row["deflection_mm"] is None:
             rows.append(row)
             continue
@@ -160,13 +167,11 @@ def _point(row: Row, mm: float) -> Point:
     return Point(row["visit_date"], row["part"], mm, *band, bool(row["counts"]))
 
 
-def _governing(view: WallView, stretches: Sequence[Stretch]) -> str:
+def _governing(view: WallView) -> str:
     """The governing mark; where none is named, the mark with most visits."""
-    names = {stretch.mark for stretch in stretches}
+    visits = Counter(row["mark"] for row in view.movement if row["deflection_mm"] is not None)
     named: str = view.current["governing_mark"] if view.current else ""
-    if named in names:
-        return named
-    return min(names, key=lambda name: (-sum(len(s.points) for s in stretches if s.mark == name), name), default="")
+    return named if named in visits else min(visits, key=lambda name: (-visits[name], name), default="")
 
 
 def _rejected(view: WallView) -> list[Row]:
@@ -183,6 +188,8 @@ def _rejected(view: WallView) -> list[Row]:
 
 def _unused(view: WallView, rows: Sequence[Row], movement: Sequence[Row]) -> list[Unused]:
     """Readings on their mark's zero: that of the used visit by the same method which is nearest in days."""
+    if not rows:
+        return []
     used: dict[tuple[str, str, date], list[float]] = {}
     for row in view.readings:
         if row["state"] == State.USED and row["deflection_mm"] is not None:

@@ -13,7 +13,7 @@ from monitor.report.placing import hard_limit
 from monitor.report.profile_chart import profile_charts
 from monitor.report.repair_sheet import notes
 from monitor.report.residual_plot import residual_plots, residual_table
-from monitor.report.status import jumped
+from monitor.report.standing import jumped
 from monitor.report.wall_sheet import footer, not_measured, period_words, scope, settings_rows, told, untold
 from monitor.terms import Movement, State
 from monitor.units import limit_rate_text, rate_unit

@@ -109,8 +109,7 @@ def special(book: Book, view: WallView, words: Language) -> list[str]:
         words.say("history", "held" if count == 1 else "several_held", date=words.day_text(day), count=count)
         for day, count in sorted(held.items())
     ]
-    ruled = [(row, view.rulings[row["reading_id"]][-1]) for row in view.readings if view.rulings[row["reading_id"]]]
-    return said + [text for row, ruling in ruled if (text := _ruled(book, view, row, ruling, words))]
+    return said + [text for row, ruling in view.ruled if (text := _ruled(book, view, row, ruling, words))]
 
 
 def _ruled(book: Book, view: WallView, row: Row, ruling: Row, words: Language) -> str:

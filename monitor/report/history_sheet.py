@@ -10,11 +10,12 @@ from typing import Any
 from monitor.report import history_record as record
 from monitor.report import names, photo_sheet
 from monitor.report.context import Book, Row, WallView, tellable
-from monitor.report.curves import curves
+from monitor.report.curves import governing_curves
 from monitor.report.language import Language, codes, language, other_unit
 from monitor.report.places import place_words, spoken
 from monitor.report.plain_chart import PlainChart
-from monitor.report.status import end_moves, jumped, reference, seen_words, status, unseen_on
+from monitor.report.standing import end_moves, jumped, unseen_on
+from monitor.report.status import reference, seen_words, status
 from monitor.report.wall_sheet import Context, footer, not_measured, scope
 from monitor.report.wording import EN
 from monitor.terms import EventKind, State
@@ -30,8 +31,8 @@ def history_sheet(book: Book, view: WallView, words: Language = EN) -> Context:
     """Context of history.html."""
     view = book.as_told(view)
     said = status(book, view, words)
-    drawn = curves(book, view, dots_only=jumped(view))
-    chart = PlainChart(drawn, place_words(view, drawn.mark, words), view.unit, words)
+    drawn = governing_curves(book, view, dots_only=jumped(view))
+    chart = PlainChart(drawn, place_words(view, drawn.mark, words), words)
     table = record.by_visit(view, words)
     return {
         **_about(book, view, words),
@@ -44,8 +45,8 @@ def history_sheet(book: Book, view: WallView, words: Language = EN) -> Context:
         "work": [record.work(row, view, words) for row in view.events],
         "facts": _facts(view, words, _company(book, words)),
         "rates": _rates(view, words),
-        "chart": chart.svg("move"),
-        "chart_words": chart.in_words(),
+        "chart": chart.svg("move", view.unit),
+        "chart_words": chart.in_words(view.unit),
         "end_moves": end_moves(view),
         "key": chart.key(),
         "counts": record.counts(view, words),

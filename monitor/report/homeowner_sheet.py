@@ -6,18 +6,18 @@ and lets its reader turn that round without a script.
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
 from typing import Any
 
 from markupsafe import Markup, escape
 
 from monitor.report import names, photo_sheet, repair_sheet
 from monitor.report.context import Book, WallView, tellable
-from monitor.report.curves import curves
+from monitor.report.curves import governing_curves
 from monitor.report.language import Language, codes, language, other_unit
 from monitor.report.places import place_words, spoken
 from monitor.report.plain_chart import PlainChart
-from monitor.report.status import SUDDEN, Status, company_name, end_moves, jumped, next_visit, status
+from monitor.report.standing import SUDDEN, end_moves, jumped
+from monitor.report.status import company_name, next_visit, statuses
 from monitor.report.wall_sheet import Context, footer, not_measured, scope
 from monitor.report.wording import EN
 from monitor.terms import Movement
@@ -25,26 +25,16 @@ from monitor.terms import Movement
 _JOBS = ("gutters", "slope", "load", "marks", "tell")
 
 
-@dataclass(frozen=True)
-class _Told:
-    """All that bears a length or a rate, with one unit first."""
-
-    status: Status
-    sizes: Sequence[tuple[str, str]]
-    compared: str
-    chart: Markup
-    chart_words: Markup
-
-
 def homeowner_sheet(book: Book, view: WallView, words: Language = EN) -> Context:
     """Context of homeowner.html."""
     view = book.as_told(view)
-    turned = replace(view, place={**view.place, "unit": other_unit(view.unit)})
-    told = [_told(book, shown, words) for shown in (view, turned)]
-    first = told[0]
+    units = (view.unit, other_unit(view.unit))
+    said = statuses(book, view, words, units)
+    state = said[0].state
+    drawn = governing_curves(book, view, dots_only=jumped(view))
+    chart = PlainChart(drawn, place_words(view, drawn.mark, words), words)
     following = next_visit(book, view)
     last = view.current["last_visit"] if view.current else None
-    chart = _chart(book, view, words)
     kind = names.in_language("homeowner", words.code)
     foot = footer(book, kind, view.house, view.wall)
     return {
@@ -54,18 +44,15 @@ def homeowner_sheet(book: Book, view: WallView, words: Language = EN) -> Context
         "others": [_other(code, view) for code in codes() if code != words.code],
         "title": words.say("page", "title", wall=spoken(view, words)),
         "nav": False,
-        "units": [view.unit, other_unit(view.unit)],
-        "status": first.status,
-        "sentence": _either(*(one.status.sentence for one in told)),
-        "beside": [_either(*pair) for pair in zip(*(one.status.beside for one in told), strict=True)],
-        "corrections": [_either(*pair) for pair in zip(*(one.status.corrections for one in told), strict=True)],
-        "sizes": [
-            (what, _either(size, turned_size))
-            for (what, size), (_, turned_size) in zip(*(one.sizes for one in told), strict=True)
-        ],
-        "compared": _either(*(one.compared for one in told)),
-        "chart": _either(*(one.chart for one in told)),
-        "chart_words": _either(*(one.chart_words for one in told)),
+        "units": units,
+        "status": said[0],
+        "sentence": _either(*(one.sentence for one in said)),
+        "beside": [_either(*pair) for pair in zip(*(one.beside for one in said), strict=True)],
+        "corrections": [_either(*pair) for pair in zip(*(one.corrections for one in said), strict=True)],
+        "sizes": _sizes(view, state, units, words),
+        "compared": _either(*(_compared(view, state, unit, words) for unit in units)),
+        "chart": _either(*(chart.svg(f"move-{unit}", unit) for unit in units)),
+        "chart_words": _either(*(_chart_words(chart, unit) for unit in units)),
         "end_moves": end_moves(view),
         "key": chart.key(),
         "last": words.day_text(last) if last else words["page"]["none_yet"],
@@ -78,7 +65,7 @@ def homeowner_sheet(book: Book, view: WallView, words: Language = EN) -> Context
         "not_measured": _not_measured(view, words),
         "scope": scope(view, words),
         "jobs": [words["jobs"][name] for name in _JOBS],
-        "stay_out_first": first.status.shape == "cross" or book.waits(view),
+        "stay_out_first": said[0].shape == "cross" or book.waits(view),
         "company_name": company_name(book, words),
         "call": _call(foot["contact"]),
         "known_on": words.day_text(book.assessment.known_until.date()),
@@ -101,26 +88,14 @@ def _either(first: str, second: str) -> Markup:
     """The same thing said with each unit first; once where no unit is in it."""
     if first == second:
         return escape(first)
-    return Markup('<span class="u1">{}</span><span class="u2">{}</span>').format(first, second)
+    return Markup(f'<span class="u1">{escape(first)}</span><span class="u2">{escape(second)}</span>')
 
 
-def _told(book: Book, view: WallView, words: Language) -> _Told:
-    said, chart, ids = status(book, view, words), _chart(book, view, words), f"move-{view.unit}"
-    return _Told(
-        status=said,
-        sizes=_sizes(view, said.state, words),
-        compared=_compared(view, said.state, words),
-        chart=chart.svg(ids),
-        chart_words=Markup('<span id="{}-words">{}</span>').format(ids, chart.in_words()),
-    )
+def _chart_words(chart: PlainChart, unit: str) -> Markup:
+    return Markup(f'<span id="move-{unit}-words">{escape(chart.in_words(unit))}</span>')
 
 
-def _chart(book: Book, view: WallView, words: Language) -> PlainChart:
-    drawn = curves(book, view, dots_only=jumped(view))
-    return PlainChart(drawn, place_words(view, drawn.mark, words), view.unit, words)
-
-
-def _sizes(view: WallView, state: str, words: Language) -> list[tuple[str, str]]:
+def _sizes(view: WallView, state: str, units: Sequence[str], words: Language) -> list[tuple[str, Markup]]:
     """(what, how much that is, on a tape measure and beside a thing at hand)."""
     row: Any = view.current or {}
     rows: list[tuple[str, float, Callable[[float, str], str]]] = []
@@ -133,21 +108,24 @@ def _sizes(view: WallView, state: str, words: Language) -> list[tuple[str, str]]
         rows.append(("stood", row["total_mm"], words.length_pair))
     left_out = {"stood": words["total_leaves_out"].get(row.get("total_reference"), "")}
     return [
-        (words["page"][name], f"{_size(mm, shown, view.unit, words)} {left_out.get(name, '')}".strip())
+        (
+            words["page"][name],
+            _either(*(f"{_size(mm, shown(mm, unit), unit, words)} {left_out.get(name, '')}".strip() for unit in units)),
+        )
         for name, mm, shown in rows
     ]
 
 
-def _size(mm: float, shown: Callable[[float, str], str], unit: str, words: Language) -> str:
-    size, tape = shown(mm, unit), words.tape_text(mm, unit)
-    return words.say("page", "beside", size=size, tape=tape, thing=words.comparison(mm))
+def _size(mm: float, size: str, unit: str, words: Language) -> str:
+    tape, thing = words.tape_text(mm, unit), words.comparison(mm)
+    return words.say("page", "beside", size=size, tape=tape, thing=thing)
 
 
-def _compared(view: WallView, state: str, words: Language) -> str:
+def _compared(view: WallView, state: str, unit: str, words: Language) -> str:
     """What the straps did; nothing after a sudden change, whose step is in the rate after them."""
     if state in SUDDEN or jumped(view):
         return ""
-    return repair_sheet.before_and_after(view, none_measured=state == "no movement measured", words=words)
+    return repair_sheet.before_and_after(view, unit, none_measured=state == "no movement measured", words=words)
 
 
 def _not_measured(view: WallView, words: Language) -> list[str]:

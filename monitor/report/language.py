@@ -5,11 +5,14 @@ keys. Numbers bear a decimal point in every language so far, as they do in the U
 """
 
 import tomllib
+from bisect import bisect_left
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import cache, reduce
 from importlib.resources import files
+from itertools import pairwise
+from math import sqrt
 from typing import Any
 
 from monitor.units import (
@@ -19,8 +22,9 @@ from monitor.units import (
     inches_from_mm,
     length_text,
     limit_rate_fraction,
-    nearest_fraction,
+    nearest_steps,
     rate_number,
+    steps_text,
 )
 
 FIRST = "en"
@@ -40,7 +44,11 @@ THINGS_MM: Mapping[str, float] = {
     "thumb_and_half": 38.1,
     "thumbs": 50.8,
 }
-"""Things people have at hand, in mm, by their names in the phrases; from memory but for the card."""
+"""Things people have at hand, in mm, smallest first, by their names in the phrases; from memory but for the card."""
+
+_THINGS = tuple(THINGS_MM)
+_BETWEEN_MM = [sqrt(small * large) for small, large in pairwise(THINGS_MM.values())]
+"""As near in proportion to the thing below as to the one above."""
 
 _PHRASES = files("monitor.report") / "phrases"
 
@@ -93,9 +101,9 @@ class Language:
             return self.say("units", "mm", n=length_text(mm, "mm").removesuffix(" mm"))
         if 0 < abs(mm) < MM_PER_INCH / 32:
             return str(self["units"]["under_a_32nd"])
-        inches = nearest_fraction(inches_from_mm(mm))
-        key = "one_inch" if abs(inches) == 1 else "part_of_inch" if 0 < abs(inches) < 1 else "inches"
-        return self.say("units", key, n=fraction_text(inches))
+        steps = nearest_steps(inches_from_mm(mm))
+        key = "one_inch" if abs(steps) == 16 else "part_of_inch" if 0 < abs(steps) < 16 else "inches"
+        return self.say("units", key, n=steps_text(steps))
 
     def length_pair(self, mm: float, unit: str) -> str:
         """'1 3/16 in (30.2 mm)', or the reverse where the wall is read in millimetres."""
@@ -151,9 +159,7 @@ class Language:
 
     def comparison(self, mm: float) -> str:
         """The thing at hand that comes nearest to a length in proportion."""
-        size = max(abs(mm), 0.05)
-        nearest = min(THINGS_MM, key=lambda name: max(size / THINGS_MM[name], THINGS_MM[name] / size))
-        return str(self["things"][nearest])
+        return str(self["things"][_THINGS[bisect_left(_BETWEEN_MM, abs(mm))]])
 
     def wall_text(self, nickname: str, wall: str) -> str:
         """The wall within a sentence: 'the north wall', 'wall N' where it has no name of its own."""

@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
+from weakref import WeakKeyDictionary
 
 from monitor.report import names, wording
 from monitor.report.context import Book, Key, PastList, Row
@@ -183,17 +184,26 @@ class List:
         return sum(line.state == state for line in self.all_lines)
 
 
+_LISTS: WeakKeyDictionary[Book, List] = WeakKeyDictionary()
+"""The list of each book that is in use: its page, its files and what counts on it ask for the same one."""
+
+
 def the_list(book: Book) -> List:
     """The list of a book: sections in the order of their urgency; within each, by urgency, then by consequence."""
+    if (found := _LISTS.get(book)) is None:
+        found = _LISTS[book] = _the_list(book)
+    return found
+
+
+def _the_list(book: Book) -> List:
     earlier = items(book.previous) if book.previous else None
     placed = items(book.assessment, earlier)
     ordered = sorted(placed.items(), key=lambda pair: (pair[1].urgency, -pair[1].consequence, pair[0]))
     lists, decided = _past_lists(book), decisions_by_wall(book)
-    lines = {
-        name: [_line(book, key, item, earlier, lists, decided.get(key, [])) for key, item in ordered
-               if item.section == name]
-        for name, *_ in SECTIONS
-    }  # fmt: skip
+    lines: dict[str, list[Line]] = {name: [] for name, *_ in SECTIONS}
+    for key, item in ordered:
+        if item.section in lines:
+            lines[item.section].append(_line(book, key, item, earlier, lists, decided.get(key, [])))
     return List(placed, earlier, lines)
 
 

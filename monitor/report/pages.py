@@ -113,6 +113,7 @@ def _environment() -> Environment:
         loader=PackageLoader("monitor", "report/templates"),
         autoescape=True,
         undefined=StrictUndefined,
+        auto_reload=False,  # else each page looks whether its template's file changed
         trim_blocks=True,
         lstrip_blocks=True,
     )

@@ -1,9 +1,12 @@
 """Where each wall stands on the monthly list: one section each, by a written rule from verdict and findings."""
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
+import pyarrow.compute as pc
+
+from monitor import schema
 from monitor.report.context import URGENCIES, Key, Row
 from monitor.results import Assessment
 from monitor.terms import Outcome, Rule, Urgency, Verdict
@@ -29,6 +32,12 @@ SPOKEN: Mapping[str, str] = {name: heading.lower() for name, heading, *_ in SECT
 """Every place on the list by name, as a sentence names it."""
 
 
+_ASKS = (pc.field("outcome") == Outcome.YES.value) | (
+    (pc.field("outcome") == Outcome.UNDECIDED.value) & (pc.field("urgency") != Urgency.NONE.value)
+)
+"""Findings that ask for somebody: those that came out yes, or are undecided and still have an urgency."""
+
+
 @dataclass(frozen=True)
 class Item:
     """One wall's place on a list; alarms: findings of its newest period that ask for somebody, most urgent first."""
@@ -45,16 +54,12 @@ class Item:
     @cached_property
     def true(self) -> set[str]:
         """'moving', 'held' and 'overdue' where they are so, whatever section the wall stands in."""
-        rules = {row["rule"] for row in self.alarms if row["outcome"] == Outcome.YES}
-        row = self.result or {}
-        held, overdue = Rule.HELD in rules or row.get("readings_held"), Rule.OVERDUE in rules or row.get("overdue_days")
-        moving = row.get("verdict") == Verdict.MOVING
-        return {name for name, is_so in (("moving", moving), ("held", held), ("overdue", overdue)) if is_so}
+        return _true(self.result or {}, {row["rule"] for row in self.alarms if row["outcome"] == Outcome.YES})
 
     @cached_property
     def urgency(self) -> int:
         """Place of the most urgent finding; walls without one come last."""
-        return min((URGENCIES.index(Urgency(row["urgency"])) for row in self.alarms), default=len(URGENCIES))
+        return min((URGENCIES.index(row["urgency"]) for row in self.alarms), default=len(URGENCIES))
 
     @cached_property
     def consequence(self) -> float:
@@ -74,19 +79,19 @@ def items(
 
     earlier: the last list, which decides what is newly holding.
     """
-    rows = assessment.wall_results.filter(assessment.wall_results["is_current"]).to_pylist()
+    rows = schema.rows(assessment.wall_results.filter(assessment.wall_results["is_current"]))
     current = {key: row for row in rows if (key := (row["house"], row["wall"])) and (only is None or key in only)}
     alarms: dict[Key, list[Row]] = {}
-    for row in assessment.findings.to_pylist():
+    for row in schema.rows(assessment.findings.filter(_ASKS)):
         key = (row["house"], row["wall"])
-        if (only is None or key in only) and _asks(row) and (key not in current or _is_of(row, current[key])):
+        if (only is None or key in only) and (key not in current or _is_of(row, current[key])):
             alarms.setdefault(key, []).append(row)
     placed = {}
     for key in sorted(current.keys() | alarms.keys()):
-        found = sorted(alarms.get(key, []), key=lambda row: (URGENCIES.index(Urgency(row["urgency"])), row["rule"]))
+        found = sorted(alarms.get(key, []), key=lambda row: (URGENCIES.index(row["urgency"]), row["rule"]))
         before = earlier.get(key) if earlier is not None else None
-        item = Item("", current.get(key), found)
-        placed[key] = replace(item, section=_section(item, before, earlier is not None))
+        section = _section(current.get(key), found, before, earlier is not None)
+        placed[key] = Item(section, current.get(key), found)
     return placed
 
 
@@ -108,27 +113,25 @@ def _is_of(finding: Row, result: Row) -> bool:
     return bool(finding["period"] == result["period"])
 
 
-def _asks(row: Row) -> bool:
-    """Whether a finding asks for somebody: it came out yes, or is undecided and still has an urgency."""
-    return bool(
-        row["outcome"] == Outcome.YES or (row["outcome"] == Outcome.UNDECIDED and row["urgency"] != Urgency.NONE)
-    )
+def _true(row: Row, rules: Collection[str]) -> set[str]:
+    held, overdue = Rule.HELD in rules or row.get("readings_held"), Rule.OVERDUE in rules or row.get("overdue_days")
+    moving = row.get("verdict") == Verdict.MOVING
+    return {name for name, is_so in (("moving", moving), ("held", held), ("overdue", overdue)) if is_so}
 
 
-def _section(item: Item, before: Item | None, has_earlier: bool) -> str:
-    row, alarms = item.result, item.alarms
+def _section(row: Row | None, alarms: Sequence[Row], before: Item | None, has_earlier: bool) -> str:
     rules = {alarm["rule"] for alarm in alarms if alarm["outcome"] == Outcome.YES}
     unclear = any(alarm["rule"] in HARD and alarm["outcome"] == Outcome.UNDECIDED for alarm in alarms)
-    verdict = row["verdict"] if row else ""
+    verdict, true = row["verdict"] if row else "", _true(row or {}, rules)
     was_holding = bool(before and before.result and before.result["verdict"] == Verdict.HOLDING)
     if hard_limit(alarms):
         return "hard"
-    if "moving" in item.true:
+    if "moving" in true:
         return "moving"
     if verdict == Verdict.LOOK_AGAIN or Rule.FAST in rules or unclear:
         return "again"
     for name in ("held", "overdue"):
-        if name in item.true:
+        if name in true:
             return name
     if verdict == Verdict.HOLDING and has_earlier and not was_holding:
         return "newly"

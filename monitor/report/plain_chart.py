@@ -7,12 +7,13 @@ from, and a reading stands where the office's page has it. That a dot holds one 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import cached_property
 
 from markupsafe import Markup
 
 from monitor.report.curves import Curves, Point, Stretch
 from monitor.report.language import Language
-from monitor.report.svg import Frame, day_ticks, element, length_ticks, path
+from monitor.report.svg import Frame, day_ticks, element, length_ticks, path, together
 from monitor.units import MM_PER_INCH
 
 WIDTH, HEIGHT, LEFT = 380, 190, 52
@@ -20,43 +21,35 @@ WIDTH, HEIGHT, LEFT = 380, 190, 52
 
 @dataclass(frozen=True)
 class PlainChart:
-    """Movement of a wall's governing mark; place: where that mark sits, in words; unit: the one that stands first."""
+    """Movement of a wall's governing mark, with either unit first; place: where that mark sits, in words.
+
+    What bears no unit is worked out once.
+    """
 
     curves: Curves
     place: str
-    unit: str
     words: Language
 
-    @property
+    @cached_property
     def stretches(self) -> Sequence[Stretch]:
         """What is drawn, oldest first."""
         return self.curves.of(self.curves.mark)
 
-    @property
+    @cached_property
     def points(self) -> Sequence[Point]:
         """All dots, oldest stretch first."""
         return [point for stretch in self.stretches for point in stretch.points]
 
-    def svg(self, ids: str) -> Markup:
+    def svg(self, ids: str, unit: str) -> Markup:
         """The picture, '' where there is nothing to draw; its words are to stand in an element of id '<ids>-words'."""
         if not self.points:
             return Markup("")
-        frame = self._frame()
         parts = [
             element("title", self.words.say("chart", "title", place=self.place), id=f"{ids}-title"),
-            *self._axes(frame),
-            *(part for stretch in self.stretches for part in _band(frame, stretch)),
-            *self._work(frame),
-            *(
-                element(
-                    "circle",
-                    cx=frame.x(point.day),
-                    cy=frame.y(point.deflection_mm),
-                    r=4,
-                    class_="dot" if point.counts else "dot early",
-                )
-                for point in self.points
-            ),
+            *self._lengths(unit),
+            self._days,
+            element("text", self.words["chart"][f"axis_{unit}"], x=6, y=14),
+            self._drawn,
         ]
         return element(
             "svg",
@@ -68,7 +61,7 @@ class PlainChart:
             aria_describedby=f"{ids}-words",
         )
 
-    def in_words(self) -> str:
+    def in_words(self, unit: str) -> str:
         """The chart for those who cannot see it, and what may be made of its first and last dot."""
         words, said = self.words, self.words["chart"]
         if not self.points:
@@ -84,16 +77,16 @@ class PlainChart:
         newest = self.stretches[-1].points
         counting = [point for point in newest if point.counts] or list(newest)
         if len(counting) > 1:
-            told += self._from_to(counting[0], counting[-1])
+            told += self._from_to(counting[0], counting[-1], unit)
         return " ".join(told)
 
-    def _from_to(self, start: Point, end: Point) -> Iterable[str]:
+    def _from_to(self, start: Point, end: Point, unit: str) -> Iterable[str]:
         """Where the last dot stands against the first, and beside it what all readings together say of the wall."""
         words, moved = self.words, end.deflection_mm - start.deflection_mm
         first, last = words.day_text(start.day), words.day_text(end.day)
-        yield words.say("chart", "moved", last=last, first=first, moved=words.side_text(moved, self.unit))
+        yield words.say("chart", "moved", last=last, first=first, moved=words.side_text(moved, unit))
         if end.lower_mm is not None and end.upper_mm is not None:
-            low, high = (words.side_text(mm, self.unit) for mm in (end.lower_mm, end.upper_mm))
+            low, high = (words.side_text(mm, unit) for mm in (end.lower_mm, end.upper_mm))
             inside = end.lower_mm <= moved <= end.upper_mm
             yield words.say("chart", "itself" if inside else "single", low=low, high=high)
 
@@ -106,6 +99,7 @@ class PlainChart:
             said.append("outside")
         return " ".join(str(self.words["chart"][name]) for name in (*said, "up"))
 
+    @cached_property
     def _frame(self) -> Frame:
         heights = [0.0, *(point.deflection_mm for point in self.points)]
         heights += [mm for point in self.points for mm in (point.lower_mm, point.upper_mm) if mm is not None]
@@ -124,22 +118,44 @@ class PlainChart:
             high_mm=high + room,
         )
 
-    def _axes(self, frame: Frame) -> Iterable[Markup]:
-        for mm, shown in length_ticks(frame.low_mm, frame.high_mm, self.unit, 5):
+    def _lengths(self, unit: str) -> Iterable[Markup]:
+        frame = self._frame
+        for mm, shown in length_ticks(frame.low_mm, frame.high_mm, unit, 5):
             y = frame.y(mm)
             kind = "nought" if abs(mm) < 1e-9 else "grid"
             yield element("path", d=path([(frame.left, y), (frame.right, y)]), class_=kind)
             yield element("text", shown, x=frame.left - 7, y=y + 4, text_anchor="end")
+
+    @cached_property
+    def _days(self) -> Markup:
+        frame, parts = self._frame, []
         for day, shown in day_ticks(frame.first, frame.last, 4):
             x = frame.x(day)
-            yield element("path", d=path([(x, frame.bottom), (x, frame.bottom + 5)]), class_="tick")
-            yield element("text", self._tick(day, shown), x=x, y=frame.bottom + 19, text_anchor="middle")
-        yield element("path", d=path([(frame.left, frame.bottom), (frame.right, frame.bottom)]), class_="tick")
-        yield element("text", self.words["chart"][f"axis_{self.unit}"], x=6, y=14)
+            parts.append(element("path", d=path([(x, frame.bottom), (x, frame.bottom + 5)]), class_="tick"))
+            parts.append(element("text", self._tick(day, shown), x=x, y=frame.bottom + 19, text_anchor="middle"))
+        parts.append(element("path", d=path([(frame.left, frame.bottom), (frame.right, frame.bottom)]), class_="tick"))
+        return together(parts)
 
     def _tick(self, day: date, shown: str) -> str:
         """A year alone as it is, a month in the language's short form."""
         return shown if shown.isdecimal() else f"{self.words['calendar']['months_short'][day.month - 1]} {day.year}"
+
+    @cached_property
+    def _drawn(self) -> Markup:
+        """Bands, days of work and dots."""
+        frame = self._frame
+        bands = [part for stretch in self.stretches for part in _band(frame, stretch)]
+        dots = [
+            element(
+                "circle",
+                cx=frame.x(point.day),
+                cy=frame.y(point.deflection_mm),
+                r=4,
+                class_="dot" if point.counts else "dot early",
+            )
+            for point in self.points
+        ]
+        return together([*bands, *self._work(frame), *dots])
 
     def _work(self, frame: Frame) -> Iterable[Markup]:
         for day in self.curves.work:

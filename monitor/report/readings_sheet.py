@@ -70,6 +70,7 @@ def _reading(row: Row, view: WallView, inward_mm: float | None) -> Mapping[str, 
         "inward_mm": f"{inward_mm:.1f}" if inward_mm is not None else NONE,
         "inward_in": f"{inches_from_mm(inward_mm):.3f}" if inward_mm is not None else NONE,
         "reasons": [text for text in reasons if text],
+        "by": ", ".join(str(row[name]) for name in ("method", "instrument", "setup") if row[name] is not None),
         "from": ", ".join(filter(None, (row["source_name"], row["source_sheet"], row["source_cell"]))),
         "remarks": "; ".join(filter(None, (row["seen"], row["weather"], row["note"]))),
     }

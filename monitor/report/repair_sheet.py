@@ -6,7 +6,7 @@ from typing import Any
 from monitor.report import wording
 from monitor.report.context import Row, WallView, tellable
 from monitor.report.language import Language
-from monitor.report.status import jumped
+from monitor.report.standing import jumped
 from monitor.report.wording import EN
 from monitor.units import rate_number
 
@@ -56,7 +56,7 @@ def notes(row: Row | None) -> list[str]:
     return [row[name] for name in NOTES if row[name]] if row else []
 
 
-def before_and_after(view: WallView, *, none_measured: bool, words: Language = EN) -> str:
+def before_and_after(view: WallView, unit: str, *, none_measured: bool, words: Language = EN) -> str:
     """The homeowner's sentence on the newest reinforcement; '' where the readings compare nothing.
 
     none_measured: the page says that no movement was measured since, so none is called slower or faster beside it.
@@ -71,7 +71,7 @@ def before_and_after(view: WallView, *, none_measured: bool, words: Language = E
         or not {current["period"] - 1, current["period"]} <= told
     ):
         return ""
-    row, unit = rows[0], view.unit
+    row = rows[0]
     low, high = row["difference_lower"], row["difference_upper"]
     day = words.day_text(row["reinforced_on"])
     if low <= 0 <= high:

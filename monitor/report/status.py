@@ -1,34 +1,21 @@
-"""Which sentence a homeowner reads first: a written rule from verdict and findings, nothing else.
-
-The rule state by state is docs/homeowner-statuses.md, held to this module by tests. In short: the first that is true is
-said first, of an alarm, movement shown, a visit overdue, a visit at which nothing could be read, a reading held, and
-else the verdict. What else is true stands beside it; but after a sudden change or a sign seen no sentence says that
-nothing moved, and after a jump none says a rate, for the jump is in it.
-"""
+"""What a homeowner reads first: the state of the wall (`standing`) in sentences."""
 
 import re
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import cached_property
 
 from monitor.report import wording
-from monitor.report.context import Book, Row, WallView, tellable
+from monitor.report.context import Book, Row, WallView
 from monitor.report.language import Language, other_unit
 from monitor.report.places import place_words, spoken
+from monitor.report.standing import AT_ONCE, FEW, jumped, standing, state_before, unseen_on
 from monitor.report.wording import EN
-from monitor.terms import Act, Method, NotRead, Rule, State, Step, Urgency, Verdict
+from monitor.terms import Act, Method, Rule, State, Step, Urgency, Verdict
 
-SWING_MM = 2.0
-"""Half swing from which a wall is said to come and go: the upper end of ordinary soil (common practice, no source)."""
-SWING_YEARS = 2.0
-"""Record needed before a wall is said to come and go."""
-_AT_ONCE = (Urgency.KEEP_OUT, Urgency.SAME_DAY)
-SUDDEN = ("large change", "jump", "seen")
-"""States after which no sentence comforts."""
-_FEW = {1: "one_visit", 2: "two_visits"}
 _PART_OF_INCH = re.compile(r"0?[ -]?\d+/\d+")
-_RATED = ("moving", "moving after straps")
 
 
 @dataclass(frozen=True)
@@ -54,130 +41,30 @@ class Status:
 
 def status(book: Book, view: WallView, words: Language = EN) -> Status:
     """The status of one wall on the day of judgement, in the words of a language."""
-    if book.waits(view):
-        name = "to be phoned"
-        sentence = words.say("status", name, company=company_name(book, words), box=words["stay_out"]["title"])
-        return Status(name, sentence, (), (), words["meaning"][name], words["short"][name])
-    verdict, alarms, held = _verdict_state(book, view), _alarm_states(view), _checked(view, words)
-    late = [name for name, is_so in (("overdue", is_overdue(view)), ("covered", unseen_on(view) is not None)) if is_so]
-    shown = verdict if verdict in (*_RATED, "no visit") else ""
-    waiting = [_held_state(view)] if held else []
-    true = list(dict.fromkeys(filter(None, (*alarms, shown, *late, *waiting, verdict))))
-    state, rest = true[0], [name for name in true[1:] if name not in waiting]
-    if set(alarms) & set(SUDDEN) and not shown:
-        rest.remove(verdict)
-    if jumped(view) and verdict in rest:
-        rest[rest.index(verdict)] = "moving before" if _moved_before(book, view) else "call"
-    facts = _facts_said(book, view, words)
-    sentences = [words.say("status", name, **facts) for name in rest]
-    first = held.pop(0) if state in waiting else words.say("status", state, **facts)
-    corrections = tuple(_corrected(book, view, words))
-    return Status(state, first, (*sentences, *held), corrections, words["meaning"][state], words["short"][state])
+    return statuses(book, view, words, (view.unit,))[0]
 
 
-def _held_state(view: WallView) -> str:
-    return "being checked" if len(view.held) == 1 else "several being checked"
+def statuses(book: Book, view: WallView, words: Language, units: Sequence[str]) -> list[Status]:
+    """The same once for each unit, which stands first in what bears a length or a rate."""
+    stands = standing(book, view)
+    facts = [_Facts(book, view, words, unit) for unit in units]
+    if stands.state == "to be phoned":
+        return [_of(stands.state, _said(stands.state, each), (), (), words) for each in facts]
+    held = _checked(view, words)
+    return [
+        _of(
+            stands.state,
+            held[0] if stands.is_held else _said(stands.state, each),
+            (*(_said(name, each) for name in stands.beside), *held[stands.is_held :]),
+            _corrected(book, view, words, each.unit),
+            words,
+        )
+        for each in facts
+    ]
 
 
-def jumped(view: WallView) -> bool:
-    """Whether the latest visit stands apart from what the earlier ones foretell: its rate is not to be shown."""
-    return any(row["rule"] == Rule.JUMP for row in view.alarms)
-
-
-def end_moves(view: WallView) -> bool:
-    """Whether an end that the readings stand on is shown to move: then no rate and no bound of the wall is the most."""
-    return bool(view.current and view.current["ends_note"])
-
-
-def _moved_before(book: Book, view: WallView) -> bool:
-    """Whether the list before this one called the same period moving: shown by the visits before the jump."""
-    rows = [row for row in book.earlier_results.rows((view.house, view.wall)) if row["is_current"]]
-    current = view.current
-    return bool(
-        rows and current and rows[0]["verdict"] == Verdict.MOVING and rows[0]["period"] == current["period"]
-        and (rows[0]["last_visit"] or date.max) < (current["last_visit"] or date.min)
-    )  # fmt: skip
-
-
-def _alarm_states(view: WallView) -> list[str]:
-    """States that alarms give, most urgent first."""
-    found = []
-    for row in view.alarms:
-        if row["rule"] == Rule.JUMP:
-            found.append("jump" if view.current and view.current["jump_mm"] is not None else "large change")
-        elif row["rule"] == Rule.HELD and row["urgency"] in _AT_ONCE:
-            found.append("large change")
-        elif row["rule"] == Rule.SEEN and row["urgency"] in (*_AT_ONCE, Urgency.WEEK):
-            found.append("seen")
-        elif row["rule"] == Rule.TOTAL:
-            found.append("large total")
-    return list(dict.fromkeys(found))
-
-
-def _verdict_state(book: Book, view: WallView) -> str:
-    row = view.current
-    if row is None or not any(period["visits_all"] for period in view.periods):
-        return "no visit"
-    return _state_of(book, row, _own_lower(view, row))
-
-
-def _state_of(book: Book, row: Row, own_lower: float | None) -> str:
-    """The state that a period's result alone gives; own_lower: lower bound of its governing mark taken alone."""
-    verdict, rate, lower, upper = (row[name] for name in ("verdict", "rate_mm_per_year", "rate_lower", "rate_upper"))
-    if not tellable(row) and (row["visits"] or 0) in _FEW:
-        return "too few visits"
-    if rate is None or lower is None or upper is None:
-        return "nothing measured" if row["visits"] >= book.rules.holding_visits else "too early"
-    if verdict == Verdict.MOVING:
-        return "moving after straps" if row["period"] else "moving"
-    if verdict == Verdict.LOOK_AGAIN:
-        return _unsettled(row, own_lower)
-    if _comes_and_goes(row):
-        return "comes and goes"
-    if verdict == Verdict.HOLDING or _quiet(book, row):
-        return "slow" if lower > 0 else "no movement measured"
-    many = row["visits"] >= book.rules.holding_visits and rate > 0
-    return _unsettled(row, own_lower) if many else "too early"
-
-
-def _unsettled(row: Row, own_lower: float | None) -> str:
-    """How sure the movement of a wall is whose rate may lie above the threshold or below."""
-    lowest = max(row["rate_lower"], row["rate_lower"] if own_lower is None else own_lower)
-    if row["threshold_mm_per_year"] is not None and lowest > row["threshold_mm_per_year"]:
-        return "to be confirmed"
-    return "inward, not settled" if row["rate_lower"] > 0 else "small, not settled"
-
-
-def _own_lower(view: WallView, row: Row) -> float | None:
-    marks = (mark for mark in view.mark_results if mark["period"] == row["period"])
-    return next((mark["rate_lower"] for mark in marks if mark["mark"] == row["governing_mark"]), None)
-
-
-def _quiet(book: Book, row: Row) -> bool:
-    """Whether the rate alone would be called holding; something else, said beside it, is in the way."""
-    long_enough = (row["span_years"] or 0.0) * 12 >= book.rules.holding_months
-    return bool(
-        long_enough and row["visits"] >= book.rules.holding_visits and row["rate_upper"] < row["threshold_mm_per_year"]
-    )
-
-
-def _comes_and_goes(row: Row) -> bool:
-    long_enough = row["span_years"] is not None and row["span_years"] >= SWING_YEARS
-    return bool(long_enough and (row["season_mm"] or 0.0) >= SWING_MM and (row["rate_lower"] or 0.0) <= 0)
-
-
-def is_overdue(view: WallView) -> bool:
-    """Whether a visit is past due and its days of grace."""
-    row = view.current
-    return bool(row and row["overdue_days"]) or any(alarm["rule"] == Rule.OVERDUE for alarm in view.alarms)
-
-
-def unseen_on(view: WallView) -> date | None:
-    """Day of the last visit, where not one mark of the wall could be read at it."""
-    last: date | None = max((row["visit_date"] for row in view.readings if row["visit_date"]), default=None)
-    rows = [row for row in view.readings if row["visit_date"] == last]
-    unread = [row for row in rows if row["state"] == State.COULD_NOT_READ and row["not_read"] in tuple(NotRead)]
-    return last if rows and len(unread) == len(rows) else None
+def _of(state: str, sentence: str, beside: tuple[str, ...], corrections: tuple[str, ...], words: Language) -> Status:
+    return Status(state, sentence, beside, corrections, words["meaning"][state], words["short"][state])
 
 
 def next_visit(book: Book, view: WallView) -> date | None:
@@ -191,7 +78,7 @@ def next_visit(book: Book, view: WallView) -> date | None:
         soonest: date = agreed[-1]
         return soonest
     row = view.current
-    wanted_soon = any(alarm["urgency"] in _AT_ONCE for alarm in view.alarms)
+    wanted_soon = any(alarm["urgency"] in AT_ONCE for alarm in view.alarms)
     if row is None or wanted_soon or row["verdict"] == Verdict.LOOK_AGAIN:
         return None
     due: date | None = row["due_on"]
@@ -227,62 +114,82 @@ def company_name(book: Book, words: Language = EN) -> str:
     return name[:1].upper() + name[1:]
 
 
-def _facts_said(book: Book, view: WallView, words: Language) -> Mapping[str, str]:
-    """Every name in braces of the status sentences; '' where the wall has no such number (no sentence uses it then)."""
-    row, unit, said = view.current or {}, view.unit, words["said"]
-    unseen, last, total = unseen_on(view), row.get("last_visit"), row.get("total_mm")
-    return {
-        "visits": words.count_text(row.get("visits") or row.get("visits_all") or 0, "visit"),
-        "few": said.get(_FEW.get(row.get("visits") or 0, ""), ""),
-        "jump": words.side_text(row["jump_mm"], unit) if row.get("jump_mm") is not None else "",
-        "span": words.span_text(row.get("span_years") or 0.0),
-        "swing": words.length_pair(2 * (row.get("season_mm") or 0.0), unit),
-        "company": company_name(book, words),
-        "by": words.day_text(_contact_by(book, view)),
-        "box": words["stay_out"]["title"],
-        "place": _place(view, words),
-        "total": words.length_pair(total, unit) if total is not None else "",
-        "limit": words.length_pair(row.get("total_limit_mm") or book.rules.total_limit_mm, unit),
-        "seen": seen_words(view, words),
-        "last": words.day_text(last) if last else said["never"],
-        "date": words.day_text(unseen) if unseen else "",
-        "reference": reference(view, words),
-        **_next_said(next_visit(book, view), words),
-        **_rate_said(row, unit, words),
-    }
+class _Facts(dict[str, str]):
+    """Every name in braces of the status sentences, worked out where a sentence asks for it."""
+
+    def __init__(self, book: Book, view: WallView, words: Language, unit: str) -> None:
+        super().__init__()
+        self.book, self.view, self.words, self.unit = book, view, words, unit
+        self.row: Row = view.current or {}
+
+    def __missing__(self, name: str) -> str:
+        self[name] = text = _FACTS[name](self)
+        return text
+
+    @cached_property
+    def following(self) -> date | None:
+        return next_visit(self.book, self.view)
+
+    @property
+    def at_most(self) -> float:
+        return float(max(self.row["rate_upper"], 0.0))
+
+    def length(self, mm: float) -> str:
+        return self.words.length_pair(mm, self.unit)
+
+    def rate(self, mm_per_year: float, *, beside: bool = False) -> str:
+        return self.words.rate_text(mm_per_year, other_unit(self.unit) if beside else self.unit)
+
+    def day(self, day: date | None, otherwise: str) -> str:
+        return self.words.day_text(day) if day else str(self.words["said"][otherwise])
+
+    def month(self, key: str, otherwise: str) -> str:
+        """A phrase with the month of the next visit, another where it is not arranged."""
+        if self.following is None:
+            return str(self.words["said"][otherwise])
+        return self.words.say("said", key, month=self.words.month_text(self.following))
 
 
-def _next_said(following: date | None, words: Language) -> Mapping[str, str]:
-    said = words["said"]
-    if following is None:
-        return {"next": said["not_arranged"], "again": said["again_soon"], "confirm": said["confirm_soon"]}
-    month = words.month_text(following)
-    return {
-        "next": month,
-        "again": words.say("said", "again_in", month=month),
-        "confirm": words.say("said", "confirm_in", month=month),
-    }
+_FACTS: Mapping[str, Callable[[_Facts], str]] = {
+    "visits": lambda of: of.words.count_text(of.row.get("visits") or of.row.get("visits_all") or 0, "visit"),
+    "few": lambda of: of.words["said"][FEW[of.row["visits"]]],
+    "jump": lambda of: of.words.side_text(of.row["jump_mm"], of.unit),
+    "span": lambda of: of.words.span_text(of.row.get("span_years") or 0.0),
+    "swing": lambda of: of.length(2 * (of.row.get("season_mm") or 0.0)),
+    "company": lambda of: company_name(of.book, of.words),
+    "by": lambda of: of.words.day_text(_contact_by(of.book, of.view)),
+    "box": lambda of: of.words["stay_out"]["title"],
+    "place": lambda of: _place(of.view, of.words),
+    "total": lambda of: of.length(of.row["total_mm"]) if of.row else "",
+    "limit": lambda of: of.length(of.row.get("total_limit_mm") or of.book.rules.total_limit_mm),
+    "seen": lambda of: seen_words(of.view, of.words),
+    "last": lambda of: (
+        of.words.day_text(of.row["last_visit"]) if of.row.get("last_visit") else of.words["said"]["never"]
+    ),
+    "date": lambda of: of.day(unseen_on(of.view), "never"),
+    "reference": lambda of: reference(of.view, of.words),
+    "next": lambda of: of.words.month_text(of.following) if of.following else of.words["said"]["not_arranged"],
+    "again": lambda of: of.month("again_in", "again_soon"),
+    "confirm": lambda of: of.month("confirm_in", "confirm_soon"),
+    "rate": lambda of: of.rate(of.row["rate_mm_per_year"]),
+    "rate_beside": lambda of: of.rate(of.row["rate_mm_per_year"], beside=True),
+    "range": lambda of: of.words.range_text(of.row["rate_lower"], of.row["rate_upper"], of.unit),
+    "range_beside": lambda of: of.words.rate_range(
+        of.row["rate_mm_per_year"], of.row["rate_lower"], of.row["rate_upper"], other_unit(of.unit)
+    ),
+    "upper": lambda of: of.rate(of.at_most),
+    "upper_beside": lambda of: of.rate(of.at_most, beside=True),
+    "comparison": lambda of: of.words.comparison(of.at_most),
+}
 
 
-def _rate_said(row: Row, unit: str, words: Language) -> Mapping[str, str]:
-    rate, lower, upper = row.get("rate_mm_per_year"), row.get("rate_lower"), row.get("rate_upper")
-    if rate is None or lower is None or upper is None:
-        return {}
-    other, at_most = other_unit(unit), max(upper, 0.0)
-    return {
-        "rate": words.rate_text(rate, unit),
-        "rate_beside": words.rate_text(rate, other),
-        "range": words.range_text(lower, upper, unit),
-        "range_beside": words.rate_range(rate, lower, upper, other),
-        "upper": words.rate_text(at_most, unit),
-        "upper_beside": words.rate_text(at_most, other),
-        "comparison": words.comparison(at_most),
-    }
+def _said(state: str, facts: _Facts) -> str:
+    return str(facts.words["status"][state]).format_map(facts)
 
 
 def _place(view: WallView, words: Language) -> str:
     """Where a held reading that alarms was taken; a step of the whole wall belongs to no one place."""
-    alarming = any(row["rule"] == Rule.HELD and row["urgency"] in _AT_ONCE for row in view.alarms)
+    alarming = any(row["rule"] == Rule.HELD and row["urgency"] in AT_ONCE for row in view.alarms)
     if alarming and view.held and not jumped(view):
         return place_words(view, view.held[-1]["mark"], words)
     return spoken(view, words)
@@ -311,12 +218,11 @@ def _checked(view: WallView, words: Language) -> list[str]:
     return said
 
 
-def _corrected(book: Book, view: WallView, words: Language) -> list[str]:
-    said = []
-    for row in view.readings:
-        ruling = next(iter(view.rulings[row["reading_id"]][-1:]), None)
+def _corrected(book: Book, view: WallView, words: Language, unit: str) -> tuple[str, ...]:
+    said: list[str] = []
+    for row, ruling in view.ruled:
         before = book.received.get(row["reading_id"])
-        if not ruling or ruling["act"] != Act.CORRECT or before is None:
+        if ruling["act"] != Act.CORRECT or before is None:
             continue
         said.append(
             words.say(
@@ -327,12 +233,12 @@ def _corrected(book: Book, view: WallView, words: Language) -> list[str]:
                 old=_as_typed(before["value_raw"], before["unit"], words),
                 new=_as_typed(ruling["value_raw"], ruling["unit"], words)
                 if ruling["value_raw"]
-                else words.length_text(ruling["value_mm"], view.unit),
+                else words.length_text(ruling["value_mm"], unit),
             )
         )
-    if said and (old := _earlier(book, view, words)):
-        said.append(words.say("status", "earlier page", old=old))
-    return said
+    if said and (earlier := state_before(book, view)):
+        said.append(words.say("status", "earlier page", old=words["short"][earlier]))
+    return tuple(said)
 
 
 def _as_typed(raw: str, unit: str, words: Language) -> str:
@@ -342,11 +248,3 @@ def _as_typed(raw: str, unit: str, words: Language) -> str:
         return words.say("units", "mm", n=number) if unit == "mm" else raw
     part = _PART_OF_INCH.fullmatch(number)
     return words.say("units", "part_of_inch" if part else "one_inch" if number == "1" else "inches", n=number)
-
-
-def _earlier(book: Book, view: WallView, words: Language) -> str:
-    """The short status on the last list, where there was one and it differed."""
-    if book.previous is None:
-        return ""
-    rows = [row for row in book.earlier_results.rows((view.house, view.wall)) if row["is_current"]]
-    return str(words["short"][_state_of(book, rows[0], None)]) if rows else ""

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cache, lru_cache
 
 from markupsafe import Markup, escape
 
@@ -14,23 +15,36 @@ _STEPS_MM = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0)
 
 def element(name: str, content: str | Iterable[Markup] = "", **attributes: str | float) -> Markup:
     """One element; attribute names take '_' for '-', a trailing '_' is dropped; text and values are escaped."""
-    written = "".join(
-        f' {key.rstrip("_").replace("_", "-")}="{escape(number(value) if isinstance(value, float | int) else value)}"'
-        for key, value in attributes.items()
-    )
-    inside = escape(content) if isinstance(content, str) else Markup("").join(content)
-    return Markup(f"<{name}{written}>{inside}</{name}>" if inside else f"<{name}{written}/>")
+    values = [_escaped(value) if isinstance(value, str) else number(value) for value in attributes.values()]
+    written = _opening(name, tuple(attributes)) % tuple(values)
+    inside = escape(content) if isinstance(content, str) else "".join(content)
+    return Markup(f"{written}>{inside}</{name}>" if inside else f"{written}/>")
+
+
+def together(parts: Iterable[Markup]) -> Markup:
+    """Elements side by side."""
+    return Markup("".join(parts))
+
+
+@cache
+def _opening(name: str, keys: tuple[str, ...]) -> str:
+    return f"<{name}" + "".join(f' {key.rstrip("_").replace("_", "-")}="%s"' for key in keys)
+
+
+@lru_cache(maxsize=1024)
+def _escaped(value: str) -> str:
+    return str(escape(value))  # of few values, such as classes, there are many
 
 
 def number(value: float) -> str:
     """A coordinate to a tenth, without a minus before nought."""
     text = f"{value:.1f}".removesuffix(".0")
-    return "0" if text in ("-0", "") else text
+    return "0" if text == "-0" else text
 
 
 def path(points: Sequence[tuple[float, float]], *, closed: bool = False) -> str:
     """Path data through points."""
-    return "M" + "L".join(f"{number(x)} {number(y)}" for x, y in points) + ("Z" if closed else "")
+    return "M" + "L".join([f"{number(x)} {number(y)}" for x, y in points]) + ("Z" if closed else "")
 
 
 @dataclass(frozen=True)
@@ -72,12 +86,14 @@ def length_ticks(low_mm: float, high_mm: float, unit: str, most: int = 7) -> lis
 
 def day_ticks(first: date, last: date, most: int = 6) -> list[tuple[date, str]]:
     """First days of months or years between two days, at most `most`."""
-    months = range(first.year * 12 + first.month - 1, last.year * 12 + last.month + 1)
+    start, end = first.year * 12 + first.month - 1, last.year * 12 + last.month
     for step in (1, 2, 3, 6, 12, 24, 48, 120):
-        days = [date(month // 12, month % 12 + 1, 1) for month in months if month % step == 0]
-        days = [day for day in days if first <= day <= last]
+        months = range(-(-start // step) * step, end, step)
+        if len(months) > most + 1:  # one at most lies before the first day
+            continue
+        days = [day for month in months if first <= (day := date(month // 12, month % 12 + 1, 1)) <= last]
         if len(days) <= most:
-            return [(day, f"{day:%Y}" if step >= 12 else f"{_SHORT[day.month - 1]} {day:%Y}") for day in days]
+            return [(day, f"{day.year}" if step >= 12 else f"{_SHORT[day.month - 1]} {day.year}") for day in days]
     return []
 
 

@@ -16,7 +16,8 @@ from monitor.report.figures import movement_figure
 from monitor.report.language import Language
 from monitor.report.places import spoken
 from monitor.report.placing import hard_limit
-from monitor.report.status import end_moves, jumped, reference
+from monitor.report.standing import end_moves, jumped
+from monitor.report.status import reference
 from monitor.terms import Movement, Verdict
 from monitor.units import feet_text, inches_from_mm, length_text, rate_number, rate_text, rate_unit
 

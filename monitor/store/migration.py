@@ -17,7 +17,19 @@ from filelock import FileLock
 
 from monitor import schema
 from monitor.errors import StoreError, Where
-from monitor.store import assessments, files, generations, inbox, marker, office, parquet, parts, uploads, witness
+from monitor.store import (
+    assessments,
+    files,
+    generations,
+    inbox,
+    marker,
+    office,
+    office_rows,
+    parquet,
+    parts,
+    uploads,
+    witness,
+)
 from monitor.store.place import Place
 from monitor.store.sealed import seal_text, sealed, unsealed
 
@@ -163,7 +175,7 @@ def _office_from_1(old: Path, new: Path) -> None:
                     mend=_MEND,
                 )
             after.execute("PRAGMA journal_mode = DELETE")
-            office.seal_all(after, version=2)
+            office_rows.seal_all(after, version=2)
     except sqlite3.Error as error:
         raise office.refused_by(old, error) from error
 

@@ -3,6 +3,7 @@
 from typing import Any, TypeAlias
 
 import pandas as pd
+import pyarrow as pa
 
 Row: TypeAlias = dict[str, Any]
 """Column name to a plain value; None where it is not known."""
@@ -12,6 +13,11 @@ def plain(frame: pd.DataFrame) -> list[Row]:
     """Rows of `frame`: NaN, NaT and NA become None, timestamps dates, numbers of numpy numbers of Python."""
     columns = {str(name): _values(frame[name]) for name in frame.columns}
     return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
+
+
+def arrow(frame: pd.DataFrame) -> pa.Table:
+    """The frame as a table of Arrow, NaN as null."""
+    return pa.Table.from_pandas(frame, preserve_index=False)
 
 
 def dates(column: pd.Series) -> pd.Series:

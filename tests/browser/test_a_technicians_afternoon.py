@@ -236,6 +236,7 @@ def test_readings_of_a_sheet_that_went_nowhere_are_told_on_the_next_one(
         page.get_by_role("button", name="Save their file").click()
     [row] = json.loads(Path(saved.value.path()).read_text("utf-8"))["tables"]["readings"]
     assert (row["mark"], row["value"], row["technician"]) == ("M1", "3", "T2")
+    page.get_by_text("Send that file to the office.").wait_for()
     assert opened(1) == "", "what was saved is told no more"
     page.close()
 

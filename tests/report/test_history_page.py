@@ -82,6 +82,15 @@ def test_every_word_of_a_closed_set_has_a_phrase(book, code):
     assert set(said["short"]) <= set(said["history_state"])
 
 
+def test_in_spanish_a_and_el_are_one_word_whatever_a_total_is_measured_against():
+    for reference in REFERENCE.values():
+        text = page_of(
+            with_events("holding", first=FIRST | {"total_reference": reference}), WALL_OF["holding"], "es"
+        ).text
+        assert re.search(r"\bcon respecto (al|a los|a la|a unas) \w", text), reference
+        assert not re.search(r"\b(a|de) el\b|\ba a\b", text), reference
+
+
 def test_each_state_is_said_to_a_third_person(book):
     for wall in WALL_OF.values():
         view = book.view(HOUSE, wall)

@@ -191,11 +191,11 @@ def chart(last_mm: float, words, *, band: tuple[float, float] | None = (-0.7, 0.
         for day, mm, pair in zip(DAYS, (-1.0, 0.1, last_mm - 1.0), ends, strict=True)
     ]
     curves = Curves("M3", [Stretch("M3", 0, 0, points)], [], [], [], [], [], None, None)
-    return PlainChart(curves, "the wall", "in", words)
+    return PlainChart(curves, "the wall", words)
 
 
 def test_a_difference_of_two_readings_that_the_band_can_hold_is_said_beside_the_band():
-    assert chart(0.5, EN).in_words() == (
+    assert chart(0.5, EN).in_words("in") == (
         "The wall, read at 3 visits from 14 October 2024 to 13 April 2026. On 13 April 2026 it stood less than 1/32 in "
         "(0.5 mm) further in than on 14 October 2024. Given how finely we can measure, the wall itself "
         "could have come anywhere between less than 1/32 in (0.7 mm) further out and less than 1/32 in (0.6 mm) "
@@ -204,14 +204,14 @@ def test_a_difference_of_two_readings_that_the_band_can_hold_is_said_beside_the_
 
 
 def test_a_difference_of_two_readings_that_the_band_cannot_hold_is_told_apart_from_the_walls_own_movement():
-    said = chart(4.8, EN).in_words()
+    said = chart(4.8, EN).in_words("in")
     assert "On 13 April 2026 it stood 3/16 in (4.8 mm) further in than on 14 October 2024." in said
     assert "Two single readings can differ by more than the wall has moved: by how the instrument was set up" in said
     assert (
         "All readings together say that the wall itself has come somewhere between less than 1/32 in (0.7 mm)" in said
     )
     assert "could have come anywhere" not in said
-    assert "Dos lecturas sueltas pueden diferir más de lo que se ha movido la pared" in chart(4.8, ES).in_words()
+    assert "Dos lecturas sueltas pueden diferir más de lo que se ha movido la pared" in chart(4.8, ES).in_words("in")
 
 
 @pytest.mark.parametrize("words", [EN, ES], ids=["en", "es"])
@@ -220,12 +220,12 @@ def test_a_wall_read_once_is_told_with_that_day_alone(words):
     once = Curves(
         "M3", [Stretch("M3", 0, 0, [Point(day, "", 0.0, None, None, None, True)])], [], [], [], [], [], None, None
     )
-    told = PlainChart(once, "the wall", "in", words).in_words()
+    told = PlainChart(once, "the wall", words).in_words("in")
     assert told == words.say("chart", "only", place="The wall", first=words.day_text(day))
 
 
 def test_without_a_band_only_the_readings_are_told():
-    assert chart(4.8, EN, band=None).in_words().endswith("further in than on 14 October 2024.")
+    assert chart(4.8, EN, band=None).in_words("in").endswith("further in than on 14 October 2024.")
 
 
 def test_the_key_explains_what_is_drawn_and_nothing_else():
@@ -239,7 +239,7 @@ def test_the_key_explains_what_is_drawn_and_nothing_else():
 
 
 def test_a_chart_bears_the_words_of_its_language():
-    drawn = chart(4.8, ES).svg("move")
+    drawn = chart(4.8, ES).svg("move", "in")
     for words in ("hacia adentro ↑ (pulgadas)", "ene 2025", "jul 2025", "Movimiento de"):
         assert words in drawn
     assert not re.search(r"Apr|Jan|inward|Movement", drawn)

@@ -7,7 +7,8 @@ import pytest
 from written_book import HOUSE, KNOWN, MOVING, TODAY, WALL_OF, book_of, states, table
 
 from monitor.report.language import language
-from monitor.report.status import next_visit, reference, status, unseen_on
+from monitor.report.standing import unseen_on
+from monitor.report.status import next_visit, reference, status
 from monitor.results import Assessment
 
 QUIET = (

@@ -6,12 +6,12 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import assess, rows_of
 from true_walls import LENGTH_MM, ROW, SDS, Told, day
 
 from monitor.config import Settings
 from monitor.simulate import Amount, Geometry, Motion, Setup, Spot, Stage, Visit, simulate
 from monitor.terms import LengthUnit, Method, Verdict
-from monitor.trend.assess import assess
 
 CORNERS = [
     Spot(f"{row}{n}", x, z, row, str(n))
@@ -47,7 +47,7 @@ def told(count: int, *, left: float, right: float = 0.0, bow: float = 2.0, plumb
                 "deflection_mm": 90.0 - float(row.value),
                 "step_mm": 1.0,
             }
-            for row in found.rows
+            for row in rows_of(found)
         ]
     marks = invented.marks(names, [(spot.mark, spot.x_mm, spot.z_mm) for spot in spots])
     walls = invented.walls(names, length_mm=LENGTH_MM)

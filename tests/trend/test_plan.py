@@ -6,7 +6,9 @@ from itertools import pairwise
 import invented
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 import pytest
+from result_rows import table
 from scipy import stats
 
 from monitor import schema
@@ -46,13 +48,19 @@ def facts(
     return table, invented.walls(names), invented.marks(names, places), invented.events(work)
 
 
+def days_ahead(cases: Cases, walls: pd.DataFrame, day: date, settings: Settings = SETTINGS) -> pd.DataFrame:
+    """The days of the visits to come, as a frame."""
+    table, register = (pa.Table.from_pandas(rows, preserve_index=False) for rows in (cases.table, walls))
+    return planned.planned_days(table, register, day, settings.rules).to_pandas(date_as_object=False)
+
+
 def seen_ahead(given: Facts, day: date = DAY, settings: Settings = SETTINGS) -> tuple[Cases, planned.Future]:
     """The cases and their (single) block of planned visits."""
     cases = build(*given, settings.rules, day)
     known = planned.Known.nothing(cases, settings.variances)
     for done in fitted(cases, settings.variances):
         known.learn(done)
-    ahead = planned.planned_days(cases.table, given[1], day, settings.rules)
+    ahead = days_ahead(cases, given[1], day, settings)
     (future,) = planned.futures(cases, known, given, ahead, settings, day)
     return cases, future
 
@@ -63,7 +71,7 @@ def told(given: Facts, day: date = DAY, settings: Settings = SETTINGS) -> pd.Dat
     known = planned.Known.nothing(cases, settings.variances)
     for done in fitted(cases, settings.variances):
         known.learn(done)
-    ahead = planned.planned_days(cases.table, given[1], day, settings.rules)
+    ahead = days_ahead(cases, given[1], day, settings)
     return outlook.outlook(cases, known, given, ahead, settings, day)
 
 
@@ -90,7 +98,7 @@ def test_the_standard_error_with_planned_visits_is_that_of_the_dense_fit_of_the_
     cases, future = seen_ahead(given)
     local = planned.local_variance(SETTINGS.variances, np.zeros(2))
     fit = future.fit(np.full(2, visits), local, twice=setups == 2)
-    days = planned.planned_days(cases.table, given[1], DAY, SETTINGS.rules)
+    days = days_ahead(cases, given[1], DAY)
     own = days.loc[days["house"] == "H000", "visit_on"].dt.date.tolist()[:visits]
     longer = with_visits(given[0], own, setups=setups)
     extended = build(longer, *given[1:], SETTINGS.rules, own[-1])
@@ -161,7 +169,7 @@ def test_a_mark_that_is_given_up_is_not_planned_and_its_heir_is() -> None:
     heir = marks[marks["mark"] == "M2"].assign(mark="M2b", replaces="M2", retired_on=pd.NaT)
     for register, expected in ((marks, {"M1", "M3"}), (pd.concat([marks, heir]), {"M1", "M2b", "M3"})):
         cases = build(readings, walls, register, events, SETTINGS.rules, DAY)
-        ahead = planned.planned_days(cases.table, walls, DAY, SETTINGS.rules)
+        ahead = days_ahead(cases, walls, DAY)
         assert set(planned._planned_readings(cases, readings, register, ahead)["mark"]) == expected
 
 
@@ -188,7 +196,7 @@ def at_first_sight(count: int = COUNT) -> planned.Future:
     given = facts(NINE, count=count)
     cases = build(*given, SETTINGS.rules, DAY)
     known = planned.Known.nothing(cases, SETTINGS.variances)
-    ahead = planned.planned_days(cases.table, given[1], DAY, SETTINGS.rules)
+    ahead = days_ahead(cases, given[1], DAY)
     (future,) = planned.futures(cases, known, given, ahead, SETTINGS, DAY)
     return future
 
@@ -263,19 +271,19 @@ def test_walls_where_nothing_is_or_can_be_measured_get_no_numbers() -> None:
 # The company's plan -----------------------------------------------------------------------------------------------
 
 
-def company(*rows: dict[str, object]) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
-    """Plan, wall results and findings of walls that each row names, one per house."""
-    usual = {"wall": "N", "period": 0, "is_current": True, "verdict": "too early", "total_mm": 10.0, "overdue_days": 0,
-             "total_limit_mm": 50.0, "rate_upper": 1.0, "threshold_mm_per_year": 3.0, "chance": np.nan,
-             "visit_on": pd.Timestamp("2024-06-01"), "rule": "jump since the last visit", "outcome": "no"}  # fmt: skip
-    whole = pd.DataFrame([usual | row for row in rows])
-    return whole, whole, whole
-
-
 def ranks(*rows: dict[str, object]) -> list[str]:
-    """Houses in the order of the plan."""
-    found = plan.ranked(*company(*rows))
-    return found.sort_values("rank")["house"].tolist()
+    """Houses in the order of the plan of the walls that each row names, one per house."""
+    usual = {"wall": "N", "period": 0, "is_current": True, "verdict": "too early", "total_mm": 10.0, "overdue_days": 0,
+             "total_limit_mm": 50.0, "rate_upper": 1.0, "threshold_mm_per_year": 3.0, "chance": None,
+             "visit_on": date(2024, 6, 1), "rule": "jump since the last visit", "outcome": "no"}  # fmt: skip
+    whole = [usual | row for row in rows]
+
+    def of(name: str) -> pa.Table:
+        return table(name, [{key: row[key] for key in schema.find(name).names if key in row} for row in whole])
+
+    found = plan.ranked(of("plan"), of("wall_results"), of("findings")).to_pylist()
+    assert sorted(row["rank"] for row in found) == list(range(1, len(rows) + 1))
+    return [row["house"] for row in sorted(found, key=lambda row: row["rank"])]
 
 
 def test_overdue_walls_come_first_by_jump_verdict_limit_used_and_rate() -> None:
@@ -289,10 +297,10 @@ def test_overdue_walls_come_first_by_jump_verdict_limit_used_and_rate() -> None:
         {"house": "late"} | late,
         {"house": "confirm", "verdict": "look again"},
         {"house": "settles", "chance": 0.9},
-        {"house": "sooner", "chance": 0.5, "visit_on": pd.Timestamp("2024-05-01")},
+        {"house": "sooner", "chance": 0.5, "visit_on": date(2024, 5, 1)},
         {"house": "later", "chance": 0.5},
         {"house": "nothing"},
-        {"house": "unread", "visit_on": pd.NaT},
+        {"house": "unread", "visit_on": None},
     ]
     names = [row["house"] for row in order]
     assert ranks(*order) == names

@@ -6,13 +6,14 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import build, rows_of, table_of
 from statsmodels.datasets import nile
 
 from monitor.config import MethodSds, Rules, Settings, Variances
 from monitor.terms import Method, Part
 from monitor.trend import periods, repair_words, repairs
 from monitor.trend.aftermath import read_after, waiting
-from monitor.trend.cases import Cases, build
+from monitor.trend.cases import Cases
 from monitor.trend.periods import Period
 from monitor.trend.portfolio import fitted
 from monitor.trend.reference import covariance
@@ -46,7 +47,7 @@ def kept(readings: pd.DataFrame, settings: Settings = SETTINGS, events: pd.DataF
     events = invented.events([EVENT]) if events is None else events
     facts = (invented.walls(["H1"]), invented.marks(["H1"], ROW), events)
     cases = build(readings, *facts, settings.rules, date(2024, 1, 1))
-    every = np.ones(len(cases.table), dtype=bool)
+    every = np.ones(len(table_of(cases)), dtype=bool)
     return cases, dict(item for done in fitted(cases, settings.variances) for item in periods.kept(cases, done, every))
 
 
@@ -67,13 +68,13 @@ def test_the_covariance_of_two_periods_is_that_of_the_whole_model() -> None:
     older, newer = found[0], found[1]
     of_older, of_newer = (p.rate[p.marks["M3"]] for p in (older, newer))
     base = np.array([older.value(of_older), newer.value(of_newer)])
-    maps = np.zeros((2, len(cases.rows)))
-    for number, reading in enumerate(cases.rows["reading_id"]):
+    maps = np.zeros((2, len(rows_of(cases))))
+    for number, reading in enumerate(rows_of(cases)["reading_id"]):
         moved = table.assign(deflection_mm=table["deflection_mm"] + (table["reading_id"] == reading))
         _, again = kept(moved)
         maps[:, number] = np.array([again[0].value(of_older), again[1].value(of_newer)]) - base
-    counts = cases.rows["counts"].to_numpy(bool)
-    counted, seen = cases.rows[counts].reset_index(drop=True), cases.seen[counts]
+    counts = rows_of(cases)["counts"].to_numpy(bool)
+    counted, seen = rows_of(cases)[counts].reset_index(drop=True), cases.seen[counts]
     omega = np.full(len(counted), SETTINGS.variances.local_mm_per_year**2)
     sigma = covariance(counted, seen, SETTINGS.variances, omega)
     maps = maps[:, counts]
@@ -104,7 +105,7 @@ def test_the_difference_is_after_less_before_with_welchs_degrees_of_freedom() ->
 def test_a_reading_after_the_work_errs_by_its_set_up_its_reading_and_the_days_wobble() -> None:
     """By hand: string 0.8, offset 1.0, yaw 0.2 mm/m at 2.25 m from the middle, wobble 0.3 times sin(pi/4)."""
     cases, _ = kept(rows())
-    day = int(cases.rows["day"][cases.rows["part"] == "after"].iloc[0])
+    day = int(rows_of(cases)["day"][rows_of(cases)["part"] == "after"].iloc[0])
     [read] = read_after(waiting(cases, SETTINGS.variances)[1], "M2", day, SETTINGS.variances)
     assert read.variance == pytest.approx(0.8**2 + 1.0**2 + (0.2 * 2.25) ** 2 + 0.3**2 / 2)
     turn = 2 * np.sin(np.pi * 31 / 365.25)
@@ -114,7 +115,7 @@ def test_a_reading_after_the_work_errs_by_its_set_up_its_reading_and_the_days_wo
 def test_a_laser_mark_after_the_work_is_told_against_its_two_end_marks() -> None:
     """By hand: what a mean of three marks' own errors is, the yaw gone; M3 stands half-way."""
     cases, _ = kept(rows(method=Method.LASER))
-    day = int(cases.rows["day"][cases.rows["part"] == "after"].iloc[0])
+    day = int(rows_of(cases)["day"][rows_of(cases)["part"] == "after"].iloc[0])
     readings = waiting(cases, SETTINGS.variances)[1]
     [read] = read_after(readings, "M3", day, SETTINGS.variances)
     assert read.contrast.weights == pytest.approx({"M3": 1.0, "M1": -0.5, "M5": -0.5})
@@ -211,7 +212,7 @@ def test_a_step_in_a_common_trend_as_published_of_the_nile() -> None:
     settings = Settings(variances=BARE, rules=Rules())
     facts = (invented.walls(["H1"]), invented.marks(["H1"], ROW), invented.events([event]))
     cases = build(invented.readings(table), *facts, settings.rules, date(2400, 1, 1))
-    every = np.ones(len(cases.table), dtype=bool)
+    every = np.ones(len(table_of(cases)), dtype=bool)
     [period] = [p for done in fitted(cases, BARE) for _, p in periods.kept(cases, done, every)]
     before, after = period.lines
     day = period.time0

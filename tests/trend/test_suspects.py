@@ -7,10 +7,10 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import assess
 
 from monitor.config import Settings
 from monitor.lengths import parse
-from monitor.trend.assess import assess
 from monitor.units import fraction_text
 
 SETTINGS = Settings()

@@ -6,13 +6,14 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import build, rows_of
 from scipy import stats
 from statsmodels.regression.linear_model import GLS
 
 from monitor.config import Rules, Variances
 from monitor.terms import Method
 from monitor.trend import technicians
-from monitor.trend.cases import Cases, build
+from monitor.trend.cases import Cases
 from monitor.trend.portfolio import fitted
 from monitor.trend.reference import covariance, fixed_columns
 
@@ -50,10 +51,10 @@ def test_the_offset_and_its_error_are_those_of_one_dense_regression_with_a_colum
     cases, readings = made(["W"], method, off_mm=2.0)
     found = told(cases, readings).set_index("technician").loc["B"]
     local = next(iter(fitted(cases, variances))).fit.local_variance[0]
-    sigma = covariance(cases.rows, cases.seen, variances, np.full(len(cases.rows), local))
-    fixed, _ = fixed_columns(cases.rows, cases.seen, variances)
+    sigma = covariance(rows_of(cases), cases.seen, variances, np.full(len(rows_of(cases)), local))
+    fixed, _ = fixed_columns(rows_of(cases), cases.seen, variances)
     column = (technicians.technicians_of(cases, readings) == "B").astype(float)
-    y = cases.rows["deflection_mm"].to_numpy(float)
+    y = rows_of(cases)["deflection_mm"].to_numpy(float)
     dense = GLS(y, np.column_stack([fixed, column]), sigma=sigma).fit(cov_type="fixed_scale")
     assert found["told"] / found["information"] == pytest.approx(dense.params[-1], rel=1e-8)
     assert found["information"] ** -0.5 == pytest.approx(dense.bse[-1], rel=1e-8)

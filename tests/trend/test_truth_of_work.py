@@ -6,13 +6,13 @@ from datetime import date
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import build
 from true_walls import LENGTH_MM, NINE, Plan, Story, Told, check, day, held, tell
 
 from monitor.config import Settings
 from monitor.simulate import Amount, Shift, Spot
 from monitor.terms import Method, Part
 from monitor.trend import periods, repairs
-from monitor.trend.cases import build
 from monitor.trend.portfolio import fitted
 
 STRING, PLUMB, LASER = Method.STRING, Method.PLUMB, Method.LASER

@@ -327,9 +327,9 @@ addEventListener("DOMContentLoaded", async () => {
       if (key === sheet.kept_as || other.gone || !holds) continue;
       const box = Object.assign(document.createElement("p"), {className: "told", textContent: `Readings of another sheet are on this phone and were neither sent nor saved: ${other.file.about}. `});
       const button = Object.assign(document.createElement("button"), {type: "button", className: "act", textContent: "Save their file"});
-      button.addEventListener("click", () => {
+      button.addEventListener("click", async () => {
         save(other.file);
-        kept.save(key, {...other, gone: "saved"});
+        await kept.save(key, {...other, gone: "saved"});
         box.textContent = `Saved as ${other.file.name}. Send that file to the office.`;
       });
       box.append(button);
