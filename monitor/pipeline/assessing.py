@@ -1,7 +1,9 @@
 """The stored readings to an assessment: the only place where the store meets the trend room."""
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime
+from typing import TypeVar
 
 import pyarrow as pa
 
@@ -13,12 +15,12 @@ from monitor.pipeline.bucket import Task
 from monitor.pipeline.runs import Run
 from monitor.pipeline.workers import Many, one_after_the_other
 from monitor.results import Assessment
-from monitor.store import Store, assessments, parts
+from monitor.store import Store, assessments
 from monitor.store.generations import Wall
-from monitor.store.parts import ASSESSED, Part
-from monitor.store.snapshot import Snapshot
-from monitor.trend import ranking
+from monitor.store.parts import ASSESSED
+from monitor.store.snapshot import REGISTER, Snapshot
 
+T = TypeVar("T")
 Progress = Callable[[int, int], None]
 
 _COLD = ("cold", "frost", "freez")
@@ -41,45 +43,25 @@ def assess(
     """Assess every wall with a visit up to `judged_on`, from what was known at `known_on`; bucket by bucket.
 
     Saved, and put on record as made at `made_at` (known_on where it is left out), unless told not to.
-    settings: those to use in place of the company's on that day. walls: those alone, which is never saved; the numbers
-    are those of an assessment of all, but for places in the visit plan. tables, columns: those of a saved one
+    settings: those to use in place of the company's on that day. walls: those alone, which is never saved and names no
+    set of facts; the numbers are those of an assessment of all, but for places in the visit plan. tables, columns: those of a saved one
     to return; the others are empty (as for Store.assessment).
     many: does the buckets' work (`workers`), here one after the other in this process.
     """
     settings = settings or settings_on(store, judged_on, known_on)
+    made = Assessment(judged_on, known_on, runs.settings_hash(settings), facts_sha256="")
     if walls is not None:
-        return _of_some(store, walls, settings, judged_on, known_on)
-    made = Assessment(
-        judged_on=judged_on,
-        known_until=known_on,
-        settings_sha256=runs.settings_hash(settings),
-        facts_sha256=store.facts_sha256(known_on=known_on),
-    )
+        return _of_few(store, list(walls), made, settings, tables)
+    made = replace(made, facts_sha256=store.facts_sha256(known_on=known_on))
     if not save:
         with store.snapshot(known_on) as facts:
-            return _in_memory(made, _tasks(store, facts, settings, made), tables, progress)
+            return _in_memory(made, list(_tasks(store, facts, settings, made)), tables, progress)
     with store.making_assessment(judged_on), store.snapshot(known_on) as facts:
         tasks = _tasks(store, facts, settings, made)
-        done = list(_counted(many(list(tasks)), len(facts.buckets), progress))
-        saved = store.save_assessment(made, facts.count, done)
+        parts = list(_counted(many(list(tasks)), len(facts.buckets), progress))
+        saved = store.save_assessment(made, facts.count, parts)
         runs.record(store, saved, settings, made_at or known_on)
         return store.assessment(judged_on, tables=tables, columns=columns) or saved
-
-
-def _of_some(
-    store: Store, walls: Collection[Wall], settings: Settings, judged_on: date, known_on: datetime
-) -> Assessment:
-    """Some walls alone, from what the store has of them; it is no assessment of the set of facts, and names none."""
-    register = {name: store.current(name, known_on, walls=walls) for name in ("walls", "marks", "events")}
-    registered = list(zip(*(register["walls"][name].to_pylist() for name in ("house", "wall")), strict=True))
-    facts = {name: of_walls(rows, registered) for name, rows in register.items()}
-    facts["readings"] = store.readings(known_on=known_on, walls=registered)
-    houses = sorted({house for house, _ in registered})
-    cold = cold_houses(store.current("houses", known_on, among=("house", houses)))
-    made = Assessment(judged_on, known_on, runs.settings_hash(settings), facts_sha256="")
-    results = bucket.results_of(facts, settings, judged_on, cold)
-    order = ranking.order(results["plan"], results["wall_results"], results["findings"])
-    return assessments.assembled(made, {name: [rows] for name, rows in parts.tables(results, order).items()})
 
 
 def _tasks(store: Store, facts: Snapshot, settings: Settings, made: Assessment) -> Iterator[Task]:
@@ -91,26 +73,29 @@ def _tasks(store: Store, facts: Snapshot, settings: Settings, made: Assessment) 
         yield Task(store.place.address, assessments.folder_of(made.judged_on), one, settings, made.judged_on, here, key)
 
 
-def _in_memory(
-    made: Assessment,
-    tasks: Iterable[Task],
-    tables: Collection[str],
-    progress: Progress | None,
+def _of_few(
+    store: Store, walls: list[Wall], made: Assessment, settings: Settings, tables: Collection[str]
 ) -> Assessment:
-    """The same without a file: of the results only some tables are kept."""
+    """Some walls alone."""
+    known_on = made.known_until
+    facts = {name: store.current(name, known_on=known_on, walls=walls) for name in REGISTER}
+    facts["readings"] = store.readings(known_on=known_on, walls=walls)
+    cold = cold_houses(store.current("houses", known_on=known_on, among=("house", {house for house, _ in walls})))
+    found = bucket.in_parts(bucket.results_of(facts, settings, made.judged_on, cold))
+    return assessments.assembled(made, {name: [found[name]] for name in (*tables, ASSESSED)})
+
+
+def _in_memory(made: Assessment, tasks: list[Task], tables: Collection[str], progress: Progress | None) -> Assessment:
+    """The same as a saved one without a file: of the results only some tables are kept."""
     kept: dict[str, list[pa.Table]] = {name: [] for name in (*tables, ASSESSED)}
-    todo = list(tasks)
-    for done, task in enumerate(todo, start=1):
-        found = bucket.assessed(task)
+    for found in _counted(map(bucket.assessed, tasks), len(tasks), progress):
         for name, pieces in kept.items():
             pieces.append(found[name])
-        if progress:
-            progress(done, len(todo))
     return assessments.assembled(made, kept)
 
 
-def _counted(made: Iterable[Part], total: int, progress: Progress | None) -> Iterator[Part]:
-    for done, part in enumerate(made, start=1):
+def _counted(parts: Iterable[T], total: int, progress: Progress | None) -> Iterator[T]:
+    for done, part in enumerate(parts, start=1):
         if progress:
             progress(done, total)
         yield part

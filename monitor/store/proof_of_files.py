@@ -14,6 +14,7 @@ from monitor.store import (
     inbox,
     marker,
     migration,
+    notes,
     office,
     parquet,
     photos,
@@ -26,7 +27,7 @@ from monitor.store.store import OUTBOX, RECEIVED, SETTINGS, TELLING, Store
 
 _ASSESS = "Assess again for that day: assessments are made from the facts and nothing is lost."
 _MADE_AGAIN = "the facts it was made from, so all of it can be made again"
-_TABLE = re.compile(r"([a-z_]+)-([0-9]{4}-)?([0-9a-f]{16})\.parquet")
+_TABLE = re.compile(r"([a-z_]+)-([0-9]{4,}-)?([0-9a-f]{16})\.parquet")
 _OF_THE_ROOT = {
     generations.POINTER,
     marker.FILE,
@@ -168,7 +169,7 @@ def _strangers(search: Search) -> None:
         elif first == inbox.FOLDER:
             strange = path not in known
         elif first in (generations.FOLDER, assessments.FOLDER):
-            strange = path.name != assessments.CARD and not _is_left_over(path)
+            strange = path.name != assessments.CARD and not notes.FILE.fullmatch(path.name) and not _is_left_over(path)
         else:
             strange = first not in (RECEIVED, photos.FOLDER, uploads.FOLDER, OUTBOX)
         if strange and path.relative_to(search.root).as_posix() not in named:

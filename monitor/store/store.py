@@ -290,17 +290,17 @@ class Store:
         return [groups[number] for number in sorted(groups)]
 
     @contextmanager
-    def snapshot(self, known_on: datetime, walls: Collection[Wall] | None = None) -> Iterator[Snapshot]:
+    def snapshot(self, known_on: datetime) -> Iterator[Snapshot]:
         """What it takes to read each bucket's facts as known at a moment; until the block ends no file of it goes.
 
-        walls: of the buckets of these only. A store that is full of adds is compacted first.
+        A store that is full of adds is compacted first.
         """
         with ExitStack() as held:
             if not self.is_read_only:
                 if self.tiers.waiting_rows() > compaction.ROWS_PER_BUCKET:
                     self.compact()
                 held.enter_context(compaction.at_rest(self.path))
-            yield self.tiers.snapshot(self.place, known_on, walls)
+            yield self.tiers.snapshot(known_on)
 
     def facts_sha256(self, known_on: datetime | None = None) -> str:
         """Hash of the set of facts known on a moment; the same whatever the order of adds, and compacted or not."""
