@@ -44,8 +44,8 @@ def assess(
 
     Saved, and put on record as made at `made_at` (known_on where it is left out), unless told not to.
     settings: those to use in place of the company's on that day. walls: those alone, which is never saved and names no
-    set of facts; the numbers are those of an assessment of all, but for places in the visit plan. tables, columns: those of a saved one
-    to return; the others are empty (as for Store.assessment).
+    set of facts; the numbers are those of an assessment of all, but for places in the visit plan. tables, columns:
+    those of a saved one to return; the others are empty (as for Store.assessment).
     many: does the buckets' work (`workers`), here one after the other in this process.
     """
     settings = settings or settings_on(store, judged_on, known_on)

@@ -13,7 +13,7 @@ from hashlib import sha256
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from monitor import __version__, schema
+from monitor import __version__
 from monitor.config import Settings
 from monitor.schema import Tables
 from monitor.store import parts
