@@ -35,7 +35,7 @@ def assess(
     However the walls are shared out, the results are the same. A run that was cut short goes on where it was.
     """
     from monitor import store as stores
-    from monitor.pipeline import assessing, saying, workers
+    from monitor.pipeline import assessing, cluster, saying, workers
 
     opened = stores.open(store)
     with show.progress("Assessing") as step:
@@ -47,7 +47,7 @@ def assess(
             progress=step,
             tables=("wall_results",),
             columns={"wall_results": saying.ASKS_FOR},
-            many=workers.at(scheduler) if scheduler else workers.in_processes(jobs),
+            many=cluster.at(scheduler) if scheduler else workers.in_processes(jobs),
         )
     show.say(saying.of_assessment(assessment))
     show.new_alerts(opened, options.moment_in(opened), assessment)

@@ -1,7 +1,9 @@
 """The stored readings to an assessment: the only place where the store meets the trend room."""
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime
+from typing import TypeVar
 
 import pyarrow as pa
 
@@ -15,9 +17,10 @@ from monitor.pipeline.workers import Many, one_after_the_other
 from monitor.results import Assessment
 from monitor.store import Store, assessments
 from monitor.store.generations import Wall
-from monitor.store.parts import ASSESSED, Part
-from monitor.store.snapshot import Snapshot
+from monitor.store.parts import ASSESSED
+from monitor.store.snapshot import REGISTER, Snapshot
 
+T = TypeVar("T")
 Progress = Callable[[int, int], None]
 
 _COLD = ("cold", "frost", "freez")
@@ -40,22 +43,19 @@ def assess(
     """Assess every wall with a visit up to `judged_on`, from what was known at `known_on`; bucket by bucket.
 
     Saved, and put on record as made at `made_at` (known_on where it is left out), unless told not to.
-    settings: those to use in place of the company's on that day. walls: those alone, which is never saved; the numbers
-    are those of an assessment of all, but for places in the visit plan. tables, columns: those of a saved one
-    to return; the others are empty (as for Store.assessment).
+    settings: those to use in place of the company's on that day. walls: those alone, which is never saved and names no
+    set of facts; the numbers are those of an assessment of all, but for places in the visit plan. tables, columns:
+    those of a saved one to return; the others are empty (as for Store.assessment).
     many: does the buckets' work (`workers`), here one after the other in this process.
     """
     settings = settings or settings_on(store, judged_on, known_on)
-    made = Assessment(
-        judged_on=judged_on,
-        known_until=known_on,
-        settings_sha256=runs.settings_hash(settings),
-        facts_sha256=store.facts_sha256(known_on=known_on),
-    )
-    if walls is not None or not save:
-        with store.snapshot(known_on, walls) as facts:
-            tasks = _tasks(store, facts, settings, made)
-            return _in_memory(made, tasks, tables, progress, walls)
+    made = Assessment(judged_on, known_on, runs.settings_hash(settings), facts_sha256="")
+    if walls is not None:
+        return _of_few(store, list(walls), made, settings, tables)
+    made = replace(made, facts_sha256=store.facts_sha256(known_on=known_on))
+    if not save:
+        with store.snapshot(known_on) as facts:
+            return _in_memory(made, list(_tasks(store, facts, settings, made)), tables, progress)
     with store.making_assessment(judged_on), store.snapshot(known_on) as facts:
         tasks = _tasks(store, facts, settings, made)
         parts = list(_counted(many(list(tasks)), len(facts.buckets), progress))
@@ -73,26 +73,28 @@ def _tasks(store: Store, facts: Snapshot, settings: Settings, made: Assessment) 
         yield Task(store.place.address, assessments.folder_of(made.judged_on), one, settings, made.judged_on, here, key)
 
 
-def _in_memory(
-    made: Assessment,
-    tasks: Iterable[Task],
-    tables: Collection[str],
-    progress: Progress | None,
-    walls: Collection[Wall] | None,
+def _of_few(
+    store: Store, walls: list[Wall], made: Assessment, settings: Settings, tables: Collection[str]
 ) -> Assessment:
-    """The same without a file: of the results only some tables are kept."""
+    """Some walls alone."""
+    known_on = made.known_until
+    facts = {name: store.current(name, known_on=known_on, walls=walls) for name in REGISTER}
+    facts["readings"] = store.readings(known_on=known_on, walls=walls)
+    cold = cold_houses(store.current("houses", known_on=known_on, among=("house", {house for house, _ in walls})))
+    found = bucket.in_parts(bucket.results_of(facts, settings, made.judged_on, cold))
+    return assessments.assembled(made, {name: [found[name]] for name in (*tables, ASSESSED)})
+
+
+def _in_memory(made: Assessment, tasks: list[Task], tables: Collection[str], progress: Progress | None) -> Assessment:
+    """The same as a saved one without a file: of the results only some tables are kept."""
     kept: dict[str, list[pa.Table]] = {name: [] for name in (*tables, ASSESSED)}
-    todo = list(tasks)
-    for done, task in enumerate(todo, start=1):
-        found = bucket.assessed(task, walls)
+    for found in _counted(map(bucket.assessed, tasks), len(tasks), progress):
         for name, pieces in kept.items():
             pieces.append(found[name])
-        if progress:
-            progress(done, len(todo))
     return assessments.assembled(made, kept)
 
 
-def _counted(parts: Iterable[Part], total: int, progress: Progress | None) -> Iterator[Part]:
+def _counted(parts: Iterable[T], total: int, progress: Progress | None) -> Iterator[T]:
     for done, part in enumerate(parts, start=1):
         if progress:
             progress(done, total)

@@ -17,7 +17,6 @@ from monitor import __version__
 from monitor.config import Settings
 from monitor.schema import Tables
 from monitor.store import parts
-from monitor.store.generations import Wall
 from monitor.store.notes import noted, write_note
 from monitor.store.parts import Part
 from monitor.store.place import Place
@@ -56,12 +55,21 @@ def do(task: Task) -> Part:
     return part
 
 
-def assessed(task: Task, walls: Collection[Wall] | None = None) -> Tables:
-    """The tables of a task's part, without a file. walls: of these walls of the bucket alone."""
+def assessed(task: Task) -> Tables:
+    """The tables of a task's part, without a file."""
+    return in_parts(results_of(task.facts.read(Place(task.address)), task.settings, task.judged_on, task.cold))
+
+
+def in_parts(results: Tables) -> Tables:
+    """Results of some walls as parts have them: in their order, without ranks, the walls beside them."""
+    return parts.tables(results, order_of(results))
+
+
+def order_of(results: Tables) -> pa.Table:
+    """By what the walls of some results stand in the visit plan."""
     from monitor.trend import ranking  # the trend room loads where walls are fitted
 
-    results = results_of(task.facts.read(Place(task.address), walls), task.settings, task.judged_on, task.cold)
-    return parts.tables(results, ranking.order(results["plan"], results["wall_results"], results["findings"]))
+    return ranking.order(results["plan"], results["wall_results"], results["findings"])
 
 
 def results_of(facts: Tables, settings: Settings, judged_on: date, cold: Collection[str]) -> Tables:

@@ -4,8 +4,10 @@ import multiprocessing
 import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 
+from monitor.errors import WorkError
 from monitor.pipeline.bucket import Task, do
 from monitor.store.parts import Part
 
@@ -22,7 +24,7 @@ def one_after_the_other(tasks: Sequence[Task]) -> Iterator[Part]:
 
 def in_processes(jobs: int | None = None) -> Many:
     """In so many processes (as there are cores), each with one thread; in this one where one is enough."""
-    jobs = jobs or len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else jobs or os.cpu_count() or 1
+    jobs = jobs or _cores()
 
     def many(tasks: Sequence[Task]) -> Iterator[Part]:
         if min(jobs, len(tasks)) < 2:
@@ -35,10 +37,20 @@ def in_processes(jobs: int | None = None) -> Many:
             try:
                 for done in as_completed(futures):
                     yield done.result()
+            except BrokenProcessPool as error:
+                raise WorkError(
+                    "A process that assessed walls was ended from outside.",
+                    mend="If memory ran out, use fewer --jobs. Assess again: what is done is taken as it stands.",
+                ) from error
             finally:
                 pool.shutdown(cancel_futures=True)
 
     return many
+
+
+def _cores() -> int:
+    """Cores that this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 @contextmanager

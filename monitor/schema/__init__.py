@@ -132,6 +132,7 @@ RESULTS = results.TABLES
 """Tables that an assessment writes; derived, so they can be made again from the facts."""
 
 RESULT_ORDER = results.ORDER
+"""Rows of results stand in the order of those of these columns that their table has."""
 
 DRAWN = drawn.TABLES
 """Tables that pages and packs are drawn from, made of an assessment's tables and the facts behind it; not stored."""

@@ -19,7 +19,6 @@ from monitor.errors import StoreError, Where
 from monitor.store import canonical, files, generations, inbox, parquet, place, witness
 from monitor.store.finding import Finding
 from monitor.store.generations import PartFile, Pointer, Retired
-from monitor.store.snapshot import astray
 from monitor.store.spill import Spill
 
 ROWS_PER_BUCKET = 100_000
@@ -204,8 +203,7 @@ def _write(root: Path, table: str, bucket: int, rows: pa.Table) -> PartFile:
     sha256 = files.sha256(data)
     file = f"{table}-{bucket:04d}-{sha256[:16]}.parquet"
     place.of(root).write(f"{generations.FOLDER}/{file}", data)
-    lost = len(astray(rows, rows)) if table == "readings" else None
-    return PartFile(table=table, bucket=bucket, file=file, sha256=sha256, rows=rows.num_rows, astray=lost)
+    return PartFile(table=table, bucket=bucket, file=file, sha256=sha256, rows=rows.num_rows)
 
 
 def _retired(old: Pointer, needed: set[str], now: float) -> tuple[Retired, ...]:

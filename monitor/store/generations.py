@@ -34,8 +34,6 @@ class PartFile(_Model):
     file: str
     sha256: str
     rows: int
-    astray: int | None = None
-    """Of readings: how many were sent in to mend one of another bucket; None where nobody counted them."""
 
 
 class Retired(_Model):

@@ -1,5 +1,7 @@
 """Notes of work that is done: the part that a bucket became, by which one that was begun again takes what is there."""
 
+import re
+
 from pydantic import ValidationError
 
 from monitor.store.parts import Part
@@ -7,6 +9,7 @@ from monitor.store.place import Place
 from monitor.store.sealed import sealed, unsealed
 
 _SIGNS = 16
+FILE = re.compile(rf"done-[0-9]{{4,}}-[0-9a-f]{{{_SIGNS}}}\.json")
 
 
 def noted(place: Place, folder: str, bucket: int, made_from: str) -> Part | None:

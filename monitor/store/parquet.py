@@ -1,7 +1,8 @@
 """One Parquet file: written with its schema's version and the hash of its rows, read only where both are known."""
 
 from bisect import bisect_left
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 import pyarrow as pa
@@ -29,7 +30,17 @@ PLACES = pa.schema({"folded": pa.string(), "house": pa.string(), "wall": pa.stri
 as ids are found whatever their case."""
 TAKEN = pa.schema({"table": pa.string(), "name": pa.string()})
 """Adds that a generation has taken in, and whose files may lie in the inbox yet."""
-_BESIDE = {"ledger": LEDGER, "places": PLACES, "strays": schema.READINGS, "taken": TAKEN}
+AGAIN = pa.schema(
+    {
+        "house": pa.string(),
+        "wall": pa.string(),
+        "judged_on": pa.date32(),
+        "known_until": pa.timestamp("us", tz="UTC"),
+        **dict.fromkeys(schema.RESULTS, pa.string()),
+    }
+)
+"""A wall that was assessed again: for which day, from what, and its rows of each table of results."""
+_BESIDE = {"again": AGAIN, "ledger": LEDGER, "places": PLACES, "strays": schema.READINGS, "taken": TAKEN}
 
 _READABLE = (schema.VERSION,)
 _ROWS_TOGETHER = 4096
@@ -84,8 +95,34 @@ def from_bytes(path: Path, data: bytes, name: str) -> pa.Table:
 
 def open_and_read(place: Place, at: str, name: str, columns: Sequence[str] | None = None) -> pa.Table:
     """The same from where it lies; of the file only what the columns need."""
-    with place.open(at) as source:
-        return _read(place.path(at), source, name, columns)[0]
+    with _opened(place, at) as file:
+        return _rows(place.path(at), file, name, columns)[0]
+
+
+def read_among(
+    place: Place, at: str, name: str, column: str, values: Collection[str], columns: Sequence[str] | None = None
+) -> pa.Table:
+    """Rows of one file whose text in a column is one of some, read without what is packed apart from them.
+
+    Raises as `read`; what was not looked at is not proven.
+    """
+    wanted = pa.array(sorted(set(values)), pa.string())
+    asked = columns and list(dict.fromkeys((*columns, column)))
+    with _opened(place, at) as file:
+        rows = _rows(place.path(at), file, name, asked, (column, wanted))[0]
+    rows = rows.filter(pc.is_in(rows[column], value_set=wanted))
+    return rows.select(columns) if columns else rows
+
+
+@contextmanager
+def _opened(place: Place, at: str) -> Iterator[pa.NativeFile]:
+    try:
+        with place.open(at) as file:
+            yield file
+    except FileNotFoundError:
+        raise
+    except OSError as error:
+        raise _damaged(place.path(at), str(error).splitlines()[0].rstrip(".")) from error
 
 
 def number_of_rows(path: Path) -> int:
@@ -97,21 +134,6 @@ def number_of_rows(path: Path) -> int:
         raise
     except (pa.ArrowException, OSError):
         return 0
-
-
-def read_among(
-    place: Place, at: str, name: str, column: str, values: Collection[str], columns: Sequence[str] | None = None
-) -> pa.Table:
-    """Rows of one file whose text in a column is one of some, read without what is packed apart from them.
-
-    Raises as `read`; what was not looked at is not proven.
-    """
-    wanted = pa.array(sorted(set(values)), pa.string())
-    needed = list(dict.fromkeys((*columns, column))) if columns else None
-    with place.open(at) as source:
-        rows = _read(place.path(at), source, name, needed, (column, wanted))[0]
-    rows = rows.filter(pc.is_in(rows[column], value_set=wanted))
-    return rows.select(columns) if columns else rows
 
 
 def read_proven(path: Path, data: bytes, name: str) -> tuple[pa.Table, str]:
@@ -129,19 +151,22 @@ def read_with_hash(path: Path, name: str) -> tuple[pa.Table, str]:
     return rows, metadata.get(b"rows_sha256", b"").decode()
 
 
-def _read(
+def _read(path: Path, data: bytes, name: str, columns: Sequence[str] | None) -> tuple[pa.Table, dict[bytes, bytes]]:
+    return _rows(path, pa.BufferReader(data), name, columns)
+
+
+def _rows(
     path: Path,
-    data: bytes | pa.NativeFile,
+    opened: pa.NativeFile,
     name: str,
     columns: Sequence[str] | None,
     among: tuple[str, pa.Array] | None = None,
 ) -> tuple[pa.Table, dict[bytes, bytes]]:
-    """Rows of a file, and its metadata. among: a column and sorted texts; what is packed without any is left."""
+    """Rows of an open file, and its metadata. among: a column and sorted texts; what is packed without any is left."""
     wanted = schema_of(name)
     try:
         # the reader that also looks at folders and filters would import pandas
-        source = pa.BufferReader(data) if isinstance(data, bytes) else data
-        file = pq.ParquetFile(source, page_checksum_verification=True)
+        file = pq.ParquetFile(opened, page_checksum_verification=True)
         found = file.schema_arrow
         metadata = found.metadata or {}
         _check_version(path, metadata)

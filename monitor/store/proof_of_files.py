@@ -8,12 +8,14 @@ import pyarrow as pa
 from monitor import schema
 from monitor.errors import StoreError
 from monitor.store import (
+    again,
     assessments,
     files,
     generations,
     inbox,
     marker,
     migration,
+    notes,
     office,
     parquet,
     photos,
@@ -26,7 +28,7 @@ from monitor.store.store import OUTBOX, RECEIVED, SETTINGS, TELLING, Store
 
 _ASSESS = "Assess again for that day: assessments are made from the facts and nothing is lost."
 _MADE_AGAIN = "the facts it was made from, so all of it can be made again"
-_TABLE = re.compile(r"([a-z_]+)-([0-9]{4}-)?([0-9a-f]{16})\.parquet")
+_TABLE = re.compile(r"([a-z_]+)-([0-9]{4,}-)?([0-9a-f]{16})\.parquet")
 _OF_THE_ROOT = {
     generations.POINTER,
     marker.FILE,
@@ -47,6 +49,7 @@ def look(search: Search, store: Store, receipts: pa.Table) -> None:
     _photos(search, store)
     _uploads(search)
     _assessments(search, store)
+    _again(search)
     _strangers(search)
 
 
@@ -146,6 +149,13 @@ def _assessments(search: Search, store: Store) -> None:
                     search.rows += rows if table in schema.RESULTS else 0
 
 
+def _again(search: Search) -> None:
+    for path in again.paths(search.root):
+        with search.at(path, "walls assessed again since the last whole assessment", again.MEND, _MADE_AGAIN):
+            search.files += 1
+            again.read(path)
+
+
 def _assessed(store: Store, at: str, table: str) -> pa.Table:
     data = store.place.read(at)
     if not at.endswith(f"-{files.sha256(data)[:16]}.parquet"):
@@ -167,8 +177,10 @@ def _strangers(search: Search) -> None:
             strange = path.name not in _OF_THE_ROOT
         elif first == inbox.FOLDER:
             strange = path not in known
+        elif path.relative_to(search.root).as_posix().startswith(f"{again.FOLDER}/"):
+            strange = path not in again.paths(search.root)
         elif first in (generations.FOLDER, assessments.FOLDER):
-            strange = path.name != assessments.CARD and not _is_left_over(path)
+            strange = path.name != assessments.CARD and not notes.FILE.fullmatch(path.name) and not _is_left_over(path)
         else:
             strange = first not in (RECEIVED, photos.FOLDER, uploads.FOLDER, OUTBOX)
         if strange and path.relative_to(search.root).as_posix() not in named:

@@ -20,6 +20,7 @@ from monitor.errors import StoreError, Where
 from monitor.results import Assessment
 from monitor.schema import Tables
 from monitor.store import (
+    again,
     assessments,
     canonical,
     compaction,
@@ -34,6 +35,7 @@ from monitor.store import (
     views,
     witness,
 )
+from monitor.store.again import Again
 from monitor.store.generations import Wall
 from monitor.store.office import Office
 from monitor.store.parts import Part
@@ -276,6 +278,11 @@ class Store:
         rows = views.known_by(self.tiers.rows("rulings"), known_on)
         return canonical.ordered(rows.filter(pc.is_in(rows["reading_id"], value_set=readings["reading_id"].unique())))
 
+    def walls_with(self, name: str, column: str, texts: Collection[str]) -> set[Wall]:
+        """Walls of which some row of a table, as it came in, has one of some texts in a column."""
+        rows = self.tiers.rows(name, among=(column, texts), columns=("house", "wall"))
+        return set(zip(rows["house"].to_pylist(), rows["wall"].to_pylist(), strict=True))
+
     def walls_of(self, houses: Collection[str]) -> tuple[list[Wall], list[str]]:
         """Walls that any fact speaks of in some houses, and these houses as they are written, whatever their case."""
         return self.tiers.walls_of(houses)
@@ -290,17 +297,17 @@ class Store:
         return [groups[number] for number in sorted(groups)]
 
     @contextmanager
-    def snapshot(self, known_on: datetime, walls: Collection[Wall] | None = None) -> Iterator[Snapshot]:
+    def snapshot(self, known_on: datetime) -> Iterator[Snapshot]:
         """What it takes to read each bucket's facts as known at a moment; until the block ends no file of it goes.
 
-        walls: of the buckets of these only. A store that is full of adds is compacted first.
+        A store that is full of adds is compacted first.
         """
         with ExitStack() as held:
             if not self.is_read_only:
                 if self.tiers.waiting_rows() > compaction.ROWS_PER_BUCKET:
                     self.compact()
                 held.enter_context(compaction.at_rest(self.path))
-            yield self.tiers.snapshot(self.place, known_on, walls)
+            yield self.tiers.snapshot(known_on)
 
     def facts_sha256(self, known_on: datetime | None = None) -> str:
         """Hash of the set of facts known on a moment; the same whatever the order of adds, and compacted or not."""
@@ -329,6 +336,7 @@ class Store:
         """Make those parts the assessment of its day, in place of an earlier one; of `assessment` no table is read."""
         card = assessments.card_of(assessment, buckets, made)
         assessments.save(self.path, self.place, card)
+        again.drop_older(self.path, assessment)
         return replace(assessment, results_sha256=card.results_sha256)
 
     def overlay_assessment(
@@ -361,6 +369,14 @@ class Store:
         days = self.assessments()
         day = judged_on or (days[-1] if days else None)
         return assessments.load(self.path, self.place, day, tables, of=walls, columns=columns) if day else None
+
+    def put_again(self, found: Assessment, walls: Collection[Wall]) -> None:
+        """Keep walls that were assessed again, beside the last whole assessment, for the list to work from."""
+        again.put(self.path, found, walls)
+
+    def again(self, whole: Assessment) -> list[Again]:
+        """Walls that were assessed again since a whole assessment, by wall."""
+        return [each for each in again.all_of(self.path) if again.is_later(each, whole)]
 
     def assessments_known(self) -> dict[date, datetime]:
         """Until when all was known from which the assessment of each day was made."""

@@ -13,7 +13,6 @@ from monitor import schema
 from monitor.errors import StoreError
 from monitor.store import compaction, finding, generations, inbox, parquet, witness
 from monitor.store.generations import PartFile, Pointer, Wall
-from monitor.store.place import Place
 from monitor.store.snapshot import BY_WALL, Snapshot, snapshot
 from monitor.store.unread import ReadPast, Unread
 
@@ -126,15 +125,16 @@ class Tiers:
         self._menders = {part.file: self._menders_in(part, at) for part in parts}
         return list(self._menders.values())
 
-    def snapshot(self, place: Place, known_on: datetime, only: Collection[Wall] | None = None) -> Snapshot:
-        """What each bucket's facts are read from, at one moment; of the buckets of some walls only, if given."""
+    def snapshot(self, known_on: datetime) -> Snapshot:
+        """What each bucket's facts are read from, at one moment."""
 
         def read(at: Pointer, adds: _Adds) -> Snapshot:
             rows = dict(zip(adds, self._read_adds(adds), strict=True))
             waiting = {
                 table: _joined(table, [rows[add] for add in adds if add[0] == table]) for table in (*BY_WALL, "rulings")
             }
-            return snapshot(place, at, waiting, known_on, only)
+            strays = pa.concat_tables([*self._strays(at), _menders(waiting["readings"])])
+            return snapshot(at, waiting, strays, known_on)
 
         return self._at_one_moment((*BY_WALL, "rulings"), read)
 
