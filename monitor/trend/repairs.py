@@ -299,4 +299,5 @@ def _inward_half(before: Period | None, mark: int) -> bool:
         return False
     lines = [line for line in before.lines if line.mark == mark]
     season = before.layout.season
-    return any(before.reading(line, before.last_day)[season] @ before.estimate.theta[season] > 0 for line in lines[-1:])
+    stood = (before.reading(line, before.last_day)[season] @ before.estimate.theta[season] for line in lines[-1:])
+    return any(mm > NOTHING for mm in stood)  # two visits tell no cycle, and rounding errors are none
