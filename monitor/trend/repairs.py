@@ -23,6 +23,7 @@ from monitor.trend.cases import WALL, Cases
 from monitor.trend.columns import Array, Flags, Whole
 from monitor.trend.periods import Period, carry, cross
 from monitor.trend.repair_words import Row
+from monitor.trend.shapes import NOTHING
 from monitor.trend.variances import METHODS
 from monitor.units import DAYS_PER_YEAR
 
