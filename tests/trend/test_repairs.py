@@ -199,6 +199,21 @@ def test_the_first_dry_season_is_not_credited_to_the_work() -> None:
     assert not warned(VISITS, "wet", 1.0), "visits after the work span more than a year"
 
 
+def test_a_cycle_that_two_visits_cannot_tell_stands_nowhere() -> None:
+    """What is left of it are rounding errors, of one sign or the other as the readings are turned over."""
+    assert not any(warned(VISITS[1:7], "dry", sign) for sign in (1.0, -1.0))
+
+
+def test_of_marks_whose_rates_differ_by_rounding_errors_alone_the_first_is_told_of() -> None:
+    """Both ends are held alike, M2 and M4 stand as far from them, and were read alike."""
+    table = rows()
+    like = table["mark"].replace({"M4": "M2", "M5": "M1"})
+    of_mark = table.set_index(["visit_date", "part", "mark"])["deflection_mm"]
+    values = of_mark.loc[list(zip(table["visit_date"], table["part"], like, strict=True))].to_numpy()
+    out = np.where(table["mark"] == "M3", 30.0, 0.0) * (table["visit_date"] - table["visit_date"].min()).dt.days / 365
+    assert {one(table.assign(deflection_mm=size * values - out))["mark"] for size in (0.5, 1, 2, 3)} == {"M2"}
+
+
 BARE = Variances(
     methods={method: MethodSds(reading_mm=1.0) for method in Method},
     season_mm=0,
