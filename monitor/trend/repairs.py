@@ -23,12 +23,13 @@ from monitor.trend.cases import WALL, Cases
 from monitor.trend.columns import Array, Flags, Whole
 from monitor.trend.periods import Period, carry, cross
 from monitor.trend.repair_words import Row
-from monitor.trend.shapes import NOTHING
 from monitor.trend.variances import METHODS
 from monitor.units import DAYS_PER_YEAR
 
 PULL_BACK = "pull-back"
 TOGETHER = "surface step and pull-back together"
+_TIES = 9
+"""Decimals of a rate or a swing: what differs beyond them are rounding errors, which must not choose."""
 _WET = ("wet", "frost")
 _TOLD = {"before": "mm_per_year", "after": "mm_per_year", "difference": "mm_per_year", "step": "mm", "take_up": "mm"}
 """What is told of a reinforcement, with the unit in the name of its column."""
@@ -162,7 +163,7 @@ def _mark(before: Period | None, after: Period | None) -> int:
     choices = [(fitted[0], apart), (fitted[0], shared), *((period, _measured(period)) for period in fitted)]
     for period, marks in choices:
         if marks:
-            return max(sorted(marks), key=lambda mark: period.value(period.rate[period.marks[mark]]))
+            return max(sorted(marks), key=lambda mark: round(period.value(period.rate[period.marks[mark]]), _TIES))
     return min(fitted[0].marks)
 
 
@@ -298,7 +299,7 @@ def _inward_half(before: Period | None, mark: int) -> bool:
     """Whether the fitted cycle stood inward at the mark when it was last read before the work."""
     if before is None:
         return False
-    lines = [line for line in before.lines if line.mark == mark]
+    line = [line for line in before.lines if line.mark == mark][-1:]
     season = before.layout.season
-    stood = (before.reading(line, before.last_day)[season] @ before.estimate.theta[season] for line in lines[-1:])
-    return any(mm > NOTHING for mm in stood)  # two visits tell no cycle, and rounding errors are none
+    swung = [before.reading(each, before.last_day)[season] @ before.estimate.theta[season] for each in line]
+    return any(round(float(mm), _TIES) > 0 for mm in swung)
