@@ -6,7 +6,7 @@ import shutil
 import sys
 import textwrap
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
@@ -17,7 +17,7 @@ from monitor.cli import exits
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from monitor.pipeline.listing import Listing
+    from monitor.pipeline.listed import Listing
     from monitor.results import Assessment
     from monitor.store import Store
 
@@ -65,11 +65,16 @@ def listing(found: "Listing", *, as_csv: bool = False, in_blocks: bool = False) 
         say(found.closing)
 
 
-def new_alerts(store: "Store", at: "datetime", assessment: "Assessment | None" = None) -> None:
-    """Say which alerts an assessment or files brought; they are on record when this returns."""
+def new_alerts(
+    store: "Store",
+    at: "datetime",
+    assessment: "Assessment | None" = None,
+    walls: "Collection[tuple[str, str]] | None" = None,
+) -> None:
+    """Say which alerts an assessment or files brought; they are on record when this returns. walls: of files."""
     from monitor.pipeline import alert_listing, alerting
 
-    for line in alert_listing.of_look(store, alerting.look(store, at=at), assessment):
+    for line in alert_listing.of_look(store, alerting.look(store, at=at, walls=walls), assessment):
         say(line)
 
 

@@ -1,6 +1,7 @@
 """The stored readings to an assessment: the only place where the store meets the trend room."""
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime
 from typing import TypeVar
 
@@ -42,20 +43,16 @@ def assess(
     """Assess every wall with a visit up to `judged_on`, from what was known at `known_on`; bucket by bucket.
 
     Saved, and put on record as made at `made_at` (known_on where it is left out), unless told not to.
-    settings: those to use in place of the company's on that day. walls: those alone, which is never saved; the numbers
-    are those of an assessment of all, but for places in the visit plan. tables, columns: those of a saved one
-    to return; the others are empty (as for Store.assessment).
+    settings: those to use in place of the company's on that day. walls: those alone, which is never saved and names no
+    set of facts; the numbers are those of an assessment of all, but for places in the visit plan. tables, columns:
+    those of a saved one to return; the others are empty (as for Store.assessment).
     many: does the buckets' work (`workers`), here one after the other in this process.
     """
     settings = settings or settings_on(store, judged_on, known_on)
-    made = Assessment(
-        judged_on=judged_on,
-        known_until=known_on,
-        settings_sha256=runs.settings_hash(settings),
-        facts_sha256=store.facts_sha256(known_on=known_on),
-    )
+    made = Assessment(judged_on, known_on, runs.settings_hash(settings), facts_sha256="")
     if walls is not None:
         return _of_few(store, list(walls), made, settings, tables)
+    made = replace(made, facts_sha256=store.facts_sha256(known_on=known_on))
     if not save:
         with store.snapshot(known_on) as facts:
             return _in_memory(made, list(_tasks(store, facts, settings, made)), tables, progress)

@@ -4,7 +4,7 @@ Judging and storing are one step that no other writer comes between, so that wha
 seen whoever sends it.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -16,15 +16,20 @@ from monitor.pipeline.judging import Judged
 from monitor.pipeline.judging import current_register as current_register
 from monitor.results import Intake
 from monitor.store import Store
+from monitor.store.generations import Wall
 
 
 @dataclass(frozen=True)
 class Taken:
-    """What became of one received table: the intake, how many of its rows are new, and when it first came (or None)."""
+    """What became of one received table: the intake, how many of its rows are new, and when it first came (or None).
+
+    walls: those on which the new rows have a bearing, once they are stored.
+    """
 
     intake: Intake
     added: int
     first_received: datetime | None
+    walls: Collection[Wall] = ()
 
 
 def take_visit(store: Store, name: str, data: bytes, *, received_at: datetime, sender: str, today: date) -> list[Taken]:
@@ -97,7 +102,7 @@ def _keep(store: Store, found: Judged, received_at: datetime, sender: str, size:
     else:
         added = fresh.num_rows if fresh.num_rows and store.add(intake.holds, fresh) else 0
     _receipt(store, intake, received_at, sender, size)
-    return Taken(intake, added, found.first_received)
+    return Taken(intake, added, found.first_received, judging.touched(store, [found]) if added else ())
 
 
 def _receipt(store: Store, intake: Intake, received_at: datetime, sender: str, size: int) -> None:

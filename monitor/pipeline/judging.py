@@ -15,8 +15,10 @@ from monitor.pipeline.assessing import settings_on
 from monitor.pipeline.expecting import expected_at
 from monitor.results import Intake
 from monitor.store import Store, views
+from monitor.store.generations import Wall
 from monitor.terms import State
 
+_OF_A_WALL = ("houses", "walls", "marks", "events")
 _PROVENANCE = frozenset({"source_sha256", "source_name", "source_sheet", "source_row", "known_at"})
 
 
@@ -170,6 +172,31 @@ def after(known: Known, found: Sequence[Judged]) -> Known:
             both = pa.concat_tables([known.register[holds], each.fresh.select(schema.find(holds).names)])
             known = replace(known, register={**known.register, holds: views.latest(both, schema.KEY[holds])})
     return known
+
+
+def touched(store: Store, found: Sequence[Judged]) -> set[Wall]:
+    """Walls on which what is new in these has a bearing: those it speaks of, and those of readings that it mends.
+
+    A row of a house bears on all its walls.
+    """
+    walls: set[Wall] = set()
+    for rows in (each.fresh for each in found if each.intake.holds in ("readings", *_OF_A_WALL)):
+        if "wall" in rows.column_names:
+            walls |= _walls(rows)
+        else:
+            walls |= set(store.walls_of(rows["house"].unique().to_pylist())[0])
+    readings = [each.fresh for each in found if each.intake.holds == "readings"]
+    mended, looked = {mends for rows in readings for mends in rows["mends"].to_pylist()} - {""}, set[str]()
+    while mended:
+        rows = store.facts("readings", among=("reading_id", mended))
+        walls |= _walls(rows)
+        looked |= mended
+        mended = set(rows["mends"].to_pylist()) - {""} - looked
+    return walls
+
+
+def _walls(rows: pa.Table) -> set[Wall]:
+    return set(zip(rows["house"].to_pylist(), rows["wall"].to_pylist(), strict=True))
 
 
 def _refuse_empty(name: str, intakes: Sequence[Intake]) -> None:

@@ -5,15 +5,16 @@ The order and the reasons are those of the pages: both are read from the report 
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
 
-from monitor.pipeline import keys
+from monitor.pipeline import assessed_again, keys
 from monitor.pipeline.as_judged import as_judged
+from monitor.pipeline.assessed_again import Changed
 from monitor.pipeline.assessing import settings_on
+from monitor.pipeline.listed import Listing
 from monitor.pipeline.publishing import book_of, book_of_list
-from monitor.pipeline.repeatability import by_technician
 from monitor.report import monthly_files, repeatability_sheet
 from monitor.report.monthly_rows import Line, the_list
 from monitor.report.monthly_sheet import monthly_sheet
@@ -29,22 +30,6 @@ _SHORT_ID = 8
 """So many signs of a reading's id tell it from all others; the commands ask for four or more."""
 
 
-@dataclass(frozen=True)
-class Listing:
-    """A table of text: title, headers, rows; `closing` is what stands below it.
-
-    blocks: the same row by row as lines, for terminals too narrow for the table; wide: headers and rows to show there
-    where the table has more columns for scripts than anybody reads.
-    """
-
-    title: str
-    headers: Sequence[str]
-    rows: Sequence[Sequence[str]]
-    closing: str = ""
-    blocks: Sequence[Sequence[str]] = ()
-    wide: tuple[Sequence[str], Sequence[Sequence[str]]] | None = None
-
-
 _FLAGGED = ("hard", "moving", "again", "overdue")
 """Sections whose walls are flagged, or to be looked at before one can tell."""
 _WIDE = ("list", "wall", "state", "urgency", "rate, 9 times in 10 between", "reason", "next step")
@@ -57,6 +42,7 @@ def monthly(store: Store, assessment: Assessment, at: datetime | None = None) ->
     Columns and rows are those of the list's CSV file, which also has what left the list. at: as for book_of_list.
     """
     book = replace(book_of_list(store, assessment, at), decisions=store.office.decisions())
+    book, again = assessed_again.over(store, book)
     sheet, lines = monthly_sheet(book), the_list(book).all_lines
     places = [monthly_files.HEADERS.index(name) for name in _WIDE]
     rows = [[cell_text(cell) for cell in row] for row in monthly_files.rows(lines)]
@@ -64,7 +50,7 @@ def monthly(store: Store, assessment: Assessment, at: datetime | None = None) ->
         f"{sheet['title']} (judged for {assessment.judged_on})",
         monthly_files.HEADERS,
         rows,
-        _closing(sheet),
+        "\n".join([_closing(sheet), *map(_again, again)]),
         blocks=[_block(line) for line in lines],
         wide=(
             (*_WIDE, "decided"),
@@ -85,6 +71,11 @@ def _closing(sheet: Mapping[str, Any]) -> str:
     return (
         f"Walls: {counts}. Of {false['walls']} called moving, {false['number']} are expected to be so by chance.{since}"
     )
+
+
+def _again(wall: Changed) -> str:
+    before = f", before {wall.before}" if wall.before and wall.before != wall.now else ""
+    return f"Assessed again since, for {wall.judged_on}: {wall.wall}, {wall.now}{before}."
 
 
 def flagged_briefly(store: Store, assessment: Assessment) -> Listing:
@@ -171,6 +162,8 @@ def repeatability(store: Store, *, judged_on: date, known_on: datetime) -> Listi
 
 def technicians(store: Store, *, judged_on: date, known_on: datetime) -> Listing:
     """Each technician's set-ups against the others' on the same walls, for coaching."""
+    from monitor.pipeline.repeatability import by_technician  # with the trend room: no other list needs it
+
     rows = [
         (
             row["method"],

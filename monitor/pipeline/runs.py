@@ -94,10 +94,15 @@ def before(store: Store, judged_on: date, known_until: datetime) -> list[Run]:
     return [newest[day] for day in sorted(newest, reverse=True)]
 
 
-def stored(store: Store, run: Run, tables: Collection[str] = tuple(schema.RESULTS)) -> Assessment | None:
-    """The assessment of a run where it still stands in the store; None where a later one took its place."""
+def stored(
+    store: Store,
+    run: Run,
+    tables: Collection[str] = tuple(schema.RESULTS),
+    walls: Collection[tuple[str, str]] | None = None,
+) -> Assessment | None:
+    """The assessment of a run, or of some walls in it, where it still stands; None where a later one took its place."""
     card = store.assessment(run.judged_on, tables=())
-    return store.assessment(run.judged_on, tables=tables) if card and is_of(run, card) else None
+    return store.assessment(run.judged_on, tables=tables, walls=walls) if card and is_of(run, card) else None
 
 
 def settings_of(store: Store, run: Run) -> Settings | None:

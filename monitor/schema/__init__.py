@@ -9,7 +9,7 @@ from collections.abc import Mapping
 
 import pyarrow as pa
 
-from monitor.schema import drawn, facts, office, results
+from monitor.schema import drawn, facts, frames, office, results
 from monitor.schema.columns import VERSION
 from monitor.schema.drawn import AGREEMENT, COMPONENTS, FITS, PHOTO_INDEX, RESIDUALS, VISITS
 from monitor.schema.facts import (
@@ -117,6 +117,8 @@ __all__ = [
     "rows",
 ]
 
+frames.put_off()
+
 Tables = Mapping[str, pa.Table]
 """Tables by name, each with the schema of that name."""
 
@@ -130,6 +132,7 @@ RESULTS = results.TABLES
 """Tables that an assessment writes; derived, so they can be made again from the facts."""
 
 RESULT_ORDER = results.ORDER
+"""Rows of results stand in the order of those of these columns that their table has."""
 
 DRAWN = drawn.TABLES
 """Tables that pages and packs are drawn from, made of an assessment's tables and the facts behind it; not stored."""

@@ -176,7 +176,6 @@ TABLES: Mapping[str, pa.Schema] = {
 }
 
 ORDER = ("house", "wall", "period", "mark", "stretch", "visit_date", "part", "method", "rule", "reading_id")
-"""Rows of results stand in the order of those of these columns that their table has."""
 
 ASSESSED = schema(
     WALL

@@ -15,6 +15,8 @@ from monitor.store.files import sha256
 
 Row = Mapping[str, Any]
 
+VERSION = 2
+"""How these records are laid out: the version of the store (store/marker) in which that last changed."""
 COMPANY = "company"
 TURNS = "turns"
 """Line of the tally that counts changes; the others count the rows of a table."""

@@ -30,7 +30,17 @@ PLACES = pa.schema({"folded": pa.string(), "house": pa.string(), "wall": pa.stri
 as ids are found whatever their case."""
 TAKEN = pa.schema({"table": pa.string(), "name": pa.string()})
 """Adds that a generation has taken in, and whose files may lie in the inbox yet."""
-_BESIDE = {"ledger": LEDGER, "places": PLACES, "strays": schema.READINGS, "taken": TAKEN}
+AGAIN = pa.schema(
+    {
+        "house": pa.string(),
+        "wall": pa.string(),
+        "judged_on": pa.date32(),
+        "known_until": pa.timestamp("us", tz="UTC"),
+        **dict.fromkeys(schema.RESULTS, pa.string()),
+    }
+)
+"""A wall that was assessed again: for which day, from what, and its rows of each table of results."""
+_BESIDE = {"again": AGAIN, "ledger": LEDGER, "places": PLACES, "strays": schema.READINGS, "taken": TAKEN}
 
 _READABLE = (schema.VERSION,)
 _ROWS_TOGETHER = 4096

@@ -8,6 +8,7 @@ import pyarrow as pa
 from monitor import schema
 from monitor.errors import StoreError
 from monitor.store import (
+    again,
     assessments,
     files,
     generations,
@@ -48,6 +49,7 @@ def look(search: Search, store: Store, receipts: pa.Table) -> None:
     _photos(search, store)
     _uploads(search)
     _assessments(search, store)
+    _again(search)
     _strangers(search)
 
 
@@ -147,6 +149,13 @@ def _assessments(search: Search, store: Store) -> None:
                     search.rows += rows if table in schema.RESULTS else 0
 
 
+def _again(search: Search) -> None:
+    for path in again.paths(search.root):
+        with search.at(path, "walls assessed again since the last whole assessment", again.MEND, _MADE_AGAIN):
+            search.files += 1
+            again.read(path)
+
+
 def _assessed(store: Store, at: str, table: str) -> pa.Table:
     data = store.place.read(at)
     if not at.endswith(f"-{files.sha256(data)[:16]}.parquet"):
@@ -168,6 +177,8 @@ def _strangers(search: Search) -> None:
             strange = path.name not in _OF_THE_ROOT
         elif first == inbox.FOLDER:
             strange = path not in known
+        elif path.relative_to(search.root).as_posix().startswith(f"{again.FOLDER}/"):
+            strange = path not in again.paths(search.root)
         elif first in (generations.FOLDER, assessments.FOLDER):
             strange = path.name != assessments.CARD and not notes.FILE.fullmatch(path.name) and not _is_left_over(path)
         else:

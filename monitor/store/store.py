@@ -20,6 +20,7 @@ from monitor.errors import StoreError, Where
 from monitor.results import Assessment
 from monitor.schema import Tables
 from monitor.store import (
+    again,
     assessments,
     canonical,
     compaction,
@@ -34,6 +35,7 @@ from monitor.store import (
     views,
     witness,
 )
+from monitor.store.again import Again
 from monitor.store.generations import Wall
 from monitor.store.office import Office
 from monitor.store.parts import Part
@@ -283,6 +285,11 @@ class Store:
         rows = views.known_by(self.tiers.rows("rulings"), known_on)
         return canonical.ordered(rows.filter(pc.is_in(rows["reading_id"], value_set=readings["reading_id"].unique())))
 
+    def walls_with(self, name: str, column: str, texts: Collection[str]) -> set[Wall]:
+        """Walls of which some row of a table, as it came in, has one of some texts in a column."""
+        rows = self.tiers.rows(name, among=(column, texts), columns=("house", "wall"))
+        return set(zip(rows["house"].to_pylist(), rows["wall"].to_pylist(), strict=True))
+
     def walls_of(self, houses: Collection[str]) -> tuple[list[Wall], list[str]]:
         """Walls that any fact speaks of in some houses, and these houses as they are written, whatever their case."""
         return self.tiers.walls_of(houses)
@@ -336,6 +343,7 @@ class Store:
         """Make those parts the assessment of its day, in place of an earlier one; of `assessment` no table is read."""
         card = assessments.card_of(assessment, buckets, made)
         assessments.save(self.path, self.place, card)
+        again.drop_older(self.path, assessment)
         return replace(assessment, results_sha256=card.results_sha256)
 
     def overlay_assessment(
@@ -368,6 +376,14 @@ class Store:
         days = self.assessments()
         day = judged_on or (days[-1] if days else None)
         return assessments.load(self.path, self.place, day, tables, of=walls, columns=columns) if day else None
+
+    def put_again(self, found: Assessment, walls: Collection[Wall]) -> None:
+        """Keep walls that were assessed again, beside the last whole assessment, for the list to work from."""
+        again.put(self.path, found, walls)
+
+    def again(self, whole: Assessment) -> list[Again]:
+        """Walls that were assessed again since a whole assessment, by wall."""
+        return [each for each in again.all_of(self.path) if again.is_later(each, whole)]
 
     def assessments_known(self) -> dict[date, datetime]:
         """Until when all was known from which the assessment of each day was made."""

@@ -150,7 +150,7 @@ def test_a_whole_visit_that_stands_apart_is_kept_and_asks_for_a_confirming_visit
 
 
 def test_the_newest_doubt_is_told_and_one_reading_that_may_be_misread_is_known_whatever_is_told() -> None:
-    """The last two rows of a wall, M3 and M4 of its newest visit, and one of the visit before; a second wall has none."""
+    """Two last rows of a wall, M3 and M4 of its newest visit, and one of the visit before; a second wall has none."""
     first, second = wall(), wall(seed=6).assign(house="H2")
     names = ["H1", "H2"]
     facts = (pd.concat([first, second]), invented.walls(names), invented.marks(names, ROW), invented.events())
