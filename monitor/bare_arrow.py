@@ -1,6 +1,7 @@
 """pyarrow without pandas: looked for once while it is out of sight, as looking for it loads it.
 
-pyarrow looks for pandas the first time that a list is made an array, which takes longer than taking in a visit. What
+pyarrow looks for pandas the first time that a list is made an array, and again the first time that it is to tell a type;
+loading it takes longer than taking in a visit. What
 was not found then is found all the same once somebody asks for a frame (`Table.to_pandas`).
 """
 
@@ -24,5 +25,6 @@ if "pandas" not in sys.modules:
     sys.meta_path.insert(0, hiding := _Hiding())
     try:
         pa.array([], pa.int8())
+        pa.scalar("")
     finally:
         sys.meta_path.remove(hiding)
