@@ -16,6 +16,7 @@ from monitor.units import (
     rate_text,
     rate_unit,
     rounding_sd_mm,
+    steps_text,
 )
 
 
@@ -51,6 +52,13 @@ def test_a_fraction_is_rounded_as_a_rule_is_read_halves_away_from_nought() -> No
     assert nearest_fraction(3 / 32) == Fraction(1, 8)
     assert nearest_fraction(-1 / 32) == Fraction(-1, 16)
     assert nearest_fraction(0.49 / 16) == 0
+
+
+def test_a_length_in_steps_is_written_as_its_fraction() -> None:
+    for steps in range(-80, 400):
+        assert steps_text(steps) == fraction_text(Fraction(steps, 16))
+        assert steps_text(steps, 64) == fraction_text(Fraction(steps, 64))
+        assert length_text(steps * 25.4 / 16, "in") == f"{fraction_text(Fraction(steps, 16))} in"
 
 
 @pytest.mark.parametrize(

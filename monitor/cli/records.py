@@ -45,11 +45,21 @@ def setup(
     contact: Annotated[
         str, typer.Option("--contact", metavar="TEXT", help="Whom a homeowner calls or writes to.")
     ] = "",
+    parquet_at: Annotated[
+        str,
+        typer.Option(
+            "--parquet-at",
+            metavar="URI",
+            help="Where the compacted files and the assessments' tables lie, e.g. s3://bucket/folder (default: in the "
+            "store). It cannot be changed later.",
+        ),
+    ] = "",
 ) -> None:
     """Set up an empty store in a new or empty folder."""
     from monitor import store as stores
 
-    stores.create(store, company={"name": company, "contact": contact}, created_at=options.now())
+    named = {"name": company, "contact": contact}
+    stores.create(store, company=named, created_at=options.now(), parquet_at=parquet_at)
     show.say(f"Set up an empty store in {store}. Next: wallbow register --store {store} FILES")
 
 

@@ -111,7 +111,7 @@ def _rule(reading: str, act: Act, who: str, why: str, store: Path, *, value: str
 
 
 def _note_of_people(store: "Store") -> None:
-    from monitor.pipeline import review as work
+    from monitor.pipeline import who
 
-    if not work.people(store):
+    if not who.people(store):
         show.say("Nobody is registered, so the person is kept as written; register people to have ids checked.")

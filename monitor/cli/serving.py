@@ -106,7 +106,7 @@ def add_account(
 
 def list_accounts(store: options.StorePath = options.DEFAULT_STORE, as_csv: options.AsCsv = False) -> None:
     """List the accounts as they stand."""
-    from monitor.pipeline.listing import Listing
+    from monitor.pipeline.listed import Listing
     from monitor.web import accounts
 
     rows = [

@@ -17,7 +17,7 @@ from monitor.cli import exits
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from monitor.pipeline.listing import Listing
+    from monitor.pipeline.listed import Listing
     from monitor.results import Assessment
     from monitor.store import Store
 

@@ -38,7 +38,7 @@ def study(
     wrongly so; each with its 95 % interval. Judged with the default thresholds and variances.
     """
     from monitor.config import Settings
-    from monitor.pipeline.listing import Listing
+    from monitor.pipeline.listed import Listing
     from monitor.study import grid, run, table
 
     cells = run.chosen(grid.size(size), only)

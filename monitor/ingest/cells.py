@@ -5,8 +5,6 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from openpyxl.utils import get_column_letter
-
 _SHOWN = 60
 _CONTROLS = [code for code in (*range(32), *range(127, 160)) if chr(code) not in "\t\n\r"]
 _UNSEEN = dict.fromkeys(
@@ -21,6 +19,17 @@ _UNSEEN = dict.fromkeys(
     )
 )
 """Control signs, and signs without width (category Cf of the Unicode standard), as copies from web pages have them."""
+
+
+def column_letters(number: int) -> str:
+    """A column as a spreadsheet names it: 1 is A, 26 is Z, 27 is AA. Its own: a library of workbooks loads for a tenth
+    of a second, and most files are none.
+    """
+    letters = ""
+    while number:
+        number, rest = divmod(number - 1, 26)
+        letters = chr(ord("A") + rest) + letters
+    return letters
 
 
 @dataclass(frozen=True)
@@ -69,7 +78,7 @@ class Book:
 
 def place(column: int, row: int) -> str:
     """The cell's name as a spreadsheet writes it: column 5 (from 0), row 12 -> 'F12'."""
-    return f"{get_column_letter(column + 1)}{row}"
+    return f"{column_letters(column + 1)}{row}"
 
 
 def make_line(number: int, cells: Sequence[Cell]) -> Line | None:

@@ -2,8 +2,6 @@
 
 import re
 
-from charset_normalizer import from_bytes
-
 from monitor.errors import IntakeError, Where
 from monitor.ingest.cells import Cell, Line, Sheet, make_line, unguarded
 from monitor.ingest.csv_rows import csv_rows
@@ -57,6 +55,8 @@ def _old_encoding(data: bytes) -> str:
     for encoding, fractions in _FRACTIONS:
         if fractions.search(data):
             return encoding
+    from charset_normalizer import from_bytes  # wanted for old 8-bit text only
+
     best = from_bytes(data, cp_isolation=_OLD_ENCODINGS).best()
     return best.encoding if best else ""
 

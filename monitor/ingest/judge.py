@@ -3,8 +3,6 @@
 from collections.abc import Callable
 from datetime import date
 
-from rapidfuzz import fuzz, process
-
 from monitor.errors import LengthError
 from monitor.ingest import words
 from monitor.ingest.cells import Cell
@@ -172,6 +170,8 @@ def _setup(draft: Draft, _: Setting) -> None:
 
 def _seen(draft: Draft, _: Setting) -> None:
     """Words of terms.Seen; a near miss is taken as that word, anything else stays in the note. Nothing is lost."""
+    from rapidfuzz import fuzz, process  # wanted only where something was seen
+
     found: list[str] = []
     for part in tidy(draft.row.text("seen")).lower().replace(",", ";").replace("/", ";").split(";"):
         text = part.strip()

@@ -5,8 +5,6 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
-from rapidfuzz import fuzz, process, utils
-
 from monitor import schema
 from monitor.lengths import tidy
 
@@ -91,6 +89,8 @@ def wall_id(house: str, wall: str) -> str:
 
 def nearest(text: str, ids: Iterable[str], count: int = 3) -> str:
     """The nearest ids, most alike first, as 'A, B or C'; '' where there are none."""
+    from rapidfuzz import fuzz, process, utils  # wanted for what is misspelt only
+
     found = process.extract(text, list(ids), scorer=fuzz.ratio, processor=utils.default_process, limit=count)
     names = [name for name, _, _ in found]
     return " or ".join(filter(None, [", ".join(names[:-1]), *names[-1:]]))

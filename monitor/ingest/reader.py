@@ -8,7 +8,6 @@ from monitor.ingest.csv_file import read_csv
 from monitor.ingest.limits import check_bytes
 from monitor.ingest.other_kinds import refuse_other_kinds
 from monitor.ingest.visit_sheet import looks_like_sheet, read_visit_sheet
-from monitor.ingest.xlsx_file import read_xlsx
 
 _ZIP = b"PK\x03\x04"
 
@@ -18,6 +17,8 @@ def read_book(name: str, data: bytes) -> Book:
     check_bytes(name, len(data))
     refuse_other_kinds(name, data)
     if data.startswith(_ZIP):
+        from monitor.ingest.xlsx_file import read_xlsx  # with the library of workbooks, which few files are
+
         sheets, notes = read_xlsx(name, data)
     elif looks_like_sheet(data):
         sheets, notes = read_visit_sheet(name, data)

@@ -3,8 +3,6 @@
 import csv
 import io
 
-import openpyxl
-
 from monitor.errors import IntakeError
 from monitor.ingest.cells import Book, Cell, Line, Sheet
 from monitor.ingest.headers import rows_below
@@ -54,7 +52,9 @@ def _as_csv(sheet: Sheet) -> bytes:
 
 
 def _as_workbook(sheets: list[Sheet]) -> bytes:
-    workbook = openpyxl.Workbook()
+    from openpyxl import Workbook
+
+    workbook = Workbook()
     workbook.remove(workbook.worksheets[0])
     for sheet in sheets:
         page = workbook.create_sheet(sheet.name)

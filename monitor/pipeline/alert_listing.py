@@ -6,7 +6,7 @@ from datetime import datetime, tzinfo
 from monitor.pipeline import alert_record, alerting, runs
 from monitor.pipeline.alert_record import Alert
 from monitor.pipeline.alerting import Looked
-from monitor.pipeline.listing import Listing
+from monitor.pipeline.listed import Listing
 from monitor.pipeline.phoned_first import zone_of
 from monitor.report.wording import count_text
 from monitor.results import Assessment

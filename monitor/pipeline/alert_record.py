@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from monitor.pipeline import keys
-from monitor.pipeline.review import RulingError, person
+from monitor.pipeline.who import RulingError, person
 from monitor.report.context import URGENCIES, Key, Row
 from monitor.store import Store
 from monitor.terms import STAFF, Urgency, Way

@@ -21,8 +21,6 @@ from monitor.store.notes import noted, write_note
 from monitor.store.parts import Part
 from monitor.store.place import Place
 from monitor.store.snapshot import BucketFacts
-from monitor.trend import ranking
-from monitor.trend.assess import assess as assess_walls
 
 
 @dataclass(frozen=True)
@@ -69,12 +67,15 @@ def in_parts(results: Tables) -> Tables:
 
 def order_of(results: Tables) -> pa.Table:
     """By what the walls of some results stand in the visit plan."""
+    from monitor.trend import ranking  # the trend room loads where walls are fitted
+
     return ranking.order(results["plan"], results["wall_results"], results["findings"])
 
 
 def results_of(facts: Tables, settings: Settings, judged_on: date, cold: Collection[str]) -> Tables:
     """Tables of schema.RESULTS of some walls. facts: their effective readings, walls, marks and events."""
+    from monitor.trend.assess import assess as assess_walls
+
     readings = facts["readings"]
     readings = readings.filter(pc.less_equal(readings["visit_date"], pa.scalar(judged_on, pa.date32())))
-    walls, marks, events = (facts[name] for name in ("walls", "marks", "events"))
-    return assess_walls(readings, walls, marks, events, settings, judged_on, cold=set(cold))
+    return assess_walls(readings, facts["walls"], facts["marks"], facts["events"], settings, judged_on, cold=set(cold))

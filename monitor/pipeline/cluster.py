@@ -29,7 +29,7 @@ def at(scheduler: str) -> Many:
         with _client(distributed, scheduler) as client:
             keys = [f"bucket-{task.facts.bucket:04d}-{task.made_from[:16]}" for task in tasks]
             futures = client.map(_done, tasks, key=keys, retries=_LOST_WORKERS, pure=False)
-            done = distributed.as_completed(futures, with_results=True, raise_errors=False)
+            done = distributed.as_completed(futures, loop=client.loop, with_results=True, raise_errors=False)
             for future, outcome in done:
                 if future.status != "finished":
                     raise _failed(outcome)

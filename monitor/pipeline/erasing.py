@@ -15,9 +15,9 @@ from monitor import ingest, schema
 from monitor.errors import NotFoundError, Where
 from monitor.ingest.known import nearest
 from monitor.pipeline import legal_holds
-from monitor.pipeline.review import RulingError, who_and_why
-from monitor.pipeline.review import person as registered
 from monitor.pipeline.runs import row_id
+from monitor.pipeline.who import RulingError, who_and_why
+from monitor.pipeline.who import person as registered
 from monitor.report.context import Row
 from monitor.store import Store
 from monitor.store.store import OUTBOX

@@ -4,8 +4,8 @@ from datetime import datetime
 
 from monitor.errors import NotFoundError
 from monitor.ingest.known import nearest
-from monitor.pipeline.review import RulingError, person, who_and_why
 from monitor.pipeline.runs import row_id
+from monitor.pipeline.who import RulingError, person, who_and_why
 from monitor.report.context import Row
 from monitor.store import Store
 from monitor.terms import HoldAct

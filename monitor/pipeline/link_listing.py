@@ -6,7 +6,7 @@ from datetime import date
 
 from monitor.pipeline import keys, links
 from monitor.pipeline.links import Link
-from monitor.pipeline.listing import Listing
+from monitor.pipeline.listed import Listing
 from monitor.store import Store
 
 _COLUMNS = ("link", "wall", "opens", "until", "for", "made", "by", "state", "opened")

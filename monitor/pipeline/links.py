@@ -14,7 +14,7 @@ from typing import Any
 
 from monitor.errors import NotFoundError
 from monitor.pipeline import keys
-from monitor.pipeline.review import RulingError, person, who_and_why
+from monitor.pipeline.who import RulingError, person, who_and_why
 from monitor.report.context import Key, Row
 from monitor.store import Store
 from monitor.terms import LinkTo, Opened

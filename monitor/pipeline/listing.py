@@ -5,7 +5,7 @@ The order and the reasons are those of the pages: both are read from the report 
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
 
@@ -13,8 +13,8 @@ from monitor.pipeline import assessed_again, keys
 from monitor.pipeline.as_judged import as_judged
 from monitor.pipeline.assessed_again import Changed
 from monitor.pipeline.assessing import settings_on
+from monitor.pipeline.listed import Listing
 from monitor.pipeline.publishing import book_of, book_of_list
-from monitor.pipeline.repeatability import by_technician
 from monitor.report import monthly_files, repeatability_sheet
 from monitor.report.monthly_rows import Line, the_list
 from monitor.report.monthly_sheet import monthly_sheet
@@ -28,22 +28,6 @@ FEW_SETUPS = 20
 """Below this many set-ups a technician's number is a hint at most (common practice, no source)."""
 _SHORT_ID = 8
 """So many signs of a reading's id tell it from all others; the commands ask for four or more."""
-
-
-@dataclass(frozen=True)
-class Listing:
-    """A table of text: title, headers, rows; `closing` is what stands below it.
-
-    blocks: the same row by row as lines, for terminals too narrow for the table; wide: headers and rows to show there
-    where the table has more columns for scripts than anybody reads.
-    """
-
-    title: str
-    headers: Sequence[str]
-    rows: Sequence[Sequence[str]]
-    closing: str = ""
-    blocks: Sequence[Sequence[str]] = ()
-    wide: tuple[Sequence[str], Sequence[Sequence[str]]] | None = None
 
 
 _FLAGGED = ("hard", "moving", "again", "overdue")
@@ -178,6 +162,8 @@ def repeatability(store: Store, *, judged_on: date, known_on: datetime) -> Listi
 
 def technicians(store: Store, *, judged_on: date, known_on: datetime) -> Listing:
     """Each technician's set-ups against the others' on the same walls, for coaching."""
+    from monitor.pipeline.repeatability import by_technician  # with the trend room: no other list needs it
+
     rows = [
         (
             row["method"],

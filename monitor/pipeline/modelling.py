@@ -8,11 +8,9 @@ import pyarrow.compute as pc
 from monitor import schema
 from monitor.config import Settings
 from monitor.pipeline.assessing import of_walls
-from monitor.pipeline.frames import table
 from monitor.report.by_wall import ByWall
 from monitor.report.context import Book, Key
 from monitor.report.engineer_sheet import Model
-from monitor.trend.summary import summaries
 
 WALLS_AT_ONCE = 50
 """Walls told together: dense fits are of one wall each, tables of many walls are slow to look through."""
@@ -33,6 +31,9 @@ def models(content: Book, keys: Sequence[Key]) -> Iterator[Model]:
 
 def told(content: Book, keys: Sequence[Key]) -> schema.Tables:
     """Tables `fits`, `residuals` and `agreement` of some walls."""
+    from monitor.pipeline.frames import table  # with the trend room, where an engineer's page is made
+    from monitor.trend.summary import summaries
+
     facts = {name: of_walls(content.fact(name), keys) for name in ("readings", "walls", "marks", "events")}
     settings = Settings(rules=content.rules, variances=content.variances)
     found = summaries(**facts, settings=settings, judged_on=content.assessment.judged_on)

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from datetime import datetime
 
 from monitor.pipeline import keys
-from monitor.pipeline.listing import Listing
+from monitor.pipeline.listed import Listing
 from monitor.pipeline.phoned_first import zone_of
 from monitor.pipeline.publishing import book_of_list
 from monitor.report import names

@@ -8,7 +8,6 @@ from monitor.report import monthly_files, names, pages
 from monitor.report.context import Book, Key
 from monitor.report.engineer_sheet import Model
 from monitor.report.language import codes
-from monitor.trend.shares import share_range
 
 Makers = Mapping[str, Callable[[], bytes]]
 
@@ -22,7 +21,7 @@ def of_all(content: Book) -> Makers:
         names.MONTHLY_XLSX: lambda: monthly_files.monthly_xlsx(content),
         names.PLAN: lambda: pages.visit_plan(content),
         names.REPEATABILITY: lambda: pages.repeatability(content),
-        names.OVERVIEW: lambda: pages.overview(content, share_range),
+        names.OVERVIEW: partial(_overview, content),
         names.SCRIPT: pages.plotly_script,
     }
 
@@ -37,6 +36,12 @@ def of_wall(content: Book, key: Key, model: Callable[[], Model]) -> Makers:
         for kind, make in (("homeowner", pages.homeowner_page), ("history", pages.history_page)):
             found[names.page_name(*key, names.in_language(kind, code))] = partial(make, content, *key, code)
     return found
+
+
+def _overview(content: Book) -> bytes:
+    from monitor.trend.shares import share_range  # with the trend room, which no other of these pages needs
+
+    return pages.overview(content, share_range)
 
 
 def one(content: Book, name: str) -> bytes | None:

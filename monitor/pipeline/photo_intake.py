@@ -17,7 +17,7 @@ from monitor.errors import BowError, NotFoundError
 from monitor.ingest.pictures import LARGEST_BYTES, Bare, NoPictureError, bare
 from monitor.pipeline import keys, photos
 from monitor.pipeline.photo_names import closeness, plain, references
-from monitor.pipeline.review import person
+from monitor.pipeline.who import person
 from monitor.report.context import Key, Row
 from monitor.store import Store, files
 from monitor.store import photos as kept

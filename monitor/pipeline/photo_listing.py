@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from monitor.pipeline import keys, photos
-from monitor.pipeline.listing import Listing
+from monitor.pipeline.listed import Listing
 from monitor.pipeline.photo_intake import Fate, Taken
 from monitor.report.context import Key, Row
 from monitor.report.wording import count_text

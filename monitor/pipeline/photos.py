@@ -11,8 +11,8 @@ import pyarrow.compute as pc
 from monitor import schema
 from monitor.pipeline import keys
 from monitor.pipeline.photo_names import closeness, references
-from monitor.pipeline.review import RulingError, person, who_and_why
 from monitor.pipeline.runs import row_id
+from monitor.pipeline.who import RulingError, person, who_and_why
 from monitor.report.context import Key, Row
 from monitor.report.names import photo_name
 from monitor.store import Store

@@ -17,9 +17,7 @@ from monitor.pipeline import damaged, editions, modelling, page_files, page_set,
 from monitor.pipeline import keys as written_keys
 from monitor.pipeline.as_judged import as_judged
 from monitor.pipeline.assessing import made_again, settings_of
-from monitor.pipeline.component_movement import component_movement
 from monitor.pipeline.editions import Edition
-from monitor.pipeline.first_totals import first_totals
 from monitor.report import names
 from monitor.report.context import Book, Key, Row
 from monitor.report.engineer_sheet import Model
@@ -86,6 +84,9 @@ def _received(store: Store, rulings: pa.Table, known_on: datetime) -> dict[str, 
 
 def book_of_edition(store: Store, edition: Edition) -> Book:
     """The book of a set of pages, whenever it is asked for: from the facts known then, and what is on record."""
+    from monitor.pipeline.component_movement import component_movement  # with the trend room: lists need neither
+    from monitor.pipeline.first_totals import first_totals
+
     assessment = made_again(store, edition.run)
     content = book_of(store, assessment, past_lists.last_list(store, assessment, edition.earlier))
     return replace(

@@ -95,7 +95,7 @@ def sample(store: Store, *, judged_on: date, known_on: datetime, most: int = rem
 
 
 def by_technician(store: Store, *, judged_on: date, known_on: datetime) -> list[dict[str, Any]]:
-    """How far each technician's set-ups stand from the others' on the same walls (technicians.table), by rows; private."""
+    """How far each technician's set-ups stand from the others' on the same walls, as technicians.table; private."""
     drawn = sample(store, judged_on=judged_on, known_on=known_on)
     if drawn is None:
         return []

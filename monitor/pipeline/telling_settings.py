@@ -5,7 +5,7 @@ from typing import Any
 
 from monitor.config import Telling
 from monitor.errors import SettingsError
-from monitor.pipeline.review import person as registered
+from monitor.pipeline.who import person as registered
 from monitor.store import Store
 from monitor.terms import Urgency
 

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from monitor.errors import NotFoundError
-from monitor.pipeline.listing import Listing
+from monitor.pipeline.listed import Listing
 from monitor.pipeline.publishing import book_of
 from monitor.report import plan_sheet
 from monitor.results import Assessment

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from monitor.pipeline import damaged, keys
-from monitor.pipeline.listing import Listing
+from monitor.pipeline.listed import Listing
 from monitor.pipeline.publishing import book_of
 from monitor.report import repair_sheet
 from monitor.report.context import Book, Row

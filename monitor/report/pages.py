@@ -2,9 +2,7 @@
 
 from collections.abc import Mapping
 from functools import cache
-from typing import Any
-
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from typing import TYPE_CHECKING, Any
 
 from monitor.report import field_sheet as fields
 from monitor.report import figures, linked_sheet, names, wording
@@ -97,6 +95,9 @@ def plotly_script() -> bytes:
     return figures.script()
 
 
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
 WORDS: Mapping[str, Any] = {
     "wording": wording,
     "monthly_name": names.MONTHLY_LIST,
@@ -108,7 +109,9 @@ WORDS: Mapping[str, Any] = {
 
 
 @cache
-def _environment() -> Environment:
+def _environment() -> "Environment":
+    from jinja2 import Environment, PackageLoader, StrictUndefined  # wanted with the first page: a list needs none
+
     environment = Environment(
         loader=PackageLoader("monitor", "report/templates"),
         autoescape=True,

@@ -8,15 +8,13 @@ from collections.abc import Iterable, Sequence
 from copy import copy
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pyarrow as pa
 import pyarrow.compute as pc
-from openpyxl import Workbook
-from openpyxl.cell import Cell as OneCell
-from openpyxl.styles import Alignment, Font, NamedStyle
-from openpyxl.utils import get_column_letter
-from openpyxl.worksheet.worksheet import Worksheet
+
+if TYPE_CHECKING:
+    from openpyxl.worksheet.worksheet import Worksheet
 
 Cell = str | int | float | date | None
 
@@ -79,6 +77,9 @@ def csv_bytes(headers: Sequence[str], rows: Iterable[Sequence[Cell]]) -> bytes:
 
 def xlsx_bytes(sheets: Sequence[Sheet], *, title: str, made_at: datetime) -> bytes:
     """A workbook to be looked at and printed: fixed header row, filters, landscape, one page wide. made_at: in UTC."""
+    from openpyxl import Workbook  # here and below: wanted for workbooks, and not for CSV files
+    from openpyxl.styles import Alignment, NamedStyle
+
     book = Workbook()
     book.remove(book.active)
     book.add_named_style(NamedStyle(_CELL, alignment=Alignment(wrap_text=True, vertical="top")))
@@ -105,7 +106,10 @@ def without_clock(packed: bytes, made_at: datetime) -> bytes:
     return out.getvalue()
 
 
-def _fill(page: Worksheet, sheet: Sheet) -> None:
+def _fill(page: "Worksheet", sheet: Sheet) -> None:
+    from openpyxl.styles import Alignment, Font
+    from openpyxl.utils import get_column_letter
+
     page.append(list(sheet.headers))
     for cell in page[1]:
         cell.font = Font(bold=True)
@@ -132,8 +136,10 @@ def _fill(page: Worksheet, sheet: Sheet) -> None:
     page.sheet_properties.pageSetUpPr.fitToPage = True
 
 
-def _style(page: Worksheet) -> Any:
+def _style(page: "Worksheet") -> Any:
     """The style of every cell below the header, looked up once: a third of the time when each cell looks it up."""
+    from openpyxl.cell import Cell as OneCell
+
     cell = OneCell(page, row=1, column=1)
     cell.style = _CELL
     return cell._style

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 
 import pyarrow as pa
 
-from monitor.schema import drawn, facts, office, results
+from monitor.schema import drawn, facts, frames, office, results
 from monitor.schema.columns import VERSION
 from monitor.schema.drawn import AGREEMENT, COMPONENTS, FITS, PHOTO_INDEX, RESIDUALS, VISITS
 from monitor.schema.facts import (
@@ -116,6 +116,8 @@ __all__ = [
     "meaning",
     "rows",
 ]
+
+frames.put_off()
 
 Tables = Mapping[str, pa.Table]
 """Tables by name, each with the schema of that name."""

@@ -23,6 +23,8 @@ TURNS = "turns"
 COMPANY_DDL = f"CREATE TABLE {COMPANY} (name TEXT PRIMARY KEY, value TEXT, seal TEXT NOT NULL);"
 TALLY_DDL = "CREATE TABLE tally (name TEXT PRIMARY KEY, number INTEGER NOT NULL) WITHOUT ROWID;"
 _SQL_TYPES = {pa.string(): "TEXT NOT NULL", pa.float64(): "REAL", pa.int32(): "INTEGER", pa.bool_(): "INTEGER"}
+VERSION = 2
+"""How these records are laid out: the version of the store (store/marker) in which that last changed."""
 _APPEND_ONLY = tuple(table for table in schema.OFFICE if table != "people")
 _SEAL_SIGNS = 32
 

@@ -15,6 +15,7 @@ from monitor.store import files
 from monitor.store.sealed import sealed, unsealed
 
 FILE = "place.json"
+_SIGN, _SAYS = "README.txt", b"Compacted facts and assessments of a store; change nothing here.\n"
 
 
 class _Elsewhere(BaseModel):
@@ -26,7 +27,22 @@ class _Elsewhere(BaseModel):
 
 
 def put_elsewhere(root: Path, address: str) -> None:
-    """Have the Parquet files of a store's buckets lie there, before there are any. Raises StoreError."""
+    """Have the Parquet files of a store's buckets lie there, before there are any.
+
+    Raises StoreError where nothing can be written and read there, or another store's lie there.
+    """
+    there = Place(address)
+    if "://" not in address or there.names(""):
+        raise StoreError(
+            "The Parquet files of this store cannot lie there.",
+            where=Where(file=address),
+            got="no URI" if "://" not in address else "files in it",
+            expected="the URI of an empty folder, such as s3://bucket/folder or file:///shared/folder",
+            mend="Give another one, or leave it out: they then lie in the store.",
+        )
+    there.write(_SIGN, _SAYS)
+    if there.read(_SIGN) != _SAYS:
+        raise StoreError("What is written there does not read back.", where=Where(file=address))
     files.replace(root / FILE, sealed(_Elsewhere(address=address)))
 
 

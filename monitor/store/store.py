@@ -56,8 +56,13 @@ RECEIVED = "files"
 _Kind = TypeVar("_Kind", bound=BaseModel)
 
 
-def create(path: str | os.PathLike[str], *, company: dict[str, str], created_at: datetime) -> "Store":
-    """Set up an empty store in a new or empty folder. Raises StoreError."""
+def create(
+    path: str | os.PathLike[str], *, company: dict[str, str], created_at: datetime, parquet_at: str = ""
+) -> "Store":
+    """Set up an empty store in a new or empty folder. Raises StoreError.
+
+    parquet_at: where its compacted files and the tables of assessments are to lie if not in it; a URI.
+    """
     root = Path(path)
     where = Where(file=str(root))
     if created_at.tzinfo is None:
@@ -77,6 +82,8 @@ def create(path: str | os.PathLike[str], *, company: dict[str, str], created_at:
             assessments.FOLDER,
         ):
             (root / folder).mkdir(parents=True)
+    if parquet_at:
+        place.put_elsewhere(root, parquet_at)
     files.write_new(root / witness.FILE, b"")
     generations.start(root)
     store = Store(root)

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from math import isinf, isnan
 
-from monitor.pipeline.listing import Listing
+from monitor.pipeline.listed import Listing
 from monitor.study.company import Company
 from monitor.study.limits import NEAR, TWICE, Flags, Tried
 from monitor.study.measures import HOLDING_MONTHS

@@ -56,6 +56,8 @@ from monitor.trend.variances import METHODS
 Facts = tuple[pa.Table, pa.Table, pa.Table, pa.Table]
 
 _ENDS = ("mm_per_year", "lower", "upper")
+_OF_WALL = ("rate_mm_per_year", "rate_lower", "rate_upper", "season_mm", "scale", "dof", "log_evidence", "onset",
+            "exceed_chance", "jump_mm", "jump_p")  # fmt: skip
 _METHODS = pa.array([str(method) for method in METHODS])
 _COMPONENTS = pa.array([str(component) for component in COMPONENTS])
 _REFERENCES = pa.array(["the wall's two ends", "the opposite wall", "the wall's base"])
@@ -154,8 +156,7 @@ class _Found:
         count, rows, marks = len(cases.table), cases.rows, len(cases.marks.wall)
         key = np.unique(rows.case * marks + rows.mark)
         case, mark = np.divmod(key, max(marks, 1))
-        names = (*(f"{of}_{end}" for of in COMPONENTS for end in _ENDS), "rate_mm_per_year", "rate_lower", "rate_upper",
-                 "season_mm", "scale", "dof", "log_evidence", "onset", "exceed_chance", "jump_mm", "jump_p")  # fmt: skip
+        names = (*(f"{of}_{end}" for of in COMPONENTS for end in _ENDS), *_OF_WALL)
         of_mark = ("rate_mm_per_year", "rate_lower", "rate_upper", "rate_se", "log_evidence")
         return cls(
             values={name: np.full(count, np.nan) for name in names},

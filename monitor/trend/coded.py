@@ -3,9 +3,10 @@
 Walls are numbered in the order of house and wall, marks in that of wall and name; both from 0.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -13,7 +14,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor.errors import TrendError, Where
-from monitor.terms import End, Method, Part, State
+from monitor.terms import End, Part, State
 from monitor.trend import shapes
 from monitor.trend.columns import Array, Column, Flags, Whole, days, one, reals, taken
 from monitor.trend.variances import METHODS
@@ -51,9 +52,9 @@ class Walls:
 class Marks:
     """Marks that are registered on one of the walls, or read, in order; all (marks,).
 
-    line, upright: which of them share a row (one string) and a column (one plumb line) of their wall: numbers. retired_on: last
-    day it was good, NaN while it is; heir: the mark that replaces it, -1 for none. seen, seen_on_wall (marks, 3): shapes there as a
-    method sees them that stands apart from the wall, or on it.
+    line, upright: which of them share a row (one string) and a column (one plumb line) of their wall: numbers.
+    retired_on: last day it was good, NaN while it is; heir: the mark that replaces it, -1 for none. seen, seen_on_wall
+    (marks, 3): shapes there as a method sees them that stands apart from the wall, or on it.
     """
 
     wall: Whole
@@ -173,7 +174,7 @@ def coded(readings: pa.Table, walls: pa.Table, marks: pa.Table, events: pa.Table
     return Coded(known, found, read, _events(events, of_events, found, today))
 
 
-def _words(column: Column, numbers: dict[Part, int] | dict[State, int] | dict[Method, int], other: int) -> Whole:
+def _words(column: Column, numbers: Mapping[Any, int], other: int) -> Whole:
     """Words of a closed set as numbers."""
     found = one(column).cast(pa.string()).dictionary_encode()
     by_word = {str(word): number for word, number in numbers.items()}
@@ -223,11 +224,9 @@ def _walls(walls: pa.Table, registered: Whole, house: pa.Array, wall: pa.Array, 
     sizes = {name: reals(taken(walls[name], row)) for name in ("length_mm", "clear_height_mm", "crack_height_mm")}
     for name in ("length_mm", "clear_height_mm"):
         sizes[name] = np.where(sizes[name] > 0, sizes[name], np.nan)
-    free = {
-        f"{side}_free": _words(taken(walls[f"{side}_end"], row), {End.FREE: 1}, 0) == 1 for side in ("left", "right")
-    }
+    left, right = (_words(taken(walls[f"{side}_end"], row), {End.FREE: 1}, 0) == 1 for side in ("left", "right"))
     method = pc.fill_null(taken(walls["method"], row), "")
-    return Walls(house=house, wall=wall, method=method, row=row, **sizes, **free)
+    return Walls(house=house, wall=wall, method=method, row=row, left_free=left, right_free=right, **sizes)
 
 
 def _marks(walls: Walls, wall: Whole, name: pa.Array, marks: pa.Table, placed: Whole, heir: Whole) -> Marks:

@@ -3,9 +3,9 @@
 What is not known is null in a table, NaN among numbers and -1 among places, so that it never passes for a value.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date
-from typing import Any, TypeAlias
+from typing import Any, TypeAlias, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -16,6 +16,7 @@ Array: TypeAlias = npt.NDArray[np.float64]
 Whole: TypeAlias = npt.NDArray[np.intp]
 Flags: TypeAlias = npt.NDArray[np.bool_]
 Column: TypeAlias = pa.Array | pa.ChunkedArray
+Made = TypeVar("Made")
 
 _EPOCH = date(1970, 1, 1).toordinal()
 _BETWEEN = pa.scalar("\x1f")
@@ -24,12 +25,12 @@ _BETWEEN = pa.scalar("\x1f")
 
 def reals(column: Column) -> Array:
     """Numbers (rows,), NaN for null."""
-    return np.asarray(one(column).cast(pa.float64()).to_numpy(zero_copy_only=False), dtype=np.float64)
+    return np.asarray(_cast(column, pa.float64()).to_numpy(zero_copy_only=False), dtype=np.float64)
 
 
 def flags(column: Column) -> Flags:
     """Truth (rows,), False for null."""
-    return np.asarray(pc.fill_null(one(column).cast(pa.bool_()), False).to_numpy(zero_copy_only=False), dtype=bool)
+    return np.asarray(pc.fill_null(_cast(column, pa.bool_()), False).to_numpy(zero_copy_only=False), dtype=bool)
 
 
 def whole(column: Column, unknown: int = -1) -> Whole:
@@ -45,7 +46,7 @@ def is_text(column: Column, text: str) -> Flags:
 
 def days(column: Column) -> Array:
     """Dates as whole days since 1970-01-01 (rows,), NaN for null."""
-    return reals(one(column).cast(pa.date32()).view(pa.int32()))
+    return reals(_cast(column, pa.date32()).view(pa.int32()))
 
 
 def dates(numbers: npt.ArrayLike) -> pa.Array:
@@ -68,6 +69,12 @@ def date_of(day: float) -> date | None:
 def one(column: Column) -> pa.Array:
     """A column as one array."""
     return column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
+
+
+def _cast(column: Column, kind: pa.DataType) -> pa.Array:
+    """A column as one array of a type."""
+    found = one(column)
+    return found if found.type == kind else found.cast(kind)
 
 
 def taken(column: Column, rows: Whole) -> pa.Array:
@@ -155,7 +162,7 @@ def numbers(values: npt.ArrayLike) -> pa.Array:
 
 def texts(column: Column) -> pa.Array:
     """Texts (rows,), '' for null."""
-    return pc.fill_null(one(column).cast(pa.string()), "")
+    return pc.fill_null(_cast(column, pa.string()), "")
 
 
 def replaced(table: pa.Table, rows: pa.Table, names: Sequence[str]) -> pa.Table:
@@ -175,12 +182,13 @@ def having(table: pa.Table, **columns: Column) -> pa.Table:
 class Rows:
     """Some rows of a table, whose columns are read as arrays where they are asked for.
 
-    at: numbers of these rows within the table (rows,). A column that the table lacks is unknown in every row.
+    at: numbers of these rows within the table (rows,), rising. A column that the table lacks is unknown in every row.
     """
 
     def __init__(self, table: pa.Table, at: Whole | None = None) -> None:
         self._table = table
         self._all = at is None
+        self._asked: dict[tuple[str, Callable[[Column], Any]], Any] = {}
         self.at: Whole = np.arange(len(table)) if at is None else at
 
     def __len__(self) -> int:
@@ -192,34 +200,47 @@ class Rows:
 
     def number(self, name: str) -> Array:
         """Numbers (rows,), NaN for null."""
-        return reals(self._read(name, pa.float64()))
+        return self._as(reals, name, pa.float64())
 
     def count(self, name: str) -> Whole:
         """Whole numbers (rows,), 0 for null."""
-        return np.nan_to_num(self.number(name)).astype(np.intp)
+        return self._as(_counts, name, pa.float64())
 
     def day(self, name: str) -> Array:
         """Dates as whole days since 1970-01-01 (rows,), NaN for null."""
-        return days(self._read(name, pa.date32()))
+        return self._as(days, name, pa.date32())
 
     def flag(self, name: str) -> Flags:
         """Truth (rows,), False for null."""
-        return flags(self._read(name, pa.bool_()))
+        return self._as(flags, name, pa.bool_())
 
     def text(self, name: str) -> pa.Array:
         """Texts (rows,), '' for null."""
-        return texts(self._read(name, pa.string()))
+        return self._as(texts, name, pa.string())
 
     def says(self, name: str, word: str = "") -> Flags:
         """Whether a column of texts holds that word alone (rows,)."""
-        return flags(pc.equal(self.text(name), word))
+        return is_text(self.text(name), word)
 
     def tuples(self, names: Sequence[str]) -> list[tuple[Any, ...]]:
         """Values of some columns row by row, None for null; for few rows."""
         return list(zip(*(self._read(name, pa.null()).to_pylist() for name in names), strict=True))
 
+    def _as(self, made: Callable[[Column], Made], name: str, kind: pa.DataType) -> Made:
+        """What is made of a column, once for all that ask."""
+        if (name, made) not in self._asked:
+            self._asked[name, made] = made(self._read(name, kind))
+        found: Made = self._asked[name, made]
+        return found
+
     def _read(self, name: str, kind: pa.DataType) -> pa.Array:
-        if name not in self._table.column_names:
+        at = self._table.schema.get_field_index(name)
+        if at < 0:
             return pa.nulls(len(self), kind)
-        column = one(self._table[name])
+        column = one(self._table.column(at))
         return column if self._all else column.take(pa.array(self.at))
+
+
+def _counts(column: Column) -> Whole:
+    """Whole numbers (rows,), 0 for null."""
+    return np.nan_to_num(reals(column)).astype(np.intp)

@@ -234,7 +234,7 @@ class Complete:
         own = (bow * of.b).sum(axis=0)
         largest = np.abs(self.layouts.bow).max(axis=-1)[self.which]
         shifted = (of.b * left.a[last]).sum(axis=0)
-        return Step(shifted, np.where(kept > KEPT * own, kept, np.nan), largest, q, d + rank)
+        return Step(shifted, np.where(kept > KEPT * own, kept, np.nan), largest, q, d)
 
     def levels(self) -> Levels:
         """Levels of the readings."""
@@ -433,5 +433,5 @@ def _quadratic(of: Turned, at: Moments, found: Solved, tau: Array, prior: Prior)
     before = sum(mean[i] * precision[i, j] * mean[j] for i in range(2) for j in range(2))
     q = total + before - sum(x * right for x, right in zip(found.x, found.right, strict=True))
     visits, marks = len(of.t), len(of.w)
-    d = (visits - 1.0) * marks - found.known.sum(axis=0)
+    d = (visits - 1.0) * marks - (found.known.sum(axis=0) if prior.rates is None else 0.0)
     return np.where(d > 0, np.maximum(q, 0.0), 0.0), np.broadcast_to(d, q.shape).astype(np.float64)

@@ -135,7 +135,7 @@ def _measured(cases: Cases, side: Whole, variances: Variances) -> _Ends:
     lowest = known[columns.leaders(column[known], z_mm[own.mark[known]])]
     base[column[lowest]] = own.mark[lowest]
     at_base = own.mark == base[column]
-    high, low = _pairs(own, np.flatnonzero(~at_base & (base[column] >= 0)), np.flatnonzero(at_base))
+    high, low = _pairs(own, np.flatnonzero(~at_base), np.flatnonzero(at_base))
     end, start = columns.numbered(column[high], own.mark[high])
     visits = columns.numbered(end, own.visit[high])[1]
     enough = np.bincount(end[visits], minlength=len(start)) >= LEAST_VISITS

@@ -228,7 +228,9 @@ def _against_limit(walls: Rows, rules: Rules) -> pa.Array:
 
 def _slid(walls: Rows) -> pa.Array:
     likely = reasons.lengths(_slide(walls)[0], reasons.inches(walls))
-    return said("most likely {likely} since {day}", likely=likely, day=iso(walls.day("first_visit")))
+    first = walls.day("first_visit")
+    since = where(~np.isnan(first), said(" since {day}", day=iso(first)))
+    return said("most likely {likely}{since}", likely=likely, since=since)
 
 
 def _graver_mm(walls: Rows, rules: Rules) -> Array:
@@ -457,12 +459,10 @@ def _found(
     next_step: Text,
 ) -> Found:
     """Findings of the rows; whatever is not given by row holds for all of them."""
-    told = {
-        **{name: _for_all(said, len(walls)) for name, said in (("outcome", outcome), ("urgency", urgency))},
-        **{name: numbers(np.broadcast_to(of, len(walls))) for name, of in (("value", value), ("limit", limit))},
-        **{name: _for_all(said, len(walls)) for name, said in (("unit", unit), ("reason", reason))},
-        "next_step": _for_all(next_step, len(walls)),
-    }
+    count = len(walls)
+    texts = {"outcome": outcome, "urgency": urgency, "unit": unit, "reason": reason, "next_step": next_step}
+    told = {name: _for_all(text, count) for name, text in texts.items()}
+    told |= {name: numbers(np.broadcast_to(of, count)) for name, of in (("value", value), ("limit", limit))}
     return Found(walls.at, pa.table([told[name] for name in _TOLD], names=_TOLD))
 
 

@@ -11,7 +11,7 @@ _PART = {number: str(part) for part, number in PARTS.items()}
 
 
 def rows_of(cases: Cases) -> pd.DataFrame:
-    """Cases.rows with house, wall, period, the readings' ids, the names of marks, methods and parts, and where each mark stands.
+    """Cases.rows with house, wall, period, reading_id, the names of marks, methods and parts, and where marks stand.
 
     mark_code, method_code: the numbers of mark and method.
     """

@@ -121,7 +121,7 @@ class Likelihood:
 
     def _with(self, block: Block, variances: Variances, sds: Array) -> tuple[Block, Array]:
         """The block at those sds, and each reading's variance without its rounding."""
-        method, step, factor = (whole[block.rows] for whole in (self._method, self._step, self._factor))
+        method, step, factor = self._method[block.rows], self._step[block.rows], self._factor[block.rows]
         weight, own = np.zeros_like(block.weight), np.zeros_like(block.weight)
         weight[block.place] = 1 / reading_variance(variances, method, step, factor)
         own[block.place] = reading_variance(variances, method, np.zeros_like(step), factor)

@@ -6,8 +6,10 @@ import numpy as np
 import pyarrow as pa
 
 from monitor.terms import Seen
-from monitor.trend.columns import dates, having
+from monitor.trend.columns import dates, having, places
 from monitor.trend.signs import Sightings, held_readings, sightings
+
+_WALL = ("house", "wall")
 
 
 def with_notes(walls: pa.Table, readings: pa.Table, judged_on: date) -> pa.Table:
@@ -17,7 +19,8 @@ def with_notes(walls: pa.Table, readings: pa.Table, judged_on: date) -> pa.Table
     unknown: words of terms.Seen and words that are none of them, separated by '; '; held, not_compared, inward_mm,
     held_mark, held_on: as signs.Held has them.
     """
-    seen, held = sightings(readings, walls, judged_on), held_readings(readings, walls)
+    wall = places(readings, walls, _WALL)
+    seen, held = sightings(readings, wall, len(walls), judged_on), held_readings(readings, wall, len(walls))
     return having(
         walls,
         visited_on=dates(seen.visited_on),

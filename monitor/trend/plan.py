@@ -8,8 +8,9 @@ import pyarrow.compute as pc
 
 from monitor import schema
 from monitor.config import Rules
-from monitor.terms import Outcome, Rule, Verdict
-from monitor.trend.columns import Array, Rows, Whole, having, numbers, one, places
+from monitor.terms import Verdict
+from monitor.trend import ranking
+from monitor.trend.columns import Array, Rows, having, numbers, places, ranks, reals, taken
 from monitor.trend.reasons import counted, inches, rates, threshold
 from monitor.trend.sentences import chosen, month_of, months, pick, said, same, where, written
 
@@ -59,63 +60,19 @@ def table(
 
 
 def ranked(plan: pa.Table, wall_results: pa.Table, findings: pa.Table) -> pa.Table:
-    """The plan's rows with their rank among all of it, in its order of rows.
-
-    Overdue walls first, those of most risk first: by a jump and the verdict, by the share of the limit used, by the
-    upper bound of the rate against the threshold. Then the others by verdict to confirm, by the chance of settling
-    something, by day. Walls without a planned visit come last.
-    """
-    rows, day = Rows(plan), Rows(plan).day("visit_on")
-    alarm, used, fast = _risk(plan, wall_results, findings)
-    late, nothing = rows.count("overdue_days") > 0, np.isnan(day)
-    chance = np.nan_to_num(rows.number("chance"))
-    order = np.lexsort(
-        (
-            _in_order(rows.text("wall")),
-            _in_order(rows.text("house")),
-            np.where(nothing, np.inf, day),
-            np.where(late, -fast, 0.0),
-            np.where(late, -used, -chance),
-            np.where(late, -alarm, -np.minimum(alarm, 1)),
-            np.where(late, 0, np.where(nothing, 2, 1)),
-        )
-    )
-    rank = np.empty(len(rows), dtype=np.int32)
-    rank[order] = np.arange(1, len(rows) + 1)
+    """The plan's rows with their rank among all of it (`ranking`), in its order of rows."""
+    by = ranking.order(plan, wall_results, findings)
+    names = [ranks(plan[name]) for name in reversed(_WALL)]
+    order = np.lexsort((*names, *(reals(by[name]) for name in reversed(by.column_names[len(_WALL) :]))))
+    rank = np.empty(len(plan), dtype=np.int32)
+    rank[order] = np.arange(1, len(plan) + 1)
     return having(plan, rank=pa.array(rank))
-
-
-def _risk(plan: pa.Table, wall_results: pa.Table, findings: pa.Table) -> tuple[Array, Array, Array]:
-    """What makes the visit of each of the plan's walls urgent (rows,): alarm, share of the limit and of the threshold.
-
-    All are 0 where nothing is known.
-    """
-    found = Rows(findings)
-    jumped = findings.filter(pa.array(found.says("rule", Rule.JUMP) & found.says("outcome", Outcome.YES)))
-    current = wall_results.filter(pa.array(Rows(wall_results).flag("is_current")))
-    walls, at = Rows(current), places(plan, current, _WALL)
-    alarm = np.select(
-        [places(current, jumped, _CASE) >= 0, walls.says("verdict", Verdict.MOVING),
-         walls.says("verdict", Verdict.LOOK_AGAIN)], [3, 2, 1], 0)  # fmt: skip
-    used = walls.number("total_mm") / walls.number("total_limit_mm")
-    fast = walls.number("rate_upper") / walls.number("threshold_mm_per_year")
-    risk = [np.append(np.nan_to_num(part), 0.0)[at] for part in (alarm, used, fast)]
-    return risk[0], risk[1], risk[2]
-
-
-def _in_order(texts: pa.Array) -> Whole:
-    """The place of each text among all that differ (rows,), by code point."""
-    coded = texts.dictionary_encode()
-    place = np.empty(len(coded.dictionary), dtype=np.intp)
-    place[pc.sort_indices(coded.dictionary).to_numpy()] = np.arange(len(place))
-    return np.asarray(place[coded.indices.to_numpy()])
 
 
 def _with(rows: pa.Table, others: pa.Table, by: Collection[str], names: Collection[str]) -> pa.Table:
     """The rows with those columns of the others' row of the same key, null where there is none."""
     at = places(rows, others, list(by))
-    mine = pa.array(at, mask=at < 0)
-    return having(rows, **{name: one(others[name]).take(mine) for name in names})
+    return having(rows, **{name: taken(others[name], at) for name in names})
 
 
 def _settles(walls: Rows) -> tuple[pa.Array, Array]:

@@ -8,7 +8,6 @@ from monitor.terms import Outcome, Rule, Verdict
 from monitor.trend.columns import Array, days, flags, places, reals
 
 _WALL = ("house", "wall")
-SORTED_BY = (*(f"order_{number}" for number in range(1, 6)), *_WALL)
 _CASE = (*_WALL, "period")
 _ALARM = {Verdict.LOOK_AGAIN: 1.0, Verdict.MOVING: 2.0}
 _JUMPED = 3.0

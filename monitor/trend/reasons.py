@@ -158,11 +158,6 @@ def visits(walls: Rows) -> pa.Array:
     return said("{visits} in {months}", visits=counted(walls.count("visits"), "visit"), months=counted(span, "month"))
 
 
-def words(text: str) -> list[str]:
-    """Words of a text that holds several, separated by spaces."""
-    return text.split()
-
-
 def determined(walls: Rows) -> Flags:
     """Whether the wall has a rate with both bounds."""
     numbers = [walls.number(name) for name in ("rate_mm_per_year", "rate_lower", "rate_upper")]
@@ -280,12 +275,12 @@ def _since(walls: Rows) -> pa.Array:
 
 
 def _left_open(not_settled: str, not_measured: str) -> str:
-    if len(words(not_measured)) == len(Movement):
+    if len(not_measured.split()) == len(Movement):
         return " (how much of it is bowing, tipping at the top or sliding at the base is not measured)"
     parts = [
-        f"{_listed([COMPONENT[Movement(word)] for word in words(text)])} {said}"
-        for text, said in ((not_settled, "not settled"), (not_measured, "not measured"))
-        if words(text)
+        f"{_listed([COMPONENT[Movement(word)] for word in text.split()])} {how}"
+        for text, how in ((not_settled, "not settled"), (not_measured, "not measured"))
+        if text
     ]
     return f" ({'; '.join(parts)})" if parts else ""
 

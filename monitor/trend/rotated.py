@@ -2,11 +2,12 @@
 
 Then the covariance R of a visit's readings is the same at every visit. With R = Q diag(1 / w) Q' and local deviations
 alike at all marks, the readings turned by Q' fall apart into directions that share only the yearly cycle and the rates:
-y_m = level_m + t (local_m + C_m . beta) + b_m (c cos + d sin) + eps, eps ~ N(0, 1 / w_m), b and C the bow and the rates'
-shapes turned alike. Level and local deviation of each direction are taken out by hand: with S of two courses of time
-their sum of products about the mean over the visits, the information of directions' courses p and q is
+y_m = level_m + t (local_m + C_m . beta) + b_m (c cos + d sin) + eps, eps ~ N(0, 1 / w_m), b and C the bow and the
+rates' shapes turned alike. Level and local deviation of each direction are taken out by hand: with S of two courses of
+time their sum of products about the mean over the visits, the information of directions' courses p and q is
 w (S_pq - tau w / (1 + tau w S_tt) S_tp S_tq), tau the local deviations' variance. What is left is a system in c, d and
-beta alone. It is the same model as fit.fit, to rounding errors, at a fraction of the work: no matrix per wall is solved.
+beta alone. It is the same model as fit.fit, to rounding errors, at a fraction of the work: no matrix of a wall is
+solved.
 
 All arrays have the case as their last axis, so that each step is a few long vector operations. rates that the shapes
 cannot tell apart are kept as one: the shapes are C times as many rates beta as their rank.
@@ -54,7 +55,7 @@ def turn(q: Array, values: Array) -> Array:
 class Moments:
     """Sums of products over visits, about their means; leading axes are starting visits or none.
 
-    n: visits; mt, mc, ms, my: means; tt, tc, ts, cc, cs, ss (..., B); ty, cy, sy (..., M, B); tt_raw: not about the mean.
+    n: visits; mt, mc, ms, my: means; tt, tc, ts, cc, cs, ss (..., B); ty, cy, sy (..., M, B); tt_raw: not about means.
     """
 
     n: Array

@@ -14,13 +14,14 @@ import pyarrow as pa
 
 from monitor.config import Rules
 from monitor.errors import TrendError, Where
-from monitor.trend.columns import Array, Rows, Whole, dates, day_number, having, one, places
+from monitor.trend.columns import Array, Rows, Whole, dates, day_number, having, places, taken
 from monitor.units import DAYS_PER_YEAR
 
 EARLY_SHARE = 0.25
 """A visit up to this share of an interval before its planned day stands for it (our choice, no source)."""
 
 _MONTHS_PER_YEAR = 12
+_LONGEST_MONTH = 31
 _WALL = ("house", "wall")
 
 
@@ -49,8 +50,7 @@ def schedule(wall_results: pa.Table, walls: pa.Table, judged_on: date, rules: Ru
 
 def with_months(rows: pa.Table, walls: pa.Table) -> pa.Table:
     """The rows, of tables with house and wall, each with its wall's own schedule (visit_months, null for none)."""
-    at = places(rows, walls, _WALL)
-    return having(rows, visit_months=one(walls["visit_months"]).take(pa.array(at, mask=at < 0)))
+    return having(rows, visit_months=taken(walls["visit_months"], places(rows, walls, _WALL)))
 
 
 def intervals(walls: Rows) -> Intervals:
@@ -86,10 +86,13 @@ def _by_company(zero: Array, last: Array, rules: Rules) -> Array:
 
 def _by_own(zero: Array, last: Array, months: tuple[float, ...]) -> Array:
     due, open_, elapsed = np.full(len(zero), np.nan), np.arange(len(zero)), 0.0
+    gone = (last - zero).min(initial=np.inf) / _LONGEST_MONTH - 1  # months that are surely behind every last visit
     for interval in chain(months, repeat(months[-1])):
         if not len(open_):
             break
         elapsed += interval
+        if elapsed - EARLY_SHARE * interval < gone:
+            continue
         next_one = last[open_] < add_months(zero[open_], elapsed - EARLY_SHARE * interval)
         due[open_[next_one]] = add_months(zero[open_[next_one]], elapsed)
         open_ = open_[~next_one]

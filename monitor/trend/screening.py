@@ -186,7 +186,7 @@ class _Rows:
         size = np.round(np.abs(self.z[beyond]), _TIES)
         beyond = beyond[np.lexsort((self.row[beyond], self.day[beyond], size, self.wall[beyond]))]
         last = np.append(np.diff(self.wall[beyond]) != 0, [True] * min(len(beyond), 1)).astype(bool)
-        return beyond[last]
+        return np.asarray(beyond[last])
 
     def doubts(self) -> Doubts:
         """Readings of a newest visit that stands apart, or alike to what their visit did."""

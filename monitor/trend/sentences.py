@@ -117,12 +117,10 @@ def decided(rows: Rows, *options: tuple[Flags | bool, Callable[[Rows], Made]]) -
 def chosen(rows: Rows, *options: tuple[Flags | bool, Callable[[Rows], Text]]) -> pa.Array:
     """The text of each row, by the first option whose mask (rows,) is true for it; one is true for every row."""
     pieces, place = [], []
-    numbered = np.empty(rows.at.max(initial=-1) + 1, dtype=np.intp)
-    numbered[rows.at] = np.arange(len(rows))
     for part, make in _split(rows, options):
         text = make(part)
         pieces.append(pa.repeat(text, len(part)) if isinstance(text, str) else text)
-        place.append(numbered[part.at])
+        place.append(part.at)
     if not pieces:
         return pa.array([], pa.string())
     order: Whole = np.argsort(np.concatenate(place), kind="stable")

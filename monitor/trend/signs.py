@@ -91,15 +91,15 @@ class HeldColumns:
         return Held(int(self.count[place]), int(self.not_compared[place]), furthest, self.mark[place], day)
 
 
-def sightings(readings: pa.Table, walls: pa.Table, judged_on: date) -> Sightings:
-    """Signs of each wall of `walls`, from the readings of its latest visit up to `judged_on` whatever became of them.
+def sightings(readings: pa.Table, wall: Whole, walls: int, judged_on: date) -> Sightings:
+    """Signs of each of so many walls, from the readings of its latest visit up to `judged_on` whatever became of them.
 
-    Signs on rows whose date is missing or still to come count too, until another row mends them: nobody can say that
-    they are not of the latest visit.
+    wall: number of the wall of each reading, -1 for one of no such wall. Signs on rows whose date is missing or still
+    to come count too, until another row mends them: nobody can say that they are not of the latest visit.
     """
-    wall, day = columns.places(readings, walls, _WALL), columns.days(readings["visit_date"])
+    day = columns.days(readings["visit_date"])
     known, ours = day <= columns.day_number(judged_on), wall >= 0
-    newest = np.full(len(walls), -np.inf)
+    newest = np.full(walls, -np.inf)
     np.maximum.at(newest, wall[known & ours], day[known & ours])
     row = np.flatnonzero(ours & ~columns.is_text(readings["seen"], ""))
     row = row[~known[row] | (day[row] == newest[wall[row]])]
@@ -110,7 +110,7 @@ def sightings(readings: pa.Table, walls: pa.Table, judged_on: date) -> Sightings
     written = [{word.strip() for word in text.split(";")} - {""} for text in texts.dictionary.to_pylist()]
     of_text = np.array([[sign in words for sign in Seen] for words in written], dtype=bool).reshape(-1, len(Seen))
     code, wall_of = columns.whole(texts.indices), wall[row]
-    signs, undated = np.zeros((len(walls), len(Seen)), dtype=bool), np.zeros(len(walls), dtype=bool)
+    signs, undated = np.zeros((walls, len(Seen)), dtype=bool), np.zeros(walls, dtype=bool)
     np.logical_or.at(signs, wall_of, of_text[code])
     says = np.array([bool(words) for words in written], dtype=bool)
     undated[wall_of[~known[row] & says[code]]] = True
@@ -123,10 +123,10 @@ def sightings(readings: pa.Table, walls: pa.Table, judged_on: date) -> Sightings
     return Sightings(np.where(np.isfinite(newest), newest, np.nan), undated, signs, unknown)
 
 
-def held_readings(readings: pa.Table, walls: pa.Table) -> HeldColumns:
-    """Held readings of each wall of `walls`, as `_compared` compares them."""
-    held = _compared(readings, columns.places(readings, walls, _WALL), len(walls))
-    return _summed(held, held.wall, len(walls))
+def held_readings(readings: pa.Table, wall: Whole, walls: int) -> HeldColumns:
+    """Held readings of each of so many walls, as `_compared` compares them; wall: as `sightings` takes it."""
+    held = _compared(readings, wall, walls)
+    return _summed(held, held.wall, walls)
 
 
 def held_by_visit(readings: pa.Table) -> dict[tuple[Key, date | None], Held]:

@@ -26,15 +26,24 @@ class Placed(Protocol):
     """Readings, or what stands for them: wall, mark, method, part and day of each (rows,)."""
 
     @property
-    def wall(self) -> Whole: ...
+    def wall(self) -> Whole:
+        """Number of the wall."""
+
     @property
-    def mark(self) -> Whole: ...
+    def mark(self) -> Whole:
+        """Number of the mark."""
+
     @property
-    def method(self) -> Whole: ...
+    def method(self) -> Whole:
+        """Number of the method."""
+
     @property
-    def part(self) -> Whole: ...
+    def part(self) -> Whole:
+        """Number of the part of the day."""
+
     @property
-    def day(self) -> Days: ...
+    def day(self) -> Days:
+        """Whole days since 1970-01-01."""
 
 
 @dataclass(frozen=True)

@@ -63,7 +63,7 @@ def doubts(cases: Cases, found: Screened) -> dict[str, pa.Array]:
     rows, row, together = cases.rows, found.doubts.row, found.doubts.together
     alone = np.zeros(len(cases.table), dtype=bool)
     alone[rows.case[row[~together]]] = True
-    last = columns.leaders(rows.case[row], -rows.day[row], -rows.mark[row])
+    last = columns.leaders(rows.case[row], -rows.day[row], -rows.mark[row], -np.arange(len(row)))
     row, together = row[last], together[last]
     doubtful, clause = np.zeros(len(cases.table), dtype=bool), np.full(len(cases.table), None, dtype=object)
     doubtful[rows.case[row]] = True

@@ -21,8 +21,8 @@ from monitor.trend.columns import (
     groups,
     having,
     numbers,
-    one,
     places,
+    taken,
 )
 from monitor.trend.findings import all_findings, at_once, called_on
 from monitor.trend.noted import with_notes
@@ -104,11 +104,10 @@ def months_short(walls: Rows, rules: Rules) -> Array:
 def _with_register(rows: pa.Table, mark_results: pa.Table, walls: pa.Table) -> pa.Table:
     """The rows with what the register says of their wall, and the lower bound of their governing mark (own_lower)."""
     at = places(rows, walls, _WALL)
-    mine = pa.array(at, mask=at < 0)
-    of_wall = {name: one(walls[name]).take(mine) for name in ("unit", "thickness_mm", "visit_months")}
+    of_wall = {name: taken(walls[name], at) for name in ("unit", "thickness_mm", "visit_months")}
     own = mark_results.select([*_WALL, "period", "rate_lower"]).append_column("governing_mark", mark_results["mark"])
     at = places(rows, own, (*_WALL, "period", "governing_mark"))
-    return having(rows, own_lower=one(own["rate_lower"]).take(pa.array(at, mask=at < 0)), **of_wall)
+    return having(rows, own_lower=taken(own["rate_lower"], at), **of_wall)
 
 
 def _completed(rows: pa.Table, rules: Rules, judged_on: date) -> pa.Table:

@@ -16,7 +16,3 @@ How to add a page
 6. A BowError, or `HTTPException(status, "plain words")`, becomes a page or a problem (RFC 9457) by itself.
 7. To link it from every page: a line in `pages._NAVIGATION`.
 """
-
-from monitor.web.app import make_app
-
-__all__ = ["make_app"]

@@ -7,7 +7,7 @@ from hashlib import sha256
 from typing import Any
 
 from monitor.errors import BowError, NotFoundError
-from monitor.pipeline import review
+from monitor.pipeline import who
 from monitor.store import Store
 from monitor.terms import STAFF, AccountState, Role
 from monitor.web import passwords
@@ -59,7 +59,7 @@ def add(store: Store, name: str, role: Role, *, password: str | None, at: dateti
     Raises AccountError where there is one or the name or role cannot be used, RulingError where others are registered
     and that person is not, PasswordError.
     """
-    name = review.person(store, name)
+    name = who.person(store, name)
     if not _NAME.fullmatch(name):
         raise AccountError(
             "This name cannot be signed in by.", got=name, expected="letters, digits, - and _", mend="Take another id."

@@ -4,21 +4,28 @@ import secrets
 from functools import cache, lru_cache
 from hashlib import sha256
 from threading import BoundedSemaphore
-
-from argon2 import PasswordHasher
-from argon2.exceptions import InvalidHashError, VerificationError
+from typing import TYPE_CHECKING
 
 from monitor.errors import BowError
 
+if TYPE_CHECKING:
+    from argon2 import PasswordHasher
+
 SHORTEST, LONGEST = 12, 256
 """Signs of a password: length is what counts, so nothing else is asked of it (common practice, no source)."""
-_HASHER = PasswordHasher()
 _FEW = BoundedSemaphore(2)
 """Each comparison takes 64 MB for a moment; a crowd at the door waits its turn instead of taking all memory."""
 
 
 class PasswordError(BowError):
     """A password that cannot be used."""
+
+
+@cache
+def _hasher() -> "PasswordHasher":
+    from argon2 import PasswordHasher  # wanted where a password is set or given, not where accounts are listed
+
+    return PasswordHasher()
 
 
 def hashed(password: str) -> str:
@@ -30,14 +37,16 @@ def hashed(password: str) -> str:
             expected=f"{SHORTEST} to {LONGEST} signs",
             mend="Take a sentence of four words or more that nobody would guess.",
         )
-    return _HASHER.hash(password)
+    return _hasher().hash(password)
 
 
 def matches(stored: str, password: str) -> bool:
     """Whether this is the password; as slow where there is none, so that nobody learns who has an account."""
+    from argon2.exceptions import InvalidHashError, VerificationError
+
     try:
         with _FEW:
-            return _HASHER.verify(stored or _nobodys(), password) and bool(stored)
+            return _hasher().verify(stored or _nobodys(), password) and bool(stored)
     except (VerificationError, InvalidHashError):
         return False
 
@@ -45,7 +54,7 @@ def matches(stored: str, password: str) -> bool:
 def new_key(account: str) -> tuple[str, str]:
     """A personal key, to be shown once, and the hash to store."""
     secret = secrets.token_urlsafe(32)
-    return f"{account}.{secret}", _HASHER.hash(_digest(secret))
+    return f"{account}.{secret}", _hasher().hash(_digest(secret))
 
 
 def split_key(key: str) -> tuple[str, str]:
@@ -66,7 +75,7 @@ def _compared(stored: str, digest: str) -> bool:
 
 @cache
 def _nobodys() -> str:
-    return _HASHER.hash(secrets.token_urlsafe(32))
+    return _hasher().hash(secrets.token_urlsafe(32))
 
 
 def _digest(secret: str) -> str:

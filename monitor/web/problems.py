@@ -10,7 +10,7 @@ from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
 
 from monitor.errors import BowError, NotFoundError, StoreError
-from monitor.pipeline.review import RulingError
+from monitor.pipeline.who import RulingError
 from monitor.web.doors import API
 from monitor.web.guard import SIGN_IN, SignInFirst
 from monitor.web.pages import page

@@ -7,7 +7,7 @@ from fastapi import Request
 from fastapi.responses import Response
 
 from monitor.pipeline import keys, meanwhile, review
-from monitor.pipeline.review import RulingError
+from monitor.pipeline.who import RulingError
 from monitor.report.context import Book, Key, Row
 from monitor.report.readings_sheet import readings
 from monitor.store import Store

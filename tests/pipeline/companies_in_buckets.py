@@ -19,10 +19,11 @@ WALLS = 14
 TABLES = ("walls", "marks", "events", "readings")
 
 
-def company(path: Path, *, rows_per_bucket: int, leave_out: Iterable[str] = ()) -> Store:
+def company(path: Path, *, rows_per_bucket: int, leave_out: Iterable[str] = (), at: str = "") -> Store:
     """The company in a store of its own, compacted; without the readings of `leave_out` ids."""
     made = portfolio(WALLS, seed=3)
-    store = stores.create(path, company={"name": "a simulated company"}, created_at=datetime(2019, 1, 1, tzinfo=UTC))
+    began = datetime(2019, 1, 1, tzinfo=UTC)
+    store = stores.create(path, company={"name": "a simulated company"}, created_at=began, parquet_at=at)
     out = pa.array(list(leave_out), pa.string())
     for name in TABLES:
         rows = getattr(made, name)

@@ -17,7 +17,7 @@ from monitor.config import Settings
 from monitor.errors import NotFoundError, StoreError
 from monitor.pipeline import alert_record, alerting, review, runs
 from monitor.pipeline.alerting import look
-from monitor.pipeline.review import RulingError
+from monitor.pipeline.who import RulingError
 from monitor.results import Assessment
 from monitor.store import Store
 from monitor.terms import Act, State

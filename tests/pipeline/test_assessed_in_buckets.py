@@ -1,5 +1,6 @@
 """However the walls are shared out, and however much of the work was done before: the same results, the same bytes."""
 
+import shutil
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import timedelta
@@ -10,11 +11,14 @@ import pyarrow.compute as pc
 import pytest
 from companies_in_buckets import DAY, KNOWN, WALLS, company, content, tables_of, whole
 
+from monitor import store as stores
+from monitor.errors import StoreError
 from monitor.pipeline import bucket, runs
 from monitor.pipeline.assessing import assess
 from monitor.pipeline.bucket import Task
 from monitor.pipeline.workers import in_processes
 from monitor.store import Store, generations
+from monitor.store.backup import back_up
 from monitor.store.parts import Part
 
 
@@ -73,7 +77,7 @@ def later_readings(rows: pa.Table, houses: Sequence[str]) -> pa.Table:
 
 
 def test_walls_assessed_again_stand_over_the_others_as_if_all_had_been(assessed: Store, tmp_path: Path) -> None:
-    """Visits come in one after the other, of walls of several buckets; at last a wall is assessed again of which nothing came."""
+    """Visits of several buckets' walls come in; at last a wall is assessed again of which nothing came."""
     houses = [f"S{number:08d}" for number in range(8)]
     late = later_readings(assessed.facts("readings", known_on=KNOWN), houses)
     store = company(tmp_path / "store", rows_per_bucket=200, leave_out=late["reading_id"].to_pylist())
@@ -104,6 +108,29 @@ def test_walls_assessed_again_stand_over_the_others_as_if_all_had_been(assessed:
 
 class Cut(BaseException):
     """The power goes."""
+
+
+def test_parquet_files_on_another_filesystem_hold_the_same_bytes(assessed: Store, tmp_path: Path) -> None:
+    at = tmp_path / "elsewhere"
+    at.mkdir()
+    store = company(tmp_path / "store", rows_per_bucket=200, at=at.as_uri())
+    found = assess(store, judged_on=DAY, known_on=KNOWN)
+    assert found.results_sha256 == next(iter(runs.on_record(assessed).values())).results_sha256
+    day = f"assessments/{DAY.isoformat()}"
+    there = {path.name: path.read_bytes() for path in (at / day).iterdir()}
+    assert there == {name: data for name, data in content(assessed).items() if name != "assessment.json"}
+    assert list(content(store)) == ["assessment.json"]
+    assert whole(store)
+    kept = back_up(store, tmp_path / "backup")
+    assert [damage.place for damage in kept.damages] == ["readings, simulated"]
+    shutil.rmtree(at)
+    assert tables_of(stores.open(tmp_path / "backup")) == tables_of(assessed)
+    with pytest.raises(StoreError, match=r"missing"):
+        store.assessment(DAY)
+    (tmp_path / "others.txt").touch()
+    for wrong, words in (("elsewhere", "no URI"), (tmp_path.as_uri(), "files in it"), ("xyz://a/b", "xyz")):
+        with pytest.raises(StoreError, match=words):
+            company(tmp_path / f"wrong-{words[:2]}", rows_per_bucket=200, at=wrong)
 
 
 def test_a_run_cut_short_goes_on_where_it_was(assessed: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

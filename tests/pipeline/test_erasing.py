@@ -11,7 +11,7 @@ from monitor import ingest
 from monitor import store as stores
 from monitor.errors import NotFoundError
 from monitor.pipeline import erasing, intake, legal_holds, review
-from monitor.pipeline.review import RulingError
+from monitor.pipeline.who import RulingError
 from monitor.store import Store
 from monitor.store.verify import verify
 from monitor.terms import AccountState, HoldAct, Role

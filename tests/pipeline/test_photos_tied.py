@@ -13,7 +13,7 @@ from monitor.errors import NotFoundError, StoreError
 from monitor.pipeline import export, intake, photo_files, photo_listing, photos
 from monitor.pipeline.photo_intake import Fate, Given, PhotoError, Shown, Taken, tie
 from monitor.pipeline.photo_names import closeness
-from monitor.pipeline.review import RulingError
+from monitor.pipeline.who import RulingError
 from monitor.store import Store
 from monitor.store import photos as kept
 from monitor.store.verify import verify

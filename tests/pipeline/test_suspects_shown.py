@@ -9,7 +9,7 @@ import pytest
 from monitor.demo.run import Done
 from monitor.pipeline import assessing, listing, publishing, review
 from monitor.pipeline.as_judged import as_judged
-from monitor.pipeline.review import RulingError
+from monitor.pipeline.who import RulingError
 from monitor.report import pages
 from monitor.results import Assessment
 from monitor.store import Store

@@ -149,3 +149,12 @@ def test_spanish_dates_counts_spans_and_rates():
 )
 def test_a_wall_is_named_by_its_side_in_words_and_by_its_owners_name_as_it_is(nickname, english, spanish):
     assert (EN.wall_text(nickname, "N"), ES.wall_text(nickname, "N")) == (english, spanish)
+
+
+def test_the_thing_at_hand_is_that_nearest_in_proportion():
+    for exponent in range(-300, 300):
+        mm = 10 ** (exponent / 100)
+        size = max(mm, 0.05)
+        nearest = min(THINGS_MM, key=lambda name: max(size / THINGS_MM[name], THINGS_MM[name] / size))
+        assert EN.comparison(mm) == EN.comparison(-mm) == EN["things"][nearest]
+    assert list(THINGS_MM.values()) == sorted(THINGS_MM.values())

@@ -14,7 +14,7 @@ from store_rows import START, by_id, reading, table
 
 from monitor import store as stores
 from monitor.pipeline import review
-from monitor.pipeline.review import RulingError
+from monitor.pipeline.who import RulingError
 from monitor.terms import Act
 
 STATES = {1: "held", 2: "used", 3: "rejected", 4: "could-not-read"}

@@ -22,7 +22,7 @@ NINE = [
     for row, z in (("B", 300.0), ("M", 1250.0), ("T", 2100.0))
     for n, x in enumerate((1500.0, 4400.0, 7000.0))
 ]
-TIGHT = dict(rel=1e-9, abs=1e-10, nan_ok=True)
+TIGHT = {"rel": 1e-9, "abs": 1e-10, "nan_ok": True}
 
 
 def cases_of(
@@ -49,6 +49,7 @@ STORIES = {
     "one end free": (Method.STRING, NINE, (0, 3, 9, 13, 18, 25), {"end": "free"}),
     "a meter": (Method.METER, NINE, (0, 5, 11, 20), {}),
     "one mark": (Method.METER, NINE[4:5], (0, 5, 11, 20), {}),
+    "one mark twice": (Method.STRING, ROW[2:3], (0, 6), {}),
     "two visits": (Method.STRING, ROW, (0, 6), {}),
     "one visit": (Method.STRING, ROW, (0,), {}),
     "a row that sees nothing": (Method.STRING, [("E1", 0.0, 1220.0), ("E2", 9000.0, 1220.0)], (0, 6, 12), {}),

@@ -41,6 +41,21 @@ def test_a_current_period_has_one_row_by_every_rule_in_their_order() -> None:
     assert {row["period"] for row in findings} == {1}
 
 
+def test_findings_stand_wall_by_wall_in_the_order_of_the_rules() -> None:
+    """Signs and held readings are the wall's, and stand with its current period, wherever its row is."""
+    rows = [wall_row(period=0, is_current=False), wall_row(wall="S", **HOLDING), wall_row()]
+    said = [reading(seen="lip"), reading(state="held", deflection_mm=90.0), reading(wall="S")]
+    _, findings = judged(*rows, readings=said, walls=[register(), register(wall="S")])
+    every = [str(rule) for rule in Rule]
+    assert [(row["wall"], row["period"], row["rule"]) for row in findings] == [
+        ("N", 0, "trend"),
+        *(("S", 1, rule) for rule in every),
+        *(("N", 1, rule) for rule in every),
+    ]
+    yes = [(row["wall"], row["rule"]) for row in findings if row["outcome"] == "yes"]
+    assert yes == [("N", "seen by the technician"), ("N", "readings held")]
+
+
 def test_a_period_that_is_over_has_its_trend_alone_and_asks_for_nobody() -> None:
     _, findings = judged(wall_row(period=0, is_current=False, **MOVING), wall_row())
     old = [row for row in findings if row["period"] == 0]

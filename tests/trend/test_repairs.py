@@ -1,24 +1,28 @@
 """What a reinforcement did: exact covariances, variances by hand, published steps, and the sentences."""
 
 from datetime import date
+from typing import Any
 
 import invented
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 import pytest
-from by_frames import build, rows_of, table_of
+from by_frames import rows_of, tables
 from statsmodels.datasets import nile
 
-from monitor.config import MethodSds, Rules, Settings, Variances
+from monitor.config import MethodSds, Settings, Variances
 from monitor.terms import Method, Part
 from monitor.trend import periods, repair_words, repairs
 from monitor.trend.aftermath import read_after, waiting
-from monitor.trend.cases import Cases
+from monitor.trend.cases import Cases, build
 from monitor.trend.periods import Period
 from monitor.trend.portfolio import fitted
 from monitor.trend.reference import covariance
 
 SETTINGS = Settings(variances=Variances(local_share=0))
+M1, M2, M3, M5 = 0, 1, 2, 4
+"""Numbers of the wall's marks."""
 ROW = [(f"M{n}", x, 1220.0) for n, x in enumerate((90.0, 2250.0, 4500.0, 6750.0, 8910.0), start=1)]
 WORK = "2021-01-01"
 EVENT = {"house": "H1", "event_date": WORK, "kind": "reinforcement"}
@@ -42,19 +46,24 @@ def rows(visits: tuple[tuple[str, Part], ...] = VISITS, method: Method = Method.
     return invented.readings(table.assign(deflection_mm=values, method=str(method)))
 
 
-def kept(readings: pd.DataFrame, settings: Settings = SETTINGS, events: pd.DataFrame | None = None
-         ) -> tuple[Cases, dict[int, Period]]:  # fmt: skip
+def facts(readings: pd.DataFrame, events: pd.DataFrame | None = None) -> list[pa.Table]:
     events = invented.events([EVENT]) if events is None else events
-    facts = (invented.walls(["H1"]), invented.marks(["H1"], ROW), events)
-    cases = build(readings, *facts, settings.rules, date(2024, 1, 1))
-    every = np.ones(len(table_of(cases)), dtype=bool)
-    return cases, dict(item for done in fitted(cases, settings.variances) for item in periods.kept(cases, done, every))
+    return tables(readings, invented.walls(["H1"]), invented.marks(["H1"], ROW), events)
 
 
-def one(readings: pd.DataFrame, untouched: str = "") -> pd.Series:
+def kept(
+    readings: pd.DataFrame, events: pd.DataFrame | None = None, variances: Variances = SETTINGS.variances
+) -> tuple[Cases, dict[int, Period]]:
+    cases = build(*facts(readings, events), SETTINGS.rules, date(2400, 1, 1))
+    every = np.ones(len(cases.table), dtype=bool)
+    return cases, dict(item for done in fitted(cases, variances) for item in periods.kept(cases, done, every))
+
+
+def one(readings: pd.DataFrame, untouched: str = "") -> dict[str, Any]:
     cases, found = kept(readings)
-    facts = (invented.events([EVENT]).assign(marks_untouched=untouched), invented.walls(["H1"]))
-    return repairs.table(cases, found, readings, *facts, SETTINGS).iloc[0]
+    table, walls, _, events = facts(readings, invented.events([EVENT]).assign(marks_untouched=untouched))
+    (row,) = repairs.table(cases, found, table, events, walls, SETTINGS).to_pylist()
+    return row
 
 
 def test_the_covariance_of_two_periods_is_that_of_the_whole_model() -> None:
@@ -66,7 +75,7 @@ def test_the_covariance_of_two_periods_is_that_of_the_whole_model() -> None:
     table = rows()
     cases, found = kept(table)
     older, newer = found[0], found[1]
-    of_older, of_newer = (p.rate[p.marks["M3"]] for p in (older, newer))
+    of_older, of_newer = (p.rate[p.marks[M3]] for p in (older, newer))
     base = np.array([older.value(of_older), newer.value(of_newer)])
     maps = np.zeros((2, len(rows_of(cases))))
     for number, reading in enumerate(rows_of(cases)["reading_id"]):
@@ -106,7 +115,7 @@ def test_a_reading_after_the_work_errs_by_its_set_up_its_reading_and_the_days_wo
     """By hand: string 0.8, offset 1.0, yaw 0.2 mm/m at 2.25 m from the middle, wobble 0.3 times sin(pi/4)."""
     cases, _ = kept(rows())
     day = int(rows_of(cases)["day"][rows_of(cases)["part"] == "after"].iloc[0])
-    [read] = read_after(waiting(cases, SETTINGS.variances)[1], "M2", day, SETTINGS.variances)
+    [read] = read_after(waiting(cases, SETTINGS.variances)[1], M2, day, SETTINGS.variances)
     assert read.variance == pytest.approx(0.8**2 + 1.0**2 + (0.2 * 2.25) ** 2 + 0.3**2 / 2)
     turn = 2 * np.sin(np.pi * 31 / 365.25)
     assert read.later_variance == pytest.approx(read.variance + 1.1**2 / 2 * turn**2 / 2)
@@ -117,11 +126,11 @@ def test_a_laser_mark_after_the_work_is_told_against_its_two_end_marks() -> None
     cases, _ = kept(rows(method=Method.LASER))
     day = int(rows_of(cases)["day"][rows_of(cases)["part"] == "after"].iloc[0])
     readings = waiting(cases, SETTINGS.variances)[1]
-    [read] = read_after(readings, "M3", day, SETTINGS.variances)
-    assert read.contrast.weights == pytest.approx({"M3": 1.0, "M1": -0.5, "M5": -0.5})
+    [read] = read_after(readings, M3, day, SETTINGS.variances)
+    assert read.contrast.weights == pytest.approx({M3: 1.0, M1: -0.5, M5: -0.5})
     bow = 1 - np.sin(np.pi * 90 / 9000)
     assert read.variance == pytest.approx(0.9**2 * 1.5 + (0.3 * bow) ** 2)
-    assert read_after(readings, "M1", day, SETTINGS.variances) == []
+    assert read_after(readings, M1, day, SETTINGS.variances) == []
 
 
 def test_the_step_is_what_was_read_after_less_what_was_foretold() -> None:
@@ -147,15 +156,15 @@ def test_take_up_before_any_visit_that_counts_is_told_by_the_windows_last_visit(
     row = one(table)
     of_mark = table[table["mark"] == row["mark"]]["deflection_mm"].to_numpy()
     assert row["take_up_mm"] == pytest.approx(of_mark[4] - of_mark[3])
-    assert np.isnan(row["after_mm_per_year"])
-    assert np.isnan(row["difference_mm_per_year"])
+    assert row["after_mm_per_year"] is None
+    assert row["difference_mm_per_year"] is None
     assert row["reason"].startswith("The rate after the work of 2021-01-01 is not known at mark")
 
 
 def test_a_wall_with_nothing_read_before_the_work_says_so() -> None:
     row = one(rows(VISITS[3:]))
-    assert np.isnan(row["before_mm_per_year"])
-    assert np.isnan(row["step_mm"])
+    assert row["before_mm_per_year"] is None
+    assert row["step_mm"] is None
     assert row["step_kind"] == ""
     assert row["reason"].startswith("The rate before the work of 2021-01-01 is not known at mark")
 
@@ -209,17 +218,14 @@ def test_a_step_in_a_common_trend_as_published_of_the_nile() -> None:
     when = np.datetime64("1871-01-01") + 1461 * (flows["year"].to_numpy() - 1871).astype(int) * np.timedelta64(1, "D")
     table = pd.DataFrame({"house": "H1", "mark": "M3", "visit_date": when, "deflection_mm": flows["volume"]})
     event = {"house": "H1", "event_date": str(when[28]), "kind": "straightening"}
-    settings = Settings(variances=BARE, rules=Rules())
-    facts = (invented.walls(["H1"]), invented.marks(["H1"], ROW), invented.events([event]))
-    cases = build(invented.readings(table), *facts, settings.rules, date(2400, 1, 1))
-    every = np.ones(len(table_of(cases)), dtype=bool)
-    [period] = [p for done in fitted(cases, BARE) for _, p in periods.kept(cases, done, every)]
+    _, found = kept(invented.readings(table), invented.events([event]), BARE)
+    (period,) = found.values()
     before, after = period.lines
     day = period.time0
     step = period.reading(after, day) - period.reading(before, day)
     sd = np.sqrt(period.estimate.q / period.estimate.d)
     assert period.value(step) + after.center_mm - before.center_mm == pytest.approx(-283.60238, abs=5e-6)
     assert np.sqrt(step @ period.estimate.covariance @ step) * sd == pytest.approx(45.22707, abs=5e-6)
-    rate = period.rate[period.marks["M3"]]
+    rate = period.rate[period.marks[M3]]
     assert period.value(rate) * 4 == pytest.approx(0.716492, abs=5e-7)
     assert np.sqrt(rate @ period.estimate.covariance @ rate) * sd * 4 == pytest.approx(0.703487, abs=5e-7)

@@ -70,6 +70,8 @@ def test_intervals_are_the_company_s() -> None:
         (date(2024, 5, 10), date(2025, 5, 10)),
         (date(2025, 5, 20), date(2026, 5, 10)),  # the last interval repeats
         (date(2027, 5, 20), date(2028, 5, 10)),
+        (date(2061, 2, 9), date(2061, 5, 10)),  # a day before it would stand for the visit, after 36 years
+        (date(2061, 2, 10), date(2062, 5, 10)),
     ],
 )
 def test_a_wall_s_own_schedule_counts_from_the_period_s_zero(last: date | None, expected: date) -> None:

@@ -93,7 +93,7 @@ def tell(story: Story, count: int, seed: int) -> Told:
         geometry, motion = Geometry(LENGTH_MM, right=story.right), _motion(story, rng)
         visits = [_visit(story, plan) for plan in story.plans]
         found = simulate(name, "N", geometry, motion, story.spots, visits, rng, wobble_mm=0.3)
-        rows += [_read(row) for row in rows_of(found) if not row.not_read]
+        rows += [_read(row) for row in found.rows if not row.not_read]
         for method, by_period in found.truth.seen_rates_mm_per_year.items():
             for period, rates in enumerate(by_period):
                 truths += [

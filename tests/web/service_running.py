@@ -21,7 +21,8 @@ from monitor.pipeline import intake
 from monitor.pipeline.assessing import assess
 from monitor.store import Store
 from monitor.terms import Role
-from monitor.web import accounts, make_app, passwords
+from monitor.web import accounts, passwords
+from monitor.web.app import make_app
 from monitor.web.settings import WebSettings
 
 PASSWORD = "four words of nobody"
@@ -157,7 +158,8 @@ def token_of(text: str) -> str:
 def quick_hashes() -> Iterator[None]:
     """Hashes of the least cost, where what they cost is not in question."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(passwords, "_HASHER", PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
+        quick = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+        patch.setattr(passwords, "_hasher", lambda: quick)
         yield
 
 

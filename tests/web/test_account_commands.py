@@ -85,7 +85,7 @@ def test_an_account_of_a_script_has_a_key_and_no_password(call, running: Running
 
 
 def test_an_account_whose_person_is_not_registered_where_others_are_is_refused(with_walls: Running) -> None:
-    from monitor.pipeline.review import RulingError
+    from monitor.pipeline.who import RulingError
     from monitor.terms import Role
 
     with pytest.raises(RulingError, match="Nobody with this person id is registered"):

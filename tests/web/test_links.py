@@ -16,7 +16,7 @@ from monitor.errors import NotFoundError, SettingsError
 from monitor.pipeline import erasing, intake, link_folders, link_mails, links, page_proof, publishing, review
 from monitor.pipeline.links import Link
 from monitor.pipeline.page_proof import Standing
-from monitor.pipeline.review import RulingError
+from monitor.pipeline.who import RulingError
 from monitor.terms import LinkTo, Opened, Role, Step
 from monitor.web.serving import NoTokens, log_config
 
