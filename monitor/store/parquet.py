@@ -81,6 +81,7 @@ def to_bytes(name: str, rows: pa.Table, rows_sha256: str) -> bytes:
         sink,
         row_group_size=_ROWS_TOGETHER,
         compression=_packing(rows),
+        use_dictionary=[field.name for field in rows.schema if pa.types.is_string(field.type)],  # numbers seldom repeat
         write_page_checksum=True,
     )
     return bytes(sink.getvalue())

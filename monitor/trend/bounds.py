@@ -11,6 +11,9 @@ from monitor.config import Variances
 from monitor.trend.fit import Rates
 from monitor.trend.shapes import Array, Flags
 
+TIES = 9
+"""Decimals to which two marks' rates are alike: of two alike the first by name speaks for the wall."""
+
 LEVEL = 0.95
 """Level of every one-sided bound that is shown."""
 
@@ -107,9 +110,10 @@ def _governing(fit: Rates, wall_lower: Array, preferred: Sequence[Flags]) -> npt
 
     A group whose largest rate lies under the wall's lower bound cannot: some other mark is shown to be faster.
     """
-    found = np.where(fit.mark_measured, fit.mark_rate, -np.inf).argmax(axis=-1)
+    rate = np.round(fit.mark_rate, TIES)
+    found = np.where(fit.mark_measured, rate, -np.inf).argmax(axis=-1)
     for group in reversed(preferred):
-        rates = np.where(fit.mark_measured & group, fit.mark_rate, -np.inf)
+        rates = np.where(fit.mark_measured & group, rate, -np.inf)
         found = np.where(rates.max(axis=-1) >= wall_lower, rates.argmax(axis=-1), found)
     return np.asarray(found)
 

@@ -28,6 +28,8 @@ from monitor.units import DAYS_PER_YEAR
 
 PULL_BACK = "pull-back"
 TOGETHER = "surface step and pull-back together"
+_TIES = 9
+"""Decimals of a rate or a swing: what differs beyond them are rounding errors, which must not choose."""
 _WET = ("wet", "frost")
 _TOLD = {"before": "mm_per_year", "after": "mm_per_year", "difference": "mm_per_year", "step": "mm", "take_up": "mm"}
 """What is told of a reinforcement, with the unit in the name of its column."""
@@ -161,7 +163,7 @@ def _mark(before: Period | None, after: Period | None) -> int:
     choices = [(fitted[0], apart), (fitted[0], shared), *((period, _measured(period)) for period in fitted)]
     for period, marks in choices:
         if marks:
-            return max(sorted(marks), key=lambda mark: period.value(period.rate[period.marks[mark]]))
+            return max(sorted(marks), key=lambda mark: round(period.value(period.rate[period.marks[mark]]), _TIES))
     return min(fitted[0].marks)
 
 
@@ -297,6 +299,7 @@ def _inward_half(before: Period | None, mark: int) -> bool:
     """Whether the fitted cycle stood inward at the mark when it was last read before the work."""
     if before is None:
         return False
-    lines = [line for line in before.lines if line.mark == mark]
+    line = [line for line in before.lines if line.mark == mark][-1:]
     season = before.layout.season
-    return any(before.reading(line, before.last_day)[season] @ before.estimate.theta[season] > 0 for line in lines[-1:])
+    swung = [before.reading(each, before.last_day)[season] @ before.estimate.theta[season] for each in line]
+    return any(round(float(mm), _TIES) > 0 for mm in swung)

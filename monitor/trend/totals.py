@@ -71,6 +71,15 @@ def totals(
     )
 
 
+def of_first_visit(used: pa.Table) -> pa.Table:
+    """Of used readings those of each wall's first visit; of a day of work the reading before it."""
+    wall, first = columns.groups(used, _WALL)
+    visit = 2 * columns.days(used["visit_date"]) + columns.is_text(used["part"], Part.AFTER)
+    earliest = np.full(len(first), np.inf)
+    np.fmin.at(earliest, wall, visit)
+    return used.filter(pa.array(visit == earliest[wall]))
+
+
 @dataclass(frozen=True)
 class _Visits:
     """Used readings that have a deflection and a day: row, wall and visit (rows,), the visit as a number that sorts.
