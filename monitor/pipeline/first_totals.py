@@ -1,15 +1,11 @@
 """The total inward deflection of each wall at its first visit: what was found when it was first measured."""
 
-import numpy as np
-import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor import schema
 from monitor.config import Rules
 from monitor.report.context import Key, Row
-from monitor.terms import Part, State
-from monitor.trend import columns
-from monitor.trend.totals import totals
+from monitor.trend.totals import first_visits, totals
 
 
 def first_totals(facts: schema.Tables) -> dict[Key, Row]:
@@ -17,19 +13,8 @@ def first_totals(facts: schema.Tables) -> dict[Key, Row]:
 
     facts: tables of schema.FACTS, readings with their effective state; of a day of work the reading before it counts.
     """
-    readings = facts["readings"]
-    used = pc.and_(pc.equal(readings["state"], pa.scalar(State.USED.value)), pc.is_valid(readings["deflection_mm"]))
-    first = _first(readings.filter(used))
+    first = first_visits(facts["readings"])
     found = totals(first, facts["walls"], facts["marks"], Rules(), facts["events"])
     known = found.filter(pc.is_valid(found["total_mm"]))
     rows = known.select(["house", "wall", "total_mm", "total_mark", "total_reference"]).to_pylist()
     return {(row["house"], row["wall"]): row for row in rows}
-
-
-def _first(used: pa.Table) -> pa.Table:
-    """Readings of each wall's first visit."""
-    wall, first = columns.groups(used, ["house", "wall"])
-    visit = 2 * columns.days(used["visit_date"]) + columns.is_text(used["part"], Part.AFTER)
-    earliest = np.full(len(first), np.inf)
-    np.fmin.at(earliest, wall, visit)
-    return used.filter(pa.array(visit == earliest[wall]))

@@ -71,6 +71,17 @@ def totals(
     )
 
 
+def first_visits(readings: pa.Table) -> pa.Table:
+    """Used readings of each wall's first day that have a deflection: of a day of work those before it, if any."""
+    known = columns.is_text(readings["state"], State.USED) & ~np.isnan(columns.reals(readings["deflection_mm"]))
+    used = readings.filter(pa.array(known))
+    wall, first = columns.groups(used, _WALL)
+    visit = 2 * columns.days(used["visit_date"]) + columns.is_text(used["part"], Part.AFTER)
+    earliest = np.full(len(first), np.inf)
+    np.fmin.at(earliest, wall, visit)
+    return used.filter(pa.array(visit == earliest[wall]))
+
+
 @dataclass(frozen=True)
 class _Visits:
     """Used readings that have a deflection and a day: row, wall and visit (rows,), the visit as a number that sorts.
