@@ -110,14 +110,21 @@ def _width() -> int:
     return shutil.get_terminal_size().columns if sys.stdout.isatty() else PIPED_WIDTH
 
 
+def _nobody_sees(done: int, total: int) -> None:
+    del done, total
+
+
 @contextmanager
 def progress(what: str) -> Iterator[Callable[[int, int], None]]:
-    """A bar on stderr that appears only where the work takes more than two seconds."""
+    """A bar on stderr that appears only where the work takes more than two seconds, and somebody may see it."""
+    if not sys.stderr.isatty():
+        yield _nobody_sees
+        return
     from rich.console import Console
     from rich.progress import Progress
 
     began = time.monotonic()
-    with Progress(console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty()) as bar:
+    with Progress(console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(what, total=None, visible=False)
 
         def step(done: int, total: int) -> None:

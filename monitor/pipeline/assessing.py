@@ -11,9 +11,8 @@ from monitor import schema
 from monitor.config import Settings, Variances
 from monitor.errors import NotFoundError, StoreError
 from monitor.pipeline import bucket, runs
-from monitor.pipeline.bucket import Task
+from monitor.pipeline.bucket import Many, Task, one_after_the_other
 from monitor.pipeline.runs import Run
-from monitor.pipeline.workers import Many, one_after_the_other
 from monitor.results import Assessment
 from monitor.store import Store, assessments
 from monitor.store.generations import Wall

@@ -5,7 +5,7 @@ files are named by their content, and a note by what the task was made from; so 
 one that was done before is taken as it stands.
 """
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from hashlib import sha256
@@ -36,6 +36,15 @@ class Task:
     judged_on: date
     cold: frozenset[str]
     made_from: str
+
+
+Many = Callable[[Sequence[Task]], Iterator[Part]]
+"""Does all tasks; gives their parts as they are done, in any order."""
+
+
+def one_after_the_other(tasks: Sequence[Task]) -> Iterator[Part]:
+    """In this process."""
+    return map(do, tasks)
 
 
 def made_from(settings: Settings, judged_on: date, facts_sha256: str, buckets: int) -> str:

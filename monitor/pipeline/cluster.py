@@ -10,8 +10,7 @@ from typing import Any
 
 from monitor import __version__
 from monitor.errors import WorkError
-from monitor.pipeline.bucket import Task, do
-from monitor.pipeline.workers import Many
+from monitor.pipeline.bucket import Many, Task, do
 from monitor.store.parts import Part
 from monitor.store.place import Place
 

@@ -5,8 +5,8 @@ from datetime import date, datetime
 
 from monitor.errors import TrendError
 from monitor.pipeline import keys
-from monitor.pipeline.answers import WallAnswer
 from monitor.pipeline.assessing import assess
+from monitor.pipeline.wall_answer import WallAnswer
 from monitor.results import Assessment
 from monitor.store import Store
 from monitor.terms import Outcome

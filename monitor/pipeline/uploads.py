@@ -106,8 +106,8 @@ def confirm(
     """Store what was previewed; confirming twice stores once and answers the same.
 
     Where the store's knowledge changed since the preview, so that other rows would be stored or other words said,
-    nothing is stored: the answer is a new preview, its state 'changed'. What is stored is looked at for alerts. Raises
-    NotFoundError where there is no such upload of this account, or its day is over.
+    nothing is stored: the answer is a new preview, its state 'changed'. What is stored is looked through for alerts.
+    Raises NotFoundError where there is no such upload of this account, or its day is over.
     """
     with store.taking_in():
         upload = find(store, upload_id, account=account, at=at)

@@ -1,25 +1,17 @@
-"""Who does the buckets' work: this process, one after the other, or several processes of this machine."""
+"""The buckets' work shared out over several processes of this machine."""
 
 import multiprocessing
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 
 from monitor.errors import WorkError
-from monitor.pipeline.bucket import Task, do
+from monitor.pipeline.bucket import Many, Task, do, one_after_the_other
 from monitor.store.parts import Part
 
-Many = Callable[[Sequence[Task]], Iterator[Part]]
-"""Does all tasks; gives their parts as they are done, in any order."""
-
 _THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
-
-
-def one_after_the_other(tasks: Sequence[Task]) -> Iterator[Part]:
-    """In this process."""
-    return map(do, tasks)
 
 
 def in_processes(jobs: int | None = None) -> Many:

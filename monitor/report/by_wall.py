@@ -9,8 +9,9 @@ import pyarrow.compute as pc
 
 from monitor import schema
 
+_BY_WALL = [("house", "ascending"), ("wall", "ascending")]
 _AT_ONCE = 1024
-"""Rows made at once: pages are made wall after wall, and many rows cost little more than a few."""
+"""Rows made at once: pages are made wall after wall in their order, and many rows cost little more than a few."""
 
 
 class ByWall:
@@ -18,19 +19,27 @@ class ByWall:
 
     def __init__(self, table: pa.Table) -> None:
         self._table = table.combine_chunks()
-        starts = _starts(self._table)
-        if len(set(_keys(self._table, starts))) < len(starts):
-            self._table = self._table.sort_by([("house", "ascending"), ("wall", "ascending")])  # keeps order within
-            starts = _starts(self._table)
-        self._places = dict(zip(_keys(self._table, starts), pairwise([*starts, len(table)]), strict=True))
+        self._order: pa.Array | None = None
+        walls = self._table.select(["house", "wall"])
+        keys = _keys(walls, starts := _starts(walls))
+        if any(key >= later for key, later in pairwise(keys)):
+            self._order = pc.sort_indices(walls, sort_keys=_BY_WALL)  # which keeps the order within each wall
+            walls = walls.take(self._order)
+            keys = _keys(walls, starts := _starts(walls))
+        self._places = dict(zip(keys, pairwise([*starts, len(table)]), strict=True))
         self._first, self._made = 0, list[dict[str, Any]]()
 
     def rows(self, key: tuple[str, str]) -> Sequence[Mapping[str, Any]]:
         """The wall's rows in table order; empty where there are none."""
         start, end = self._places.get(key, (0, 0))
         if start < self._first or end > self._first + len(self._made):
-            self._first, self._made = start, schema.rows(self._table.slice(start, max(end - start, _AT_ONCE)))
+            self._first, self._made = start, schema.rows(self._some(start, max(end - start, _AT_ONCE)))
         return self._made[start - self._first : end - self._first] if end else ()
+
+    def _some(self, start: int, length: int) -> pa.Table:
+        if self._order is None:
+            return self._table.slice(start, length)
+        return self._table.take(self._order.slice(start, length))
 
 
 def _starts(table: pa.Table) -> list[int]:

@@ -4,8 +4,6 @@ from collections.abc import Mapping
 
 import pyarrow as pa
 
-from monitor import bare_arrow as bare_arrow
-
 VERSION = 1
 """Version of all schemas together; a store of an unknown version is refused."""
 

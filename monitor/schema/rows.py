@@ -1,6 +1,6 @@
 """Rows of a table as plain Python: as Arrow gives them, but dates and instants in a tenth of its time."""
 
-from collections.abc import Sequence
+from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
@@ -13,15 +13,20 @@ _EPOCH_DAY = _EPOCH.toordinal()
 def rows(table: pa.Table) -> list[dict[str, Any]]:
     """Each row of a table as a dict by column; days are dates, instants aware datetimes in UTC, null is None."""
     names = table.column_names
-    return [dict(zip(names, values, strict=True)) for values in zip(*map(_values, table.columns), strict=True)]
+    columns = [_values(column) for column in table.columns]
+    return [dict(zip(names, values)) for values in zip(*columns)]  # noqa: B905 (of one table, and asked for every row)
 
 
-def _values(column: pa.ChunkedArray) -> Sequence[Any]:
+def _values(column: pa.ChunkedArray) -> list[Any]:
     if pa.types.is_date32(column.type):
-        return [None if day is None else date.fromordinal(_EPOCH_DAY + day) for day in column.cast("int32").to_pylist()]
+        return _made(column.cast("int32").to_pylist(), lambda days: date.fromordinal(_EPOCH_DAY + days))
     if pa.types.is_timestamp(column.type):
-        numbers = column.cast("int64").to_pylist()
-        made = {number: None if number is None else _EPOCH + timedelta(microseconds=number) for number in set(numbers)}
-        return [made[number] for number in numbers]  # one file's rows became known at one instant
+        return _made(column.cast("int64").to_pylist(), lambda number: _EPOCH + timedelta(microseconds=number))
     found: list[Any] = column.to_pylist()
     return found
+
+
+def _made(numbers: list[int | None], make: Callable[[int], date]) -> list[date | None]:
+    """Each of a column's numbers as a day or instant; a column has few, each many times."""
+    made = {number: None if number is None else make(number) for number in set(numbers)}
+    return [made[number] for number in numbers]

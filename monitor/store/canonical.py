@@ -29,7 +29,30 @@ def ordered(table: pa.Table, first: Sequence[str] = _FIRST) -> pa.Table:
         return table
     names = [name for name in first if name in table.column_names]
     names += [name for name in table.column_names if name not in names]
+    return in_order_of(table, names)
+
+
+def in_order_of(table: pa.Table, names: Sequence[str]) -> pa.Table:
+    """The rows sorted by those columns; where they are already, which costs little to see, nothing is copied."""
+    if _is_in_order_of(table, names):
+        return table
     return table.take(pc.sort_indices(table, sort_keys=[(name, "ascending") for name in names]))
+
+
+def _is_in_order_of(table: pa.Table, names: Sequence[str]) -> bool:
+    """Whether no row has to go; False, too, where a column that has to decide has unknown values."""
+    tied = np.ones(max(table.num_rows - 1, 0), dtype=bool)
+    for name in names:
+        if not tied.any():
+            break
+        column = table[name].combine_chunks()
+        if column.null_count:
+            return False
+        before, after = column.slice(0, len(tied)), column.slice(1)
+        if (tied & _flags(pc.greater(before, after))).any():
+            return False
+        tied &= _flags(pc.equal(before, after))
+    return True
 
 
 def digests(name: str, rows: pa.Table, *, is_ordered: bool = False) -> tuple[str, str]:
@@ -70,29 +93,29 @@ def by_row(rows: pa.Table) -> tuple[bytes, int, bytes, list[int]]:
     blocks, texts = [], []
     for field in rows.schema:
         array = rows[field.name].combine_chunks()
-        array = array.combine_chunks() if isinstance(array, pa.ChunkedArray) else array
         if pa.types.is_string(field.type):
             texts.append(array)
             array = pc.binary_length(array)
-        values = _values(pc.cast(array, pa.int8()), "<i1") if pa.types.is_boolean(array.type) else None
-        values = _values(array, _NUMPY[array.type]) if values is None else values
+        if pa.types.is_boolean(array.type):
+            values = _values(pc.cast(array, pa.int8()), "<i1")
+        else:
+            values = _values(array, _NUMPY[array.type])
         if values.dtype.kind == "f":
-            values = values + 0.0
-        known = np.ones(len(array), "<i1")
+            values = values + 0.0  # -0.0 is 0.0
         if array.null_count:
             known = _values(pc.cast(pc.is_valid(array), pa.int8()), "<i1")
             values = np.where(known == 1, values, 0).astype(values.dtype)
+        else:
+            known = np.ones(1, "<i1")
         blocks += [known, values]
-    packed = np.empty((rows.num_rows, sum(block.itemsize for block in blocks)), np.uint8)
-    at = 0
-    for block in blocks:
-        packed[:, at : at + block.itemsize] = np.ascontiguousarray(block).view(np.uint8).reshape(rows.num_rows, -1)
-        at += block.itemsize
+    packed = np.empty(rows.num_rows, [(f"f{number}", block.dtype) for number, block in enumerate(blocks)])
+    for number, block in enumerate(blocks):
+        packed[f"f{number}"] = block
     joined = pc.binary_join_element_wise(*texts, "").cast(pa.large_string()) if texts else None
     if joined is None:
-        return packed.tobytes(), packed.shape[1], b"", [0] * (rows.num_rows + 1)
+        return packed.tobytes(), packed.itemsize, b"", [0] * (rows.num_rows + 1)
     offsets = np.frombuffer(joined.buffers()[1], "<i8", len(joined) + 1, joined.offset * 8)
-    return packed.tobytes(), packed.shape[1], bytes(joined.buffers()[2] or b""), offsets.tolist()
+    return packed.tobytes(), packed.itemsize, bytes(joined.buffers()[2] or b""), offsets.tolist()
 
 
 def _bytes(array: pa.Array) -> list[bytes]:
@@ -116,6 +139,10 @@ def _bytes(array: pa.Array) -> list[bytes]:
         return [b"all known", values.tobytes()]
     known = _values(pc.cast(pc.is_valid(array), pa.int8()), "<i1")
     return [known.tobytes(), np.where(known == 1, values, 0).tobytes()]
+
+
+def _flags(array: pa.Array) -> npt.NDArray[np.bool_]:
+    return _values(pc.cast(array, pa.int8()), "<i1").astype(bool)
 
 
 def _values(array: pa.Array, dtype: str) -> npt.NDArray[Any]:

@@ -18,6 +18,9 @@ from monitor.store.sealed import sealed, unsealed
 POINTER = "CURRENT.json"
 FOLDER = "compacted"
 
+BETWEEN = "\x1f"
+"""Stands between a house and a wall in a key; no id holds it."""
+
 Wall = tuple[str, str]
 Numbers = npt.NDArray[np.int64]
 
@@ -134,12 +137,12 @@ def has_walls(table: str) -> bool:
 
 def wall_key(wall: Wall) -> str:
     """One string that stands for a wall."""
-    return "\x1f".join(wall)
+    return BETWEEN.join(wall)
 
 
 def wall_keys(rows: pa.Table) -> pa.Array:
     """The same for every row of a table."""
-    return pc.binary_join_element_wise(rows["house"], rows["wall"], pa.scalar("\x1f")).combine_chunks()
+    return pc.binary_join_element_wise(rows["house"], rows["wall"], pa.scalar(BETWEEN)).combine_chunks()
 
 
 def bucket_of(wall: Wall, buckets: int) -> int:

@@ -15,9 +15,8 @@ from monitor.store import files, parquet, witness
 FOLDER = "inbox"
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 TABLES = tuple(schema.FACTS)
-ABOUT_LIMIT = 2000
-"""Walls and days of an add that are told one by one; of more it is told only that it is there."""
-_BETWEEN = "\x1f"
+ABOUT_LIMIT = 20_000
+"""Of an add of more rows walls and days are not told one by one: it would be a book of its own."""
 _FILE = re.compile(r"([0-9a-f]{64})\.parquet")
 
 
@@ -43,12 +42,12 @@ def testimony(table: str, name: str, data: bytes, rows: pa.Table) -> dict[str, A
     """What the witness is told of an add."""
     day = next((name for name in ("visit_date", "event_date") if name in rows.column_names), "")
     columns = [
-        pc.fill_null(pc.cast(rows[name], pa.string()), "") if name in rows.column_names else pa.scalar("")
+        rows[name].to_pylist() if name in rows.column_names else [None] * rows.num_rows
         for name in ("house", "wall", day)
+        if rows.num_rows <= ABOUT_LIMIT
     ]
-    # told apart so, as a table's own grouping imports pandas
-    keys = pc.unique(pc.binary_join_element_wise(*columns, _BETWEEN)) if rows.num_rows else pa.array([], pa.string())
-    about = [key.split(_BETWEEN) for key in keys.to_pylist()] if len(keys) <= ABOUT_LIMIT else []
+    # told apart here, as a table's own grouping imports pandas
+    about = {(house or "", wall or "", str(when or "")) for house, wall, when in zip(*columns, strict=True)}
     # by way of whole numbers, as turning a moment into one of Python imports pandas
     known_at = _EPOCH + timedelta(microseconds=pc.max(pc.cast(rows["known_at"], pa.int64())).as_py())
     return witness.line_of_add(table, name, files.sha256(data), known_at, about)

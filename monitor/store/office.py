@@ -57,8 +57,8 @@ class Office:
             return self._read("people")
         small = json.dumps(sorted({each.lower() for each in among}))
         # SQLite knows small letters of ASCII alone: ids with others are all among them
-        named = "person IN (SELECT person FROM people WHERE lower(person) IN (SELECT value FROM json_each(?))"
-        return self._read("people", chosen=(f"{named} OR person GLOB '*[^ -~]*')", small))
+        named = "(lower(person) IN (SELECT value FROM json_each(?)) OR person GLOB '*[^ -~]*')"
+        return self._read("people", chosen=(named, small))
 
     def replace_person(self, person: Row, erasure: Row) -> None:
         """Put a person's emptied row in place of the full one, with the record of it; no byte of the old is left."""

@@ -12,6 +12,7 @@ import pyarrow.parquet as pq
 from monitor import schema
 from monitor.errors import StoreError, Where
 from monitor.store import canonical
+from monitor.store.kept_rows import KeptRows
 from monitor.store.place import Place
 
 LEDGER = pa.schema(
@@ -41,6 +42,8 @@ AGAIN = pa.schema(
 )
 """A wall that was assessed again: for which day, from what, and its rows of each table of results."""
 _BESIDE = {"again": AGAIN, "ledger": LEDGER, "places": PLACES, "strays": schema.READINGS, "taken": TAKEN}
+
+_KEPT = KeptRows()
 
 _READABLE = (schema.VERSION,)
 _ROWS_TOGETHER = 4096
@@ -78,6 +81,7 @@ def to_bytes(name: str, rows: pa.Table, rows_sha256: str) -> bytes:
         sink,
         row_group_size=_ROWS_TOGETHER,
         compression=_packing(rows),
+        use_dictionary=[field.name for field in rows.schema if pa.types.is_string(field.type)],  # numbers seldom repeat
         write_page_checksum=True,
     )
     return bytes(sink.getvalue())
@@ -85,7 +89,8 @@ def to_bytes(name: str, rows: pa.Table, rows_sha256: str) -> bytes:
 
 def read(path: Path, name: str, columns: Sequence[str] | None = None) -> pa.Table:
     """Rows of one file of the table `name`. FileNotFoundError where it is gone; StoreError where it is not whole."""
-    return _read(path, path.read_bytes(), name, columns)[0]
+    about = (name, columns and tuple(columns))
+    return _KEPT.of(path, about, lambda: _read(path, path.read_bytes(), name, columns)[0])
 
 
 def from_bytes(path: Path, data: bytes, name: str) -> pa.Table:

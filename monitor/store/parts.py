@@ -12,7 +12,7 @@ import pyarrow.compute as pc
 from pydantic import BaseModel, ConfigDict
 
 from monitor import schema
-from monitor.store import files, parquet, walls
+from monitor.store import canonical, files, generations, parquet, walls
 from monitor.store.generations import Wall
 from monitor.store.place import Place
 from monitor.store.tiers import is_of
@@ -45,10 +45,8 @@ def assessed(results: Mapping[str, pa.Table], order: pa.Table) -> pa.Table:
         "wall": [key[1] for key in keys],
         "sha256": [digests[key] for key in keys],
     }
-    at = pc.index_in(
-        pa.array(["\x1f".join(key) for key in keys], pa.string()),
-        value_set=pc.binary_join_element_wise(order["house"], order["wall"], "\x1f").combine_chunks(),
-    )
+    wall_keys = pa.array(map(generations.wall_key, keys), pa.string())
+    at = pc.index_in(wall_keys, value_set=generations.wall_keys(order))
     columns = [
         pa.array(texts[field.name], field.type) if field.name in texts else order[field.name].combine_chunks().take(at)
         for field in schema.ASSESSED
@@ -68,7 +66,7 @@ def tables(results: Mapping[str, pa.Table], order: pa.Table) -> Mapping[str, pa.
 def in_order(table: str, rows: pa.Table) -> pa.Table:
     """Rows of a table of results in the order of schema.RESULT_ORDER."""
     names = [name for name in schema.RESULT_ORDER if name in schema.find(table).names]
-    return rows.take(pc.sort_indices(rows, sort_keys=[(name, "ascending") for name in names]))
+    return canonical.in_order_of(rows, names)
 
 
 def write(place: Place, folder: str, bucket: int, tables: Mapping[str, pa.Table], *, over: bool = False) -> Part:

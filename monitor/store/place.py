@@ -73,6 +73,11 @@ class Place:
             with _answering(self.address):
                 self._fs, self._base = FileSystem.from_uri(self.address)
 
+    @property
+    def is_here(self) -> bool:
+        """Whether it is a folder of this machine."""
+        return self._fs is None
+
     def path(self, name: str) -> Path:
         """What a file is called in messages; its path where it lies on this machine."""
         return Path(self.address) / name

@@ -51,7 +51,8 @@ class BucketFacts:
         found = current | {"readings": views.effective(canonical.ordered(both), rulings)}
         walls = generations.wall_keys(current["walls"])
         return {
-            name: rows.filter(pc.is_in(generations.wall_keys(rows), value_set=walls)) for name, rows in found.items()
+            name: views.having(rows, pc.is_in(generations.wall_keys(rows), value_set=walls))
+            for name, rows in found.items()
         }
 
     def _known(self, place: Place, table: str) -> pa.Table:

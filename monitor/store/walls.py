@@ -7,7 +7,7 @@ import numpy as np
 import pyarrow as pa
 
 from monitor.store import canonical
-from monitor.store.generations import Wall
+from monitor.store.generations import BETWEEN, Wall, wall_keys
 
 _ALL = 1 << 256
 
@@ -17,19 +17,20 @@ def digests(tables: Mapping[str, pa.Table]) -> dict[Wall, str]:
 
     tables: each with the rows of a wall together, in an order that the rows themselves give.
     """
-    found: dict[Wall, list[bytes]] = {}
+    found: dict[str, list[bytes]] = {}
     for name, rows in sorted(tables.items()):
         if not rows.num_rows:
             continue
+        keys = wall_keys(rows)
         first = np.flatnonzero(canonical.changes(rows, ("house", "wall")))
-        ends = [*first[1:].tolist(), rows.num_rows]
-        firsts = rows.select(["house", "wall"]).take(pa.array(first))
-        walls = zip(firsts["house"].to_pylist(), firsts["wall"].to_pylist(), strict=True)
         numbers, width, texts, at = canonical.by_row(rows)
-        for wall, start, end in zip(walls, first.tolist(), ends, strict=True):
+        of_table, starts = name.encode(), [*first.tolist(), rows.num_rows]
+        ends = starts[1:]
+        for wall, start, end in zip(keys.take(pa.array(first)).to_pylist(), starts, ends, strict=False):
             pieces = found.setdefault(wall, [])
-            pieces += [name.encode(), numbers[start * width : end * width], texts[at[start] : at[end]]]
-    return {wall: sha256(b"".join(pieces)).hexdigest() for wall, pieces in found.items()}
+            pieces += (of_table, numbers[start * width : end * width], texts[at[start] : at[end]])
+    hashed = {key: sha256(b"".join(pieces)).hexdigest() for key, pieces in found.items()}
+    return {(house, wall): told for key, told in hashed.items() for house, _, wall in [key.partition(BETWEEN)]}
 
 
 def total(of_walls: Iterable[str]) -> str:

@@ -10,7 +10,7 @@ import pytest
 from monitor import ingest
 from monitor import store as stores
 from monitor.errors import NotFoundError
-from monitor.pipeline import erasing, intake, legal_holds, review
+from monitor.pipeline import erasing, intake, legal_holds, who
 from monitor.pipeline.who import RulingError
 from monitor.store import Store
 from monitor.store.verify import verify
@@ -61,7 +61,7 @@ def test_no_byte_of_an_erased_person_is_left_and_all_else_stands(store: Store) -
     assert (person["role"], person["name"], person["house"]) == (Role.ERASED, "", "")
     assert verify(store).whole, verify(store).damages
     assert len(kept - {path.name for path in (store.path / "files").iterdir()}) == 1
-    assert "P1" not in review.people(store)
+    assert "P1" not in who.people(store)
 
 
 def test_what_others_wrote_of_the_person_is_told_and_not_altered(store: Store) -> None:
