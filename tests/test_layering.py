@@ -34,7 +34,7 @@ STRANGERS = {"trend", "ingest", "store", "report", "telling"}
 """Rooms that never import each other."""
 
 DOORS = {
-    "pyarrow": {"schema", "results", "trend", "ingest", "store", "report", "pipeline", "demo", "simulate"},
+    "pyarrow": {"schema", "results", "trend", "ingest", "store", "report", "pipeline", "demo", "simulate", "study"},
     "pandas": {"trend", "pipeline", "demo", "simulate", "study"},
     "numpy": {"trend", "store", "demo", "simulate", "study"},
     "scipy": {"trend", "study"},

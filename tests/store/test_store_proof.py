@@ -8,6 +8,7 @@ from pathlib import Path
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
+from results_saved import saved
 from store_rows import START, at, reading, row, ruling, table
 
 from monitor import schema
@@ -42,12 +43,6 @@ def assessed(store: Store, day: date = date(2026, 4, 1)) -> Assessment:
     results = table("wall_results", {"house": "DH-00", "wall": "N", "verdict": "holding"})
     assessment = Assessment(day, at(90), "a" * 64, store.facts_sha256(), wall_results=results)
     return saved(store, assessment)
-
-
-def saved(store: Store, assessment: Assessment) -> Assessment:
-    results = {name: getattr(assessment, name) for name in schema.RESULTS}
-    part = store.save_part(assessment.judged_on, 0, results, schema.ASSESSED.empty_table())
-    return store.save_assessment(assessment, 1, [part])
 
 
 @pytest.fixture
