@@ -62,8 +62,10 @@ def holding(shown: Shown, threshold: Array, asked: Flags) -> Array:
     of = np.flatnonzero(asked & shown.measured)
     if len(of):
         fit = shown.fit
-        told = (fit.mark_covariance, fit.mark_se, fit.mark_measured, shown.scale, shown.dof, shown.then, threshold)
-        chance[of] = _below(*(values[of] for values in told))
+        covariance, mark_se, measured = fit.mark_covariance[of], fit.mark_se[of], fit.mark_measured[of]
+        chance[of] = _below(
+            covariance, mark_se, measured, shown.scale[of], shown.dof[of], shown.then[of], threshold[of]
+        )
     return chance
 
 
