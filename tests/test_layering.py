@@ -45,6 +45,7 @@ DOORS = {
     "jinja2": {"report", "web"},
     "typer": {"cli"},
     "rich": {"cli"},
+    "distributed": {"pipeline"},
     "filelock": {"store"},
     "sqlite3": {"store"},
     "smtplib": {"telling"},

@@ -145,7 +145,9 @@ def made_again(store: Store, run: Run, tables: Collection[str] = tuple(schema.RE
             got=f"settings {run.settings_sha256[:12]}",
             mend="Assess again for that day; from then on its settings are kept.",
         )
-    found = assess(store, judged_on=run.judged_on, known_on=run.known_until, save=False, settings=settings)
+    found = assess(
+        store, judged_on=run.judged_on, known_on=run.known_until, save=False, settings=settings, tables=tables
+    )
     if store.unread:
         raise store.unread[0].error  # one made from half of the facts would be another one
     if found.facts_sha256 != run.facts_sha256:
