@@ -28,7 +28,7 @@ def points(size: int) -> Array:
     found = np.tile(shift, (DRAWS, 1))
     for bit in range(_BITS):
         found ^= ((gray >> bit) & 1).astype(np.uint32)[:, None] * directions[:, bit]
-    return found * _SCALE
+    return np.asarray(found * _SCALE)
 
 
 def to_keep() -> npt.NDArray[np.uint32]:
