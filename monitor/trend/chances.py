@@ -13,13 +13,10 @@ import numpy.typing as npt
 from scipy import special
 
 from monitor.config import Rules, Variances
-from monitor.trend import bounds, evidence, restarts
+from monitor.trend import bounds, evidence, restarts, spread
 from monitor.trend.columns import Whole
 from monitor.trend.fit import Fit
 from monitor.trend.shapes import BOW, Array, Flags
-
-DRAWS = 512
-"""Evenly spread draws behind a chance; the same for every wall, so that equal walls get equal chances."""
 
 _MOST = 1e6
 _STEPS = np.linspace(-4.0, 4.0, 17)
@@ -159,6 +156,4 @@ def _chi_square(dof: Array, normal: Array) -> Array:
 @cache
 def _draws(size: int) -> Array:
     """Standard normal draws (DRAWS, size), evenly spread over all of them (Sobol)."""
-    from scipy.stats import qmc  # half a second, and only a plan of visits needs it
-
-    return np.asarray(special.ndtri(qmc.Sobol(size, rng=np.random.default_rng(1)).random(DRAWS)))
+    return np.asarray(special.ndtri(spread.points(size)))
