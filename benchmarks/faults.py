@@ -41,9 +41,10 @@ import pyarrow.compute as pc
 import small_store
 from small_store import START
 
+from monitor import schema
 from monitor import store as stores
-from monitor.pipeline import assessing, intake, photo_intake, photos, publishing, review, runs, uploads
-from monitor.store import Store, compaction, files
+from monitor.pipeline import assessing, bucket, intake, photo_intake, photos, publishing, review, runs, uploads
+from monitor.store import Store, compaction, files, walls
 from monitor.store import store as store_module
 from monitor.store.verify import verify
 from monitor.terms import Act, PhotoAct, Role, Step
@@ -138,7 +139,9 @@ def runs_of_assessments(store: Store) -> Found:
     recorded = {run.known_until: run for run in runs.on_record(store).values()}
     standing = store.assessment(TODAY)
     if standing and (run := recorded[standing.known_until]).results_sha256:  # else cut off before it was on record
-        assert run.results_sha256 == runs.results_hash(standing), "the assessment is not that of its run"
+        tables = {name: getattr(standing, name) for name in schema.RESULTS}
+        digests = bucket.in_parts(tables)["assessed"]["sha256"].to_pylist()
+        assert run.results_sha256 == walls.total(digests), "the assessment is not that of its run"
     return Counter(
         int((known - START).total_seconds()) for known, run in recorded.items() if run.results_sha256 and known != START
     )

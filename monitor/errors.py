@@ -72,6 +72,10 @@ class StoreError(BowError):
     """The store is missing, damaged, of another version, or refuses a write (layer store)."""
 
 
+class WorkError(BowError):
+    """Work that others were to do and that was not done (layer joins)."""
+
+
 class ReportError(BowError):
     """A page could not be made (layer report)."""
 

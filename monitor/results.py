@@ -55,6 +55,8 @@ class Assessment:
     suspects: pa.Table = field(default_factory=lambda: schema.empty("suspects"))
     repairs: pa.Table = field(default_factory=lambda: schema.empty("repairs"))
     plan: pa.Table = field(default_factory=lambda: schema.empty("plan"))
+    results_sha256: str = field(default="", compare=False)
+    """Of all its results, whichever of its tables were read (schema.RUNS); '' where nobody told it."""
 
 
 @dataclass(frozen=True)

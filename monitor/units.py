@@ -63,6 +63,11 @@ def length_text(mm: float, unit: str, *, denominator: int = 16) -> str:
     return f"{_plain(mm, 1)} mm"
 
 
+def length_step_mm(unit: str) -> float:
+    """Lengths nearest the same multiple of this are shown alike: a sixteenth of an inch, or 0.1 mm."""
+    return SIXTEENTH_MM if unit == "in" else 0.1
+
+
 def feet_text(mm: float, unit: str) -> str:
     """A length of a wall for people: '29 ft 6 5/16 in', '24 ft' or '9.00 m' (unit 'in' or 'mm'), nought or more."""
     if unit != "in":
@@ -85,6 +90,11 @@ def rate_number(mm_per_year: float, unit: str) -> str:
 def rate_text(mm_per_year: float, unit: str) -> str:
     """A rate for people: '0.13 inch a year' or '3.2 mm a year' (unit 'in' or 'mm')."""
     return f"{rate_number(mm_per_year, unit)} {rate_unit(unit)}"
+
+
+def rate_step_mm(unit: str) -> float:
+    """Rates nearest the same multiple of this are shown alike: 0.01 inch a year, or 0.1 mm a year."""
+    return MM_PER_INCH / 100 if unit == "in" else 0.1
 
 
 def limit_rate_text(mm_per_year: float, unit: str) -> str:

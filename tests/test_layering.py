@@ -34,7 +34,7 @@ STRANGERS = {"trend", "ingest", "store", "report", "telling"}
 """Rooms that never import each other."""
 
 DOORS = {
-    "pyarrow": {"schema", "results", "trend", "ingest", "store", "report", "pipeline", "demo", "simulate"},
+    "pyarrow": {"schema", "results", "trend", "ingest", "store", "report", "pipeline", "demo", "simulate", "study"},
     "pandas": {"trend", "pipeline", "demo", "simulate", "study"},
     "numpy": {"trend", "store", "demo", "simulate", "study"},
     "scipy": {"trend", "study"},
@@ -45,6 +45,7 @@ DOORS = {
     "jinja2": {"report", "web"},
     "typer": {"cli"},
     "rich": {"cli"},
+    "distributed": {"pipeline"},
     "filelock": {"store"},
     "sqlite3": {"store"},
     "smtplib": {"telling"},

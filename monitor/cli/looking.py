@@ -16,11 +16,26 @@ def add_to(app: typer.Typer) -> None:
 
 
 def assess(
-    store: options.StorePath = options.DEFAULT_STORE, on: options.Day = None, known_on: options.KnownOn = None
+    store: options.StorePath = options.DEFAULT_STORE,
+    on: options.Day = None,
+    known_on: options.KnownOn = None,
+    jobs: Annotated[
+        int | None,
+        typer.Option("--jobs", min=1, metavar="NUMBER", help="Processes to share the walls out to (default: cores)."),
+    ] = None,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(
+            "--scheduler", metavar="ADDRESS", help="Share the walls out over a cluster, e.g. tcp://host:8786."
+        ),
+    ] = None,
 ) -> None:
-    """Fit every wall and judge it for a day; keeps the result in the store."""
+    """Fit every wall and judge it for a day; keeps the result in the store.
+
+    However the walls are shared out, the results are the same. A run that was cut short goes on where it was.
+    """
     from monitor import store as stores
-    from monitor.pipeline import assessing, saying
+    from monitor.pipeline import assessing, cluster, saying, workers
 
     opened = stores.open(store)
     with show.progress("Assessing") as step:
@@ -30,6 +45,9 @@ def assess(
             known_on=options.known(known_on, opened),
             made_at=options.moment_in(opened),
             progress=step,
+            tables=("wall_results",),
+            columns={"wall_results": saying.ASKS_FOR},
+            many=cluster.at(scheduler) if scheduler else workers.in_processes(jobs),
         )
     show.say(saying.of_assessment(assessment))
     show.new_alerts(opened, options.moment_in(opened), assessment)

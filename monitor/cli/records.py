@@ -45,11 +45,21 @@ def setup(
     contact: Annotated[
         str, typer.Option("--contact", metavar="TEXT", help="Whom a homeowner calls or writes to.")
     ] = "",
+    parquet_at: Annotated[
+        str,
+        typer.Option(
+            "--parquet-at",
+            metavar="URI",
+            help="Where the compacted files and the assessments' tables lie, e.g. s3://bucket/folder (default: in the "
+            "store). It cannot be changed later.",
+        ),
+    ] = "",
 ) -> None:
     """Set up an empty store in a new or empty folder."""
     from monitor import store as stores
 
-    stores.create(store, company={"name": company, "contact": contact}, created_at=options.now())
+    named = {"name": company, "contact": contact}
+    stores.create(store, company=named, created_at=options.now(), parquet_at=parquet_at)
     show.say(f"Set up an empty store in {store}. Next: wallbow register --store {store} FILES")
 
 
@@ -130,14 +140,15 @@ def ingest(
     """Take in files of readings, one visit or many, and the files that field sheets save.
 
     Every row ends as used, held, rejected or could-not-read, each with its reason. The same file twice adds nothing.
+    Walls with new rows are judged again at once, where there was an assessment, and the list has them so.
     """
     from monitor import store as stores
     from monitor.errors import IntakeError
-    from monitor.pipeline import intake
+    from monitor.pipeline import intake, verdict_listing
 
     opened = stores.open(store)
     take = intake.preview_visit if preview else intake.take_visit
-    code = exits.OK
+    code, walls = exits.OK, set[tuple[str, str]]()
     with show.progress("Taking in") as step:
         for number, path in enumerate(files, start=1):
             try:
@@ -155,9 +166,13 @@ def ingest(
                 continue
             for taken in tables:
                 code = max(code, _report(path, taken, mend_to, preview=preview))
+                walls.update(taken.walls)
             step(number, len(files))
-    if not preview:
-        show.new_alerts(opened, options.moment_in(opened))
+    if walls:
+        now = options.moment_in(opened)
+        for line in verdict_listing.after_taking_in(opened, walls, judged_on=options.today(), known_on=now):
+            show.say(line)
+        show.new_alerts(opened, now, walls=walls)
     raise typer.Exit(code)
 
 

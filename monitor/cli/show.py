@@ -6,7 +6,7 @@ import shutil
 import sys
 import textwrap
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
@@ -65,11 +65,16 @@ def listing(found: "Listing", *, as_csv: bool = False, in_blocks: bool = False) 
         say(found.closing)
 
 
-def new_alerts(store: "Store", at: "datetime", assessment: "Assessment | None" = None) -> None:
-    """Say which alerts an assessment or files brought; they are on record when this returns."""
+def new_alerts(
+    store: "Store",
+    at: "datetime",
+    assessment: "Assessment | None" = None,
+    walls: "Collection[tuple[str, str]] | None" = None,
+) -> None:
+    """Say which alerts an assessment or files brought; they are on record when this returns. walls: of files."""
     from monitor.pipeline import alert_listing, alerting
 
-    for line in alert_listing.of_look(store, alerting.look(store, at=at), assessment):
+    for line in alert_listing.of_look(store, alerting.look(store, at=at, walls=walls), assessment):
         say(line)
 
 
@@ -105,14 +110,21 @@ def _width() -> int:
     return shutil.get_terminal_size().columns if sys.stdout.isatty() else PIPED_WIDTH
 
 
+def _nobody_sees(done: int, total: int) -> None:
+    del done, total
+
+
 @contextmanager
 def progress(what: str) -> Iterator[Callable[[int, int], None]]:
-    """A bar on stderr that appears only where the work takes more than two seconds."""
+    """A bar on stderr that appears only where the work takes more than two seconds, and somebody may see it."""
+    if not sys.stderr.isatty():
+        yield _nobody_sees
+        return
     from rich.console import Console
     from rich.progress import Progress
 
     began = time.monotonic()
-    with Progress(console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty()) as bar:
+    with Progress(console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(what, total=None, visible=False)
 
         def step(done: int, total: int) -> None:

@@ -2,7 +2,7 @@
 
 import unicodedata
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 from monitor import schema
@@ -10,12 +10,19 @@ from monitor.lengths import tidy
 
 Fact = Mapping[str, Any]
 """One row of a register table, by column."""
+Key = tuple[str, ...]
+Every = Callable[[str], Iterable[Key]]
 
 
 class Known:
-    """The register as it stands; rows of a file under way can be added. Ids are found whatever their case."""
+    """The register as it stands; rows of a file under way can be added. Ids are found whatever their case.
 
-    def __init__(self, tables: schema.Tables) -> None:
+    every: where the tables have only what a file names, all ids of a table, each as the values of its key; asked only
+    where an id is not found.
+    """
+
+    def __init__(self, tables: schema.Tables, every: Every | None = None) -> None:
+        self._every = every
         self._rows: dict[str, dict[tuple[str, ...], Fact]] = {name: {} for name in schema.REGISTER}
         self._marks_of: dict[str, dict[str, Fact]] = defaultdict(dict)
         self._events_of: dict[str, list[Fact]] = defaultdict(list)
@@ -39,9 +46,10 @@ class Known:
 
     def ids(self, table: str) -> list[str]:
         """Ids of that table in order; a wall's is house-wall."""
-        if table == "walls":
-            return sorted(wall_id(row["house"], row["wall"]) for row in self._rows[table].values())
-        return sorted(str(row[schema.KEY[table][-1]]) for row in self._rows[table].values())
+        keys = [tuple(str(row[part]) for part in schema.KEY[table]) for row in self._rows[table].values()]
+        others = self._every(table) if self._every else ()
+        each = {tuple(part.casefold() for part in key): key for key in (*others, *keys)}
+        return sorted(wall_id(*key) if table == "walls" else key[-1] for key in each.values())
 
     def marks(self, house: str, wall: str) -> Mapping[str, Fact]:
         """The marks of a wall, by id in lower case."""
@@ -53,14 +61,19 @@ class Known:
 
     def split_wall(self, house: str, wall: str) -> tuple[str, str]:
         """House and wall as registered, where the wall may be written with its house (DH-01-N); else as written."""
-        house, wall = tidy(house), tidy(wall)
+        written, house, wall = tidy(house), house_of(house, wall), tidy(wall)
         prefix = f"{house}-".casefold()
-        if house and wall.casefold().startswith(prefix) and not self.find("walls", house, wall):
+        if written and wall.casefold().startswith(prefix) and not self.find("walls", house, wall):
             wall = wall[len(prefix) :]
-        if not house and "-" in wall:
-            house, _, wall = wall.rpartition("-")
+        if not written:
+            wall = wall.rpartition("-")[2]
         row = self.find("walls", house, wall) or {"house": house, "wall": wall}
         return str(row["house"]), str(row["wall"])
+
+
+def house_of(house: str, wall: str) -> str:
+    """The house that is meant, in whatever case, where the wall may be written with its house."""
+    return tidy(house) or tidy(wall).rpartition("-")[0]
 
 
 def foreign_letters(text: str) -> str:

@@ -22,7 +22,7 @@ from monitor.ingest.geometry import needs_standoff
 from monitor.ingest.headers import Header, Row, find_header, rows_below
 from monitor.ingest.history import History, earlier_rows, settled
 from monitor.ingest.judge import judge
-from monitor.ingest.known import Known
+from monitor.ingest.known import Every, Known
 from monitor.ingest.mend import Failing, mend_sheet
 from monitor.ingest.reader import read_book
 from monitor.ingest.sort_of_file import refuse_register, register_table
@@ -51,12 +51,14 @@ def read_readings(
     rules: Rules | None = None,
     *,
     alone: bool = True,
+    every: Every | None = None,
 ) -> Intake:
     """Judge a file of readings (CSV or XLSX) against the register `tables` and the readings in the store.
 
     expected: what the visits' marks were expected to read (expectation.COLUMNS); of what it does not have nothing is.
     rules: how far inward a reading in doubt asks for a re-read at once; the defaults where not given.
     alone: nobody takes in the file's register tables besides, so that they are said to be left aside.
+    every: as for Known, where `tables` and `earlier` have only what bears on what the file names.
 
     Raises IntakeError where nothing in the file can be read as a table of readings; a bad row never does.
     """
@@ -68,7 +70,7 @@ def read_readings(
         _draft(row, book, sheet, source, received_at) for sheet, header in found for row in rows_below(sheet, header)
     ]
     drafts, left_aside = _without_totals(drafts)
-    known = Known(tables)
+    known = Known(tables, every)
     houses = {known.split_wall(d.row.text("house"), d.row.text("wall"))[0] for d in drafts}
     setting = Setting(
         known=known,

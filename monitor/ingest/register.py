@@ -15,7 +15,7 @@ from monitor.ingest.cells import Book, Sheet, content_sha256
 from monitor.ingest.columns import REGISTER_NEEDS, register_columns, register_names
 from monitor.ingest.findings import CellError, Finding
 from monitor.ingest.headers import Header, Row, find_header, rows_below
-from monitor.ingest.known import Known
+from monitor.ingest.known import Every, Known
 from monitor.ingest.mend import Failing, mend_sheet
 from monitor.ingest.reader import read_book
 from monitor.ingest.register_cells import read_cell
@@ -40,11 +40,19 @@ class _Entry:
 
 
 def read_register(
-    name: str, data: bytes, tables: schema.Tables, received_at: datetime, sender: str, *, alone: bool = True
+    name: str,
+    data: bytes,
+    tables: schema.Tables,
+    received_at: datetime,
+    sender: str,
+    *,
+    alone: bool = True,
+    every: Every | None = None,
 ) -> list[Intake]:
     """Read a register file (CSV, or XLSX with one or more tables) against the register as known, `tables`.
 
-    alone: nobody takes in the file's readings besides, so that they are said to be left aside.
+    alone: nobody takes in the file's readings besides, so that they are said to be left aside. every: as for Known,
+    where `tables` have only what bears on what the file names.
 
     One Intake per table found, in the order of schema.REGISTER, so that a wall may stand in the same file as its house.
     Raises IntakeError where no table is recognised.
@@ -52,7 +60,7 @@ def read_register(
     del sender  # it stands in the receipt, not in the rows
     book = read_book(name, data)
     found, left_aside = tables_of(book, alone)
-    known = Known(tables)
+    known = Known(tables, every)
     intakes: list[Intake] = []
     for table in schema.REGISTER:
         parts = [(sheet, header) for sheet, header, named in found if named == table]

@@ -4,8 +4,8 @@ A thing to tell has a **place** (wall and kind) and an **about** (a period, a vi
 somebody looks. It is **so**, **not so**, or undecided, as its rule came out; only what is shown not to be so is over.
 """
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 from typing import Any
@@ -15,7 +15,6 @@ import pyarrow.compute as pc
 
 from monitor.config import Rules
 from monitor.pipeline.as_judged import as_judged
-from monitor.pipeline.frames import frame
 from monitor.report.context import Key, Row
 from monitor.results import Assessment
 from monitor.store import Store
@@ -112,27 +111,31 @@ def _event(rule: Rule, finding: Row, row: Row, frost: date | None) -> Event:
     return Event((key, kind), about, began, Urgency(finding["urgency"]), finding["reason"], finding["next_step"])
 
 
-def of_held(store: Store, assessment: Assessment | None, rules: Rules) -> Seen:
+def of_held(store: Store, assessment: Assessment | None, rules: Rules, walls: Collection[Key] | None = None) -> Seen:
     """Held readings that would lie far inward, one event a wall and visit, from all that is known now.
 
-    assessment: the one whose likely misreads are held with those of the intake.
+    assessment: the one whose likely misreads are held with those of the intake. walls: those to look at, where not all.
     """
-    facts = store.readings()
-    held = set(_walls(facts.filter(pc.equal(facts["state"], pa.scalar(State.HELD.value)))))
-    held |= set(_walls(assessment.suspects)) if assessment else set()
+    if walls is not None:
+        held = set(walls)
+        looked = Seen({}, frozenset((wall, AlertKind.HELD) for wall in walls))
+    else:
+        held = store.walls_with("readings", "state", [State.HELD.value])  # maybe ruled on since, as their readings tell
+        held |= set(_walls(assessment.suspects)) if assessment else set()
+        looked = Seen({}, frozenset(), frozenset({AlertKind.HELD}))
     if not held:
-        return Seen({}, frozenset(), frozenset({AlertKind.HELD}))
+        return looked
     readings = store.readings(walls=held)
     readings = as_judged(readings, assessment) if assessment else readings
-    units = {(row["house"], row["wall"]): row["unit"] for row in store.current("walls").to_pylist()}
+    units = {(row["house"], row["wall"]): row["unit"] for row in store.current("walls", walls=held).to_pylist()}
     events = {}
-    for (key, day), found in sorted(held_by_visit(frame(readings)).items(), key=str):
+    for (key, day), found in sorted(held_by_visit(readings).items(), key=str):
         far = far_inward(found, rules, units.get(key) or LengthUnit.INCH)
         if far is not None:
             what = f"Held and not used: {far.what}."
             event = Event((key, AlertKind.HELD), f"visit {day}", day, far.urgency, what, far.next_step)
             events[event.place, event.about] = event
-    return Seen(events, frozenset(), frozenset({AlertKind.HELD}))
+    return replace(looked, events=events)
 
 
 def _walls(rows: pa.Table) -> Iterator[Any]:

@@ -5,7 +5,7 @@ moment loses nothing: whoever looks next (`assess`, `ingest`, `tell`, `alerts`, 
 comes to the same alerts, since an alert's id is made from what it is about.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Any
@@ -15,7 +15,7 @@ from monitor.pipeline import runs
 from monitor.pipeline.alert_events import TABLES, Event, Place, Seen, of_assessment, of_held
 from monitor.pipeline.assessing import made_again
 from monitor.pipeline.runs import Run, row_id
-from monitor.report.context import URGENCIES, Row
+from monitor.report.context import URGENCIES, Key, Row
 from monitor.store import Store
 from monitor.terms import AlertKind, Urgency
 
@@ -31,18 +31,22 @@ class Looked:
     problems: list[str] = field(default_factory=list)
 
 
-def look(store: Store, *, at: datetime) -> Looked:
+def look(store: Store, *, at: datetime, walls: Collection[Key] | None = None) -> Looked:
     """Look through all that was not looked through yet, and put on record what it brings.
+
+    walls: those whose held readings alone are looked at, as something came in about them; that is no look at all of
+    the facts, which whoever looks next still does.
 
     A store from before there were alerts begins with its newest assessment. An assessment brings alerts where it is for
     no earlier day, and knows no less, than the last one that did, and is for no day to come when it was made.
     """
-    looked, record = Looked(), _Record(store, at)
+    looked = Looked()
     made_at = {row["run_id"]: row["known_at"] for row in store.office.rows("runs")}
     done = {row["look_id"]: row["is_news"] for row in store.office.rows("alert_looks")}
     runs_made = [run for run in runs.on_record(store).values() if run.run_id in made_at]
     news = [run for run in runs_made if done.get(run.run_id)]
     waiting = [run for run in runs_made if run.run_id not in done]
+    record = _Record(store, at, None if waiting else walls)
     if not store.office.keeps("alert_looks"):
         telling = _telling(waiting, news, made_at)
         record.passed_over([run for run in waiting if run not in telling[-1:]])
@@ -59,7 +63,7 @@ def look(store: Store, *, at: datetime) -> Looked:
             continue
         looked.new += record.seen(seen, run.run_id, _row(run.run_id, run, at, is_news=True))
         news.append(run)
-    looked.new += _held(store, record, news[-1] if news else None, looked)
+    looked.new += _held(store, record, news[-1] if news else None, looked, walls)
     return looked
 
 
@@ -80,9 +84,13 @@ def _telling(waiting: Sequence[Run], news: Sequence[Run], made_at: dict[str, dat
     return found
 
 
-def _held(store: Store, record: "_Record", newest: Run | None, looked: Looked) -> int:
+def _held(store: Store, record: "_Record", newest: Run | None, looked: Looked, walls: Collection[Key] | None) -> int:
     """Look at the readings held, where anything that they depend on is other than at an earlier look."""
     rules = store.rules_on(record.at.date())
+    if walls is not None:
+        stored = runs.stored(store, newest, ("suspects",), walls) if newest else None
+        if stored or not newest:
+            return record.seen(of_held(store, stored, rules, walls), "", None)
     run_id, facts = newest.run_id if newest else "", store.facts_sha256()
     limits = (rules.jump_mm, rules.keep_out_jump_mm)
     look_id = row_id({"facts": facts, "run": run_id, "limits": limits})
@@ -111,20 +119,28 @@ def _row(look_id: str, run: Run, at: datetime, *, is_news: bool) -> dict[str, An
 
 
 class _Record:
-    """The alerts on record, and those added to them while looking."""
+    """The alerts on record, of some walls or of all, and those added to them while looking."""
 
-    def __init__(self, store: Store, at: datetime) -> None:
+    def __init__(self, store: Store, at: datetime, walls: Collection[Key] | None) -> None:
         self.store, self.at = store, at
         self.alerts: dict[tuple[Place, str], list[Row]] = {}
-        self._keep(store.office.rows("alerts"))
-        self.over = {row["alert_id"] for row in store.office.rows("alerts_over")}
+        if walls is None:
+            rows, over = store.office.rows("alerts"), store.office.rows("alerts_over")
+        else:
+            rows = [row for house, wall in walls for row in store.office.rows("alerts", house=house, wall=wall)]
+            over = [each for row in rows for each in store.office.rows("alerts_over", alert_id=row["alert_id"])]
+        self._keep(rows)
+        self.over = {row["alert_id"] for row in over}
 
     def passed_over(self, some: Sequence[Run]) -> None:
         """Put on record that those assessments bring no alerts."""
         self.store.office.add({"alert_looks": [_row(run.run_id, run, self.at, is_news=False) for run in some]})
 
-    def seen(self, seen: Seen, run_id: str, look: Row) -> int:
-        """Put on record what is new and what is over, with the look itself, all or none; number of new alerts."""
+    def seen(self, seen: Seen, run_id: str, look: Row | None) -> int:
+        """Put on record what is new and what is over, with the look itself, all or none; number of new alerts.
+
+        look: None where it was one at some walls alone.
+        """
         ended = [
             row
             for (place, about), rows in self.alerts.items()
@@ -135,7 +151,7 @@ class _Record:
         self.over |= {row["alert_id"] for row in ended}
         new = [self._row(event, run_id) for event in seen.events.values() if not self._is_told(event)]
         gone = [{"alert_id": row["alert_id"], "run_id": run_id, "known_at": self.at} for row in ended]
-        self.store.office.add({"alerts": new, "alerts_over": gone, "alert_looks": [look]})
+        self.store.office.add({"alerts": new, "alerts_over": gone, "alert_looks": [look] if look else []})
         self._keep(new)
         return len(new)
 

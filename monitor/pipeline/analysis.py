@@ -1,7 +1,7 @@
 """For analysts: a wall's readings as a frame in; rates, bounds and verdict out, by the model the commands use."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import date
 from typing import Any
 
@@ -11,6 +11,7 @@ import pyarrow as pa
 from monitor import schema
 from monitor.config import Settings
 from monitor.errors import TrendError
+from monitor.pipeline.frames import frame, table
 from monitor.terms import Method, Part, State
 from monitor.trend.assess import assess as assess_walls
 from monitor.units import SIXTEENTH_MM
@@ -74,17 +75,17 @@ def analyse(
             "reading_id": [f"row {number}" for number in range(len(readings))],
         },
     )
-    results = assess_walls(
-        readings,
-        _completed(
-            "walls", pd.DataFrame([dict(wall)]), key | {"left_end": "return", "right_end": "return", "unit": "in"}
-        ),
-        _completed("marks", marks, key),
-        _completed("events", events if events is not None else pd.DataFrame(), key),
-        settings or Settings(),
-        judged_on or readings["visit_date"].max().date(),
-    )
-    return Analysis(**results)
+    ends = {"left_end": "return", "right_end": "return", "unit": "in"}
+    facts = {
+        "readings": readings,
+        "walls": _completed("walls", pd.DataFrame([dict(wall)]), key | ends),
+        "marks": _completed("marks", marks, key),
+        "events": _completed("events", events if events is not None else pd.DataFrame(), key),
+    }
+    tables = {name: table(name, rows) for name, rows in facts.items()}
+    day = judged_on or readings["visit_date"].max().date()
+    results = assess_walls(**tables, settings=settings or Settings(), judged_on=day)
+    return Analysis(**{field.name: frame(results[field.name]) for field in fields(Analysis)})
 
 
 def _completed(name: str, given: pd.DataFrame, defaults: Mapping[str, Any]) -> pd.DataFrame:

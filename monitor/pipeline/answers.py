@@ -9,6 +9,7 @@ from hashlib import sha256
 from monitor.pipeline import intake, saying
 from monitor.pipeline.judging import Judged
 from monitor.pipeline.photo_intake import Fate
+from monitor.pipeline.wall_answer import WallAnswer
 from monitor.report.wording import count_text
 from monitor.terms import State
 
@@ -76,18 +77,6 @@ class FileAnswer:
     tables: Sequence[TableAnswer]
     problem: str = ""
     photo: PhotoAnswer | None = None
-
-
-@dataclass(frozen=True)
-class WallAnswer:
-    """A wall's verdict with the upload in, in the words of its page; before: the verdict of the last assessment."""
-
-    wall: str
-    verdict: str
-    before: str
-    reason: str
-    missing: str
-    alarms: Sequence[str]
 
 
 @dataclass(frozen=True)

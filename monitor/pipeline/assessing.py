@@ -1,19 +1,25 @@
 """The stored readings to an assessment: the only place where the store meets the trend room."""
 
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime
+from typing import TypeVar
 
 import pyarrow as pa
-import pyarrow.compute as pc
 
 from monitor import schema
 from monitor.config import Settings, Variances
 from monitor.errors import NotFoundError, StoreError
-from monitor.pipeline import runs
+from monitor.pipeline import bucket, runs
+from monitor.pipeline.bucket import Many, Task, one_after_the_other
 from monitor.pipeline.runs import Run
 from monitor.results import Assessment
-from monitor.store import Store
+from monitor.store import Store, assessments
+from monitor.store.generations import Wall
+from monitor.store.parts import ASSESSED
+from monitor.store.snapshot import REGISTER, Snapshot
 
+T = TypeVar("T")
 Progress = Callable[[int, int], None]
 
 _COLD = ("cold", "frost", "freez")
@@ -28,53 +34,70 @@ def assess(
     made_at: datetime | None = None,
     settings: Settings | None = None,
     progress: Progress | None = None,
-    walls: Collection[tuple[str, str]] | None = None,
+    walls: Collection[Wall] | None = None,
+    tables: Collection[str] = tuple(schema.RESULTS),
+    columns: Mapping[str, Sequence[str]] | None = None,
+    many: Many = one_after_the_other,
 ) -> Assessment:
-    """Assess every wall with a visit up to `judged_on`, from what was known at `known_on`.
+    """Assess every wall with a visit up to `judged_on`, from what was known at `known_on`; bucket by bucket.
 
     Saved, and put on record as made at `made_at` (known_on where it is left out), unless told not to.
-    settings: those to use in place of the company's on that day. walls: those alone, which is never saved; the numbers
-    are those of an assessment of all, but for places in the visit plan.
+    settings: those to use in place of the company's on that day. walls: those alone, which is never saved and names no
+    set of facts; the numbers are those of an assessment of all, but for places in the visit plan. tables, columns:
+    those of a saved one to return; the others are empty (as for Store.assessment).
+    many: does the buckets' work (`workers`), here one after the other in this process.
     """
     settings = settings or settings_on(store, judged_on, known_on)
-    register = {name: store.current(name, known_on=known_on) for name in ("walls", "marks", "events")}
-    # The trend room loads where walls are fitted: whoever asks for what is on record needs none of it.
-    import pandas as pd
+    made = Assessment(judged_on, known_on, runs.settings_hash(settings), facts_sha256="")
+    if walls is not None:
+        return _of_few(store, list(walls), made, settings, tables)
+    made = replace(made, facts_sha256=store.facts_sha256(known_on=known_on))
+    if not save:
+        with store.snapshot(known_on) as facts:
+            return _in_memory(made, list(_tasks(store, facts, settings, made)), tables, progress)
+    with store.making_assessment(judged_on), store.snapshot(known_on) as facts:
+        tasks = _tasks(store, facts, settings, made)
+        parts = list(_counted(many(list(tasks)), len(facts.buckets), progress))
+        saved = store.save_assessment(made, facts.count, parts)
+        runs.record(store, saved, settings, made_at or known_on)
+        return store.assessment(judged_on, tables=tables, columns=columns) or saved
 
-    from monitor.pipeline.frames import frame, table
-    from monitor.trend import plan
-    from monitor.trend.assess import assess as assess_walls
 
-    cold = cold_houses(store.current("houses", known_on=known_on))
-    buckets = store.buckets(known_on) if walls is None else [list(walls)]
-    parts: dict[str, list[pd.DataFrame]] = {name: [] for name in schema.RESULTS}
-    for done, bucket in enumerate(buckets, start=1):
-        keys = set(bucket)
-        readings = store.readings(known_on=known_on, walls=keys)
-        readings = readings.filter(pc.less_equal(readings["visit_date"], pa.scalar(judged_on, pa.date32())))
-        rows_of = {name: frame(of_walls(rows, keys)) for name, rows in register.items()}
-        results = assess_walls(
-            frame(readings), rows_of["walls"], rows_of["marks"], rows_of["events"], settings, judged_on, cold=cold
-        )
-        for name, part in results.items():
-            parts[name].append(part)
+def _tasks(store: Store, facts: Snapshot, settings: Settings, made: Assessment) -> Iterator[Task]:
+    """The work to be done for an assessment, bucket by bucket."""
+    cold = cold_houses(store.current("houses", known_on=made.known_until))
+    key = bucket.made_from(settings, made.judged_on, made.facts_sha256, facts.count)
+    for one in facts.buckets:
+        here = frozenset(cold & one.houses(store.place)) if cold else frozenset()
+        yield Task(store.place.address, assessments.folder_of(made.judged_on), one, settings, made.judged_on, here, key)
+
+
+def _of_few(
+    store: Store, walls: list[Wall], made: Assessment, settings: Settings, tables: Collection[str]
+) -> Assessment:
+    """Some walls alone."""
+    known_on = made.known_until
+    facts = {name: store.current(name, known_on=known_on, walls=walls) for name in REGISTER}
+    facts["readings"] = store.readings(known_on=known_on, walls=walls)
+    cold = cold_houses(store.current("houses", known_on=known_on, among=("house", {house for house, _ in walls})))
+    found = bucket.in_parts(bucket.results_of(facts, settings, made.judged_on, cold))
+    return assessments.assembled(made, {name: [found[name]] for name in (*tables, ASSESSED)})
+
+
+def _in_memory(made: Assessment, tasks: list[Task], tables: Collection[str], progress: Progress | None) -> Assessment:
+    """The same as a saved one without a file: of the results only some tables are kept."""
+    kept: dict[str, list[pa.Table]] = {name: [] for name in (*tables, ASSESSED)}
+    for found in _counted(map(bucket.assessed, tasks), len(tasks), progress):
+        for name, pieces in kept.items():
+            pieces.append(found[name])
+    return assessments.assembled(made, kept)
+
+
+def _counted(parts: Iterable[T], total: int, progress: Progress | None) -> Iterator[T]:
+    for done, part in enumerate(parts, start=1):
         if progress:
-            progress(done, len(buckets))
-    frames = {name: pd.concat(found, ignore_index=True) for name, found in parts.items() if found}
-    if frames:
-        frames["plan"] = plan.ranked(frames["plan"], frames["wall_results"], frames["findings"])
-    done_tables = {name: table(name, frames[name]) if name in frames else schema.empty(name) for name in parts}
-    assessment = Assessment(
-        judged_on=judged_on,
-        known_until=known_on,
-        settings_sha256=runs.settings_hash(settings),
-        facts_sha256=store.facts_sha256(known_on=known_on),
-        **{name: _in_order(found) for name, found in done_tables.items()},
-    )
-    if save and walls is None:
-        store.save_assessment(assessment)
-        runs.record(store, assessment, settings, made_at or known_on)
-    return assessment
+            progress(done, total)
+        yield part
 
 
 def settings_on(store: Store, day: date, known_on: datetime | None = None) -> Settings:
@@ -122,7 +145,9 @@ def made_again(store: Store, run: Run, tables: Collection[str] = tuple(schema.RE
             got=f"settings {run.settings_sha256[:12]}",
             mend="Assess again for that day; from then on its settings are kept.",
         )
-    found = assess(store, judged_on=run.judged_on, known_on=run.known_until, save=False, settings=settings)
+    found = assess(
+        store, judged_on=run.judged_on, known_on=run.known_until, save=False, settings=settings, tables=tables
+    )
     if store.unread:
         raise store.unread[0].error  # one made from half of the facts would be another one
     if found.facts_sha256 != run.facts_sha256:
@@ -146,8 +171,3 @@ def newest(store: Store, month: str | None = None) -> Assessment:
             mend="Run `wallbow assess` first" + (f" with --on and a day of {month}." if month else "."),
         )
     return found
-
-
-def _in_order(results: pa.Table) -> pa.Table:
-    keys = ("house", "wall", "period", "mark", "stretch", "visit_date", "part", "method", "rule", "reading_id")
-    return results.sort_by([(name, "ascending") for name in keys if name in results.column_names])

@@ -10,7 +10,6 @@ import pyarrow.compute as pc
 from monitor import schema
 from monitor.errors import TrendError
 from monitor.pipeline.assessing import settings_on
-from monitor.pipeline.frames import frame
 from monitor.store import Store
 from monitor.trend import expected
 
@@ -36,14 +35,14 @@ def expected_at(
         before = readings.filter(pc.less(readings["visit_date"], pa.scalar(day, pa.date32())))
         before = _of_houses(before, houses)
         if before.num_rows:
-            walls, marks, events = (frame(_of_houses(register[name], houses)) for name in _TABLES)
+            walls, marks, events = (_of_houses(register[name], houses) for name in _TABLES)
             settings = settings_on(store, day, known_on)
             try:
-                found = expected.table(frame(before), walls, marks, events, settings, day)
+                found = expected.table(before, walls, marks, events, settings, day)
             except TrendError:  # a visit is taken in whatever the model can make of the wall; the assessment tells
                 continue
-            parts.append(pa.Table.from_pandas(found.assign(visit_date=day), preserve_index=False))
-    return pa.concat_tables(parts, promote_options="permissive") if parts else None
+            parts.append(found.append_column("visit_date", pa.array([day] * len(found), pa.date32())))
+    return pa.concat_tables(parts) if parts else None
 
 
 def _of_houses(rows: pa.Table, houses: set[str]) -> pa.Table:

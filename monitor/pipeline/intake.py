@@ -4,7 +4,7 @@ Judging and storing are one step that no other writer comes between, so that wha
 seen whoever sends it.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -16,15 +16,20 @@ from monitor.pipeline.judging import Judged
 from monitor.pipeline.judging import current_register as current_register
 from monitor.results import Intake
 from monitor.store import Store
+from monitor.store.generations import Wall
 
 
 @dataclass(frozen=True)
 class Taken:
-    """What became of one received table: the intake, how many of its rows are new, and when it first came (or None)."""
+    """What became of one received table: the intake, how many of its rows are new, and when it first came (or None).
+
+    walls: those on which the new rows have a bearing, once they are stored.
+    """
 
     intake: Intake
     added: int
     first_received: datetime | None
+    walls: Collection[Wall] = ()
 
 
 def take_visit(store: Store, name: str, data: bytes, *, received_at: datetime, sender: str, today: date) -> list[Taken]:
@@ -33,7 +38,7 @@ def take_visit(store: Store, name: str, data: bytes, *, received_at: datetime, s
     Raises IntakeError where nothing of it can be taken in.
     """
     with store.taking_in():
-        known = judging.known_now(store)
+        known = judging.known_of(store, [(name, data)])
         found = judging.judged_visit(store, known, name, data, received_at=received_at, sender=sender, today=today)
         return keep(store, name, data, found, received_at=received_at, sender=sender)
 
@@ -42,7 +47,7 @@ def preview_visit(
     store: Store, name: str, data: bytes, *, received_at: datetime, sender: str, today: date
 ) -> list[Taken]:
     """What `take_visit` would do, with nothing written."""
-    known = judging.known_now(store)
+    known = judging.known_of(store, [(name, data)])
     found = judging.judged_visit(store, known, name, data, received_at=received_at, sender=sender, today=today)
     return [preview(each) for each in found]
 
@@ -53,7 +58,7 @@ def take_register(store: Store, name: str, data: bytes, *, received_at: datetime
     Raises IntakeError where no table in it is known; single bad rows are rejected with a reason and a mend sheet.
     """
     with store.taking_in():
-        known = judging.known_now(store)
+        known = judging.known_of(store, [(name, data)])
         found = judging.judged_register(store, known, name, data, received_at=received_at, sender=sender)
         return keep(store, name, data, found, received_at=received_at, sender=sender)
 
@@ -63,14 +68,14 @@ def take_readings(store: Store, name: str, data: bytes, *, received_at: datetime
     used (because the register grew) is added again and stands.
     """
     with store.taking_in():
-        known = judging.known_now(store)
+        known = judging.known_of(store, [(name, data)])
         found = judging.judged_readings(store, known, name, data, received_at=received_at, sender=sender, today=today)
         return keep(store, name, data, [found], received_at=received_at, sender=sender)[0]
 
 
 def preview_readings(store: Store, name: str, data: bytes, *, received_at: datetime, sender: str, today: date) -> Taken:
     """What `take_readings` would do, with nothing written."""
-    known = judging.known_now(store)
+    known = judging.known_of(store, [(name, data)])
     return preview(
         judging.judged_readings(store, known, name, data, received_at=received_at, sender=sender, today=today)
     )
@@ -97,7 +102,7 @@ def _keep(store: Store, found: Judged, received_at: datetime, sender: str, size:
     else:
         added = fresh.num_rows if fresh.num_rows and store.add(intake.holds, fresh) else 0
     _receipt(store, intake, received_at, sender, size)
-    return Taken(intake, added, found.first_received)
+    return Taken(intake, added, found.first_received, judging.touched(store, [found]) if added else ())
 
 
 def _receipt(store: Store, intake: Intake, received_at: datetime, sender: str, size: int) -> None:

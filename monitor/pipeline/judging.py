@@ -1,9 +1,10 @@
 """Received bytes judged against what the store knows, nothing written: the one way for previews and for takings in."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
-from functools import cached_property
+from functools import cached_property, reduce
+from operator import or_
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -14,18 +15,24 @@ from monitor.pipeline.assessing import settings_on
 from monitor.pipeline.expecting import expected_at
 from monitor.results import Intake
 from monitor.store import Store, views
+from monitor.store.generations import Wall
 from monitor.terms import State
 
+_OF_A_WALL = ("houses", "walls", "marks", "events")
 _PROVENANCE = frozenset({"source_sha256", "source_name", "source_sheet", "source_row", "known_at"})
 
 
 @dataclass(frozen=True)
 class Known:
-    """What a file is judged against: the register, and all rows of readings with the rulings on them."""
+    """What a file is judged against: the register, and all rows of readings with the rulings on them.
+
+    Where it is of what a file names alone, `every` knows the other ids (see ingest).
+    """
 
     register: schema.Tables
     rows: pa.Table
     rulings: pa.Table
+    every: ingest.Every | None = None
 
     @cached_property
     def readings(self) -> pa.Table:
@@ -45,6 +52,24 @@ class Judged:
 def known_now(store: Store) -> Known:
     """What the store knows now."""
     return Known(current_register(store), store.facts("readings"), store.facts("rulings"))
+
+
+def known_of(store: Store, files: Iterable[tuple[str, bytes]]) -> Known:
+    """What the store knows now that bears on what files (name and bytes) name: they are judged by it as by all of it.
+
+    That is all of the houses named, and what people sent elsewhere to mend readings of these. What a file brought
+    before lies there, too, as a row stays in the house that it names.
+    """
+    named = reduce(or_, (ingest.named(*file) for file in files), ingest.Named())
+    walls, houses = store.walls_of(named.houses)
+    register = {
+        "houses": store.current("houses", among=("house", houses)),
+        **{name: store.current(name, walls=walls) for name in ("walls", "marks", "events")},
+        **{name: store.current(name) for name in ("instruments", "thresholds")},
+        "people": store.office.people(among=named.people),
+    }
+    rows = store.readings_about(walls)
+    return Known(register, rows, store.rulings_on(rows), store.ids)
 
 
 def current_register(store: Store) -> dict[str, pa.Table]:
@@ -95,7 +120,9 @@ def judged_register(
     alone: bool = True,
 ) -> list[Judged]:
     """The register's tables in a file. Raises IntakeError where there is none, or no row in any."""
-    intakes = ingest.read_register(name, data, known.register, received_at=received_at, sender=sender, alone=alone)
+    intakes = ingest.read_register(
+        name, data, known.register, received_at=received_at, sender=sender, alone=alone, every=known.every
+    )
     _refuse_empty(name, intakes)
     return [Judged(intake, _fresh_register(intake, known), _first_received(store, intake)) for intake in intakes]
 
@@ -119,7 +146,17 @@ def judged_readings(
     expected = expected_at(store, visits, known.register, known.readings, received_at)
     rules = settings_on(store, today, received_at).rules
     intake = ingest.read_readings(
-        name, data, known.register, known.readings, received_at, sender, today, expected, rules, alone=alone
+        name,
+        data,
+        known.register,
+        known.readings,
+        received_at,
+        sender,
+        today,
+        expected,
+        rules,
+        alone=alone,
+        every=known.every,
     )
     _refuse_empty(name, [intake])
     return Judged(intake, _fresh_readings(intake.table, known.readings), _first_received(store, intake))
@@ -135,6 +172,31 @@ def after(known: Known, found: Sequence[Judged]) -> Known:
             both = pa.concat_tables([known.register[holds], each.fresh.select(schema.find(holds).names)])
             known = replace(known, register={**known.register, holds: views.latest(both, schema.KEY[holds])})
     return known
+
+
+def touched(store: Store, found: Sequence[Judged]) -> set[Wall]:
+    """Walls on which what is new in these has a bearing: those it speaks of, and those of readings that it mends.
+
+    A row of a house bears on all its walls.
+    """
+    walls: set[Wall] = set()
+    for rows in (each.fresh for each in found if each.intake.holds in ("readings", *_OF_A_WALL)):
+        if "wall" in rows.column_names:
+            walls |= _walls(rows)
+        else:
+            walls |= {wall for wall in store.walls_of(rows["house"].unique().to_pylist())[0] if wall[1]}
+    readings = [each.fresh for each in found if each.intake.holds == "readings"]
+    mended, looked = {mends for rows in readings for mends in rows["mends"].to_pylist()} - {""}, set[str]()
+    while mended:
+        rows = store.facts("readings", among=("reading_id", mended))
+        walls |= _walls(rows)
+        looked |= mended
+        mended = set(rows["mends"].to_pylist()) - {""} - looked
+    return walls
+
+
+def _walls(rows: pa.Table) -> set[Wall]:
+    return set(zip(rows["house"].to_pylist(), rows["wall"].to_pylist(), strict=True))
 
 
 def _refuse_empty(name: str, intakes: Sequence[Intake]) -> None:
@@ -171,6 +233,5 @@ def _fresh_register(intake: Intake, known: Known) -> pa.Table:
 
 
 def _first_received(store: Store, intake: Intake) -> datetime | None:
-    receipts = store.facts("receipts")
-    same = receipts.filter(pc.equal(receipts["source_sha256"], intake.source_sha256))
+    same = store.facts("receipts", among=("source_sha256", [intake.source_sha256]))
     return pc.min(same["known_at"]).as_py() if same.num_rows else None

@@ -18,7 +18,7 @@ from monitor.pipeline.who import RulingError, person, who_and_why
 from monitor.report.context import Key, Row
 from monitor.store import Store
 from monitor.terms import LinkTo, Opened
-from monitor.trend.schedule import add_months
+from monitor.trend.schedule import months_after
 
 _BYTES = 24
 TOKEN = re.compile(r"[A-Za-z0-9_-]{32}")
@@ -89,7 +89,7 @@ def make(
 
 def usual_expiry(store: Store, key: Key, opens: LinkTo, today: date) -> date:
     """The last day of a link made today, where none is given."""
-    last: date = add_months(today, _MONTHS[opens])
+    last: date = months_after(today, _MONTHS[opens])
     if opens is not LinkTo.HOMEOWNER:
         return last
     found = store.assessment(tables=("wall_results",))

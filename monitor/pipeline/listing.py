@@ -9,8 +9,9 @@ from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
 
-from monitor.pipeline import keys
+from monitor.pipeline import assessed_again, keys
 from monitor.pipeline.as_judged import as_judged
+from monitor.pipeline.assessed_again import Changed
 from monitor.pipeline.assessing import settings_on
 from monitor.pipeline.listed import Listing
 from monitor.pipeline.publishing import book_of, book_of_list
@@ -41,6 +42,7 @@ def monthly(store: Store, assessment: Assessment, at: datetime | None = None) ->
     Columns and rows are those of the list's CSV file, which also has what left the list. at: as for book_of_list.
     """
     book = replace(book_of_list(store, assessment, at), decisions=store.office.decisions())
+    book, again = assessed_again.over(store, book)
     sheet, lines = monthly_sheet(book), the_list(book).all_lines
     places = [monthly_files.HEADERS.index(name) for name in _WIDE]
     rows = [[cell_text(cell) for cell in row] for row in monthly_files.rows(lines)]
@@ -48,7 +50,7 @@ def monthly(store: Store, assessment: Assessment, at: datetime | None = None) ->
         f"{sheet['title']} (judged for {assessment.judged_on})",
         monthly_files.HEADERS,
         rows,
-        _closing(sheet),
+        "\n".join([_closing(sheet), *map(_again, again)]),
         blocks=[_block(line) for line in lines],
         wide=(
             (*_WIDE, "decided"),
@@ -69,6 +71,11 @@ def _closing(sheet: Mapping[str, Any]) -> str:
     return (
         f"Walls: {counts}. Of {false['walls']} called moving, {false['number']} are expected to be so by chance.{since}"
     )
+
+
+def _again(wall: Changed) -> str:
+    before = f", before {wall.before}" if wall.before and wall.before != wall.now else ""
+    return f"Assessed again since, for {wall.judged_on}: {wall.wall}, {wall.now}{before}."
 
 
 def flagged_briefly(store: Store, assessment: Assessment) -> Listing:
@@ -168,7 +175,7 @@ def technicians(store: Store, *, judged_on: date, known_on: datetime) -> Listing
             str(row["others"]),
             "few: a hint at most" if min(row["setups"], row["others"]) < FEW_SETUPS else "",
         )
-        for row in by_technician(store, judged_on=judged_on, known_on=known_on).to_dict("records")
+        for row in by_technician(store, judged_on=judged_on, known_on=known_on)
     ]
     return Listing(
         "Technicians: how much further in their set-ups stand than the others' on the same walls",

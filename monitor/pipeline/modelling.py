@@ -31,10 +31,10 @@ def models(content: Book, keys: Sequence[Key]) -> Iterator[Model]:
 
 def told(content: Book, keys: Sequence[Key]) -> schema.Tables:
     """Tables `fits`, `residuals` and `agreement` of some walls."""
-    from monitor.pipeline.frames import frame, table  # with the trend room, where an engineer's page is made
+    from monitor.pipeline.frames import table  # with the trend room, where an engineer's page is made
     from monitor.trend.summary import summaries
 
-    facts = {name: frame(of_walls(content.fact(name), keys)) for name in ("readings", "walls", "marks", "events")}
+    facts = {name: of_walls(content.fact(name), keys) for name in ("readings", "walls", "marks", "events")}
     settings = Settings(rules=content.rules, variances=content.variances)
     found = summaries(**facts, settings=settings, judged_on=content.assessment.judged_on)
     return {name: _rounded(table(name, getattr(found, name))) for name in _TABLES}

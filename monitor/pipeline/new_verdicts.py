@@ -1,34 +1,39 @@
-"""The verdicts of a few walls as they would be now, beside those of the last assessment; nothing is saved."""
+"""A few walls assessed again now: their verdicts beside those of the last assessment, and on the list from now on."""
 
 from collections.abc import Collection
 from datetime import date, datetime
 
 from monitor.errors import TrendError
 from monitor.pipeline import keys
-from monitor.pipeline.answers import WallAnswer
 from monitor.pipeline.assessing import assess
+from monitor.pipeline.wall_answer import WallAnswer
 from monitor.results import Assessment
 from monitor.store import Store
 from monitor.terms import Outcome
 
 Wall = tuple[str, str]
+_TOLD = ("house", "wall", "is_current", "verdict")
 
 
 def new_verdicts(store: Store, walls: Collection[Wall], *, judged_on: date, known_on: datetime) -> list[WallAnswer]:
     """One answer for each of those walls that is registered and was visited, by wall.
 
-    A wall that the model cannot take gets the model's words in place of a verdict; its readings are in all the same.
+    They are judged for that day, or for that of the last assessment where this is later. A wall that the model cannot
+    take gets the model's words in place of a verdict; its readings are in all the same.
     """
-    register = store.current("walls", known_on)
-    known = set(zip(register["house"].to_pylist(), register["wall"].to_pylist(), strict=True))
-    wanted = sorted(known & set(walls))
+    register = store.current("walls", known_on, walls=walls)
+    wanted = sorted(zip(register["house"].to_pylist(), register["wall"].to_pylist(), strict=True))
     if not wanted:
         return []
-    before = _verdicts(store.assessment(tables=("wall_results",)))
+    last = store.assessment(tables=("wall_results",), walls=wanted, columns={"wall_results": _TOLD})
+    before = _verdicts(last)
+    day = max(judged_on, last.judged_on) if last else judged_on
     try:
-        found = assess(store, judged_on=judged_on, known_on=known_on, walls=wanted)
+        found = assess(store, judged_on=day, known_on=known_on, walls=wanted)
     except TrendError as error:
         return [WallAnswer(keys.written(*wall), "", before.get(wall, ""), str(error), "", ()) for wall in wanted]
+    if last:
+        store.put_again(found, wanted)
     rows = [row for row in found.wall_results.to_pylist() if row["is_current"]]
     findings = [row for row in found.findings.to_pylist() if row["outcome"] == Outcome.YES and row["rule"] != "trend"]
     return [

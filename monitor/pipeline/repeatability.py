@@ -4,15 +4,14 @@ import json
 from dataclasses import dataclass
 from datetime import date, datetime
 from random import Random
+from typing import Any
 
-import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor import schema
 from monitor.config import Settings
 from monitor.pipeline.assessing import of_walls, settings_on
-from monitor.pipeline.frames import frame
 from monitor.store import Store
 from monitor.terms import State
 from monitor.trend import reml, screening, suspects, technicians
@@ -30,7 +29,7 @@ class Sample:
     """Cases of a random sample of the walls read, their readings, and the company's settings without estimates."""
 
     cases: Cases
-    readings: pd.DataFrame
+    readings: pa.Table
     settings: Settings
 
 
@@ -90,19 +89,20 @@ def sample(store: Store, *, judged_on: date, known_on: datetime, most: int = rem
     if not found:
         return None
     settings = store.settings().model_copy(update={"rules": store.rules_on(judged_on, known_on=known_on)})
-    readings = frame(pa.concat_tables(parts))
-    walls, marks, events = (frame(of_walls(register[name], found)) for name in _REGISTER)
+    readings = pa.concat_tables(parts)
+    walls, marks, events = (of_walls(register[name], found) for name in _REGISTER)
     return Sample(build(readings, walls, marks, events, settings.rules, judged_on), readings, settings)
 
 
-def by_technician(store: Store, *, judged_on: date, known_on: datetime) -> pd.DataFrame:
-    """How far each technician's set-ups stand from the others' on the same walls (technicians.table); private."""
+def by_technician(store: Store, *, judged_on: date, known_on: datetime) -> list[dict[str, Any]]:
+    """How far each technician's set-ups stand from the others' on the same walls, as technicians.table; private."""
     drawn = sample(store, judged_on=judged_on, known_on=known_on)
     if drawn is None:
-        return pd.DataFrame()
+        return []
     variances = settings_on(store, judged_on, known_on).variances
     screened = screening.screen(drawn.cases, variances, suspects.ruled(drawn.cases, drawn.readings))
     cases = screening.without(drawn.cases, screened)
     who = technicians.technicians_of(cases, drawn.readings)
     told = technicians.joined([technicians.sums(cases, done, who) for done in fitted(cases, variances)])
-    return technicians.table(cases, told)
+    rows: list[dict[str, Any]] = technicians.table(cases, told, technicians.names(drawn.readings)).to_pylist()
+    return rows

@@ -9,7 +9,7 @@ from typing import Any
 from monitor import __version__, schema
 from monitor.config import Settings
 from monitor.results import Assessment
-from monitor.store import Store, canonical
+from monitor.store import Store
 
 
 @dataclass(frozen=True)
@@ -47,17 +47,11 @@ def settings_hash(settings: Settings) -> str:
     return sha256(settings_json(settings).encode()).hexdigest()
 
 
-def results_hash(assessment: Assessment) -> str:
-    """SHA-256 over all result tables, whatever the order of their rows."""
-    digests = (canonical.digests(table, getattr(assessment, table))[1] for table in schema.RESULTS)
-    return sha256("\n".join(digests).encode()).hexdigest()
-
-
 def record(store: Store, assessment: Assessment, settings: Settings, made_at: datetime) -> None:
     """Put an assessment made just now, and the settings it was made with, on record."""
     run = Run(
         **_identity(assessment),
-        results_sha256=results_hash(assessment),
+        results_sha256=assessment.results_sha256,
         code_version=__version__,
     )
     kept = {"settings_sha256": run.settings_sha256, "settings": settings_json(settings), "known_at": made_at}
@@ -100,10 +94,15 @@ def before(store: Store, judged_on: date, known_until: datetime) -> list[Run]:
     return [newest[day] for day in sorted(newest, reverse=True)]
 
 
-def stored(store: Store, run: Run, tables: Collection[str] = tuple(schema.RESULTS)) -> Assessment | None:
-    """The assessment of a run where it still stands in the store; None where a later one took its place."""
+def stored(
+    store: Store,
+    run: Run,
+    tables: Collection[str] = tuple(schema.RESULTS),
+    walls: Collection[tuple[str, str]] | None = None,
+) -> Assessment | None:
+    """The assessment of a run, or of some walls in it, where it still stands; None where a later one took its place."""
     card = store.assessment(run.judged_on, tables=())
-    return store.assessment(run.judged_on, tables=tables) if card and is_of(run, card) else None
+    return store.assessment(run.judged_on, tables=tables, walls=walls) if card and is_of(run, card) else None
 
 
 def settings_of(store: Store, run: Run) -> Settings | None:

@@ -1,5 +1,6 @@
 """Results as plain sentences for a terminal or an upload's reply; no number is made here."""
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 
@@ -69,9 +70,13 @@ def of_intakes(taken: Sequence[Taken]) -> str:
     return f"{files} files taken in{twice}. {received} rows of readings received: {said}."
 
 
+ASKS_FOR = ("is_current", "verdict")
+"""Columns of the wall results that `of_assessment` looks at."""
+
+
 def of_assessment(assessment: Assessment) -> str:
     """One line: how many walls, and how many of each verdict."""
-    current = [row for row in assessment.wall_results.to_pylist() if row["is_current"]]
-    counts = [(sum(row["verdict"] == verdict for row in current), verdict.value) for verdict in Verdict]
-    said = ", ".join(f"{count} {word}" for count, word in counts)
-    return f"{len(current)} walls judged for {assessment.judged_on}: {said}."
+    rows = assessment.wall_results
+    current = Counter(rows.filter(rows["is_current"])["verdict"].to_pylist())
+    said = ", ".join(f"{current[verdict]} {verdict.value}" for verdict in Verdict)
+    return f"{current.total()} walls judged for {assessment.judged_on}: {said}."

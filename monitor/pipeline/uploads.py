@@ -14,7 +14,7 @@ from hashlib import sha256
 from monitor import ingest, schema
 from monitor.errors import BowError, IntakeError, NotFoundError
 from monitor.ingest.pictures import no_table
-from monitor.pipeline import answers, intake, judging, keys, photo_intake
+from monitor.pipeline import alerting, answers, intake, judging, keys, photo_intake
 from monitor.pipeline.answers import CHANGED, PREVIEWED, STORED, FileAnswer, PhotoAnswer, Upload
 from monitor.pipeline.judging import Judged, Known
 from monitor.pipeline.new_verdicts import Wall, new_verdicts
@@ -106,8 +106,8 @@ def confirm(
     """Store what was previewed; confirming twice stores once and answers the same.
 
     Where the store's knowledge changed since the preview, so that other rows would be stored or other words said,
-    nothing is stored: the answer is a new preview, its state 'changed'. Raises NotFoundError where there is no such
-    upload of this account, or its day is over.
+    nothing is stored: the answer is a new preview, its state 'changed'. What is stored is looked through for alerts.
+    Raises NotFoundError where there is no such upload of this account, or its day is over.
     """
     with store.taking_in():
         upload = find(store, upload_id, account=account, at=at)
@@ -119,13 +119,17 @@ def confirm(
         if now.fingerprint != upload.fingerprint:
             now = _answered(upload_id, looked, account, at, CHANGED, said)
             return _kept(store, now, _mend_sheets(looked))
+        walls: set[Wall] = set()
         for each in looked:
             if each.found:
-                intake.keep(store, each.sent.name, each.sent.data, each.found, received_at=at, sender=account)
+                kept_so = intake.keep(store, each.sent.name, each.sent.data, each.found, received_at=at, sender=account)
+                walls.update(*(taken.walls for taken in kept_so))
         if photos := [each.sent for each in looked if each.photo]:
             photo_intake.judged(store, _given(photos), _shown(store, said), store.readings(), keep=Keep(account, at))
         _kept(store, now, {})
-    return _kept(store, replace(now, walls=new_verdicts(store, _touched(looked), judged_on=today, known_on=at)), {})
+    told = _kept(store, replace(now, walls=new_verdicts(store, walls, judged_on=today, known_on=at)), {})
+    alerting.look(store, at=at, walls=walls)
+    return told
 
 
 def find(store: Store, upload_id: str, *, account: str, at: datetime) -> Upload:
@@ -155,10 +159,12 @@ def _look(
     store: Store, files: Sequence[Sent], at: datetime, sender: str, today: date, may: Collection[str], said: Said
 ) -> list[_Looked]:
     """Each file judged with those before it taken as in, the register's first; in the order they were sent."""
-    known = judging.known_now(store)
     looked: dict[int, _Looked] = {}
     photos = [number for number, sent in enumerate(files) if no_table(sent.data)]
     tables = [number for number in range(len(files)) if number not in photos]
+    # any reading may name a photo
+    named = [(files[number].name, files[number].data) for number in tables]
+    known = judging.known_now(store) if photos else judging.known_of(store, named)
     for number in sorted(tables, key=lambda number: (not _is_register(files[number]), number)):
         sent = files[number]
         try:
@@ -264,17 +270,6 @@ def _files(store: Store, upload: Upload) -> list[Sent]:
             raise NotFoundError("A file of this upload is damaged.", got=file.name, mend="Send the files again.")
         found.append(Sent(file.name, data))
     return found
-
-
-def _touched(looked: Sequence[_Looked]) -> set[Wall]:
-    """Walls that new rows speak of."""
-    return {
-        (row["house"], row["wall"])
-        for each in looked
-        for found in each.found
-        if {"house", "wall"} <= set(found.fresh.column_names)
-        for row in found.fresh.select(["house", "wall"]).to_pylist()
-    }
 
 
 def _forget_old(store: Store, at: datetime) -> None:

@@ -11,7 +11,7 @@ from monitor.pipeline.publishing import book_of
 from monitor.report import plan_sheet
 from monitor.results import Assessment
 from monitor.store import Store
-from monitor.trend.schedule import add_months
+from monitor.trend.schedule import months_after
 
 HEADERS = ("wall", "visit on", "why", "smallest rate it would show", "error a second set-up takes away", "")
 
@@ -32,14 +32,14 @@ def visits(store: Store, assessment: Assessment, first: date, last: date) -> Lis
 def span(assessment: Assessment, quarter: str, months: int) -> tuple[date, date]:
     """First and last day of a quarter like 2026Q3, else of so many months from the assessment's day."""
     if not quarter:
-        return assessment.judged_on, add_months(assessment.judged_on, months)
+        return assessment.judged_on, months_after(assessment.judged_on, months)
     found = re.fullmatch(r"(\d{4})-?[Qq]([1-4])", quarter.strip())
     if not found:
         raise NotFoundError(
             "This is no quarter.", got=quarter, expected="a year and a quarter", mend="Write it like 2026Q3."
         )
     first = date(int(found[1]), 3 * int(found[2]) - 2, 1)
-    return first, add_months(first, 3) - timedelta(days=1)
+    return first, months_after(first, 3) - timedelta(days=1)
 
 
 def _remarks(row: Mapping[str, Any]) -> str:

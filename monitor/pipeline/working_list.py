@@ -4,6 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from monitor.pipeline import assessed_again
+from monitor.pipeline.assessed_again import Changed
 from monitor.report.context import Book
 from monitor.report.monthly_closed import CLOSED, Closed, closed
 from monitor.report.monthly_rows import FIRST, NEW, NEWLY, STILL, Line, List, the_list
@@ -33,22 +35,26 @@ class Group:
 
 @dataclass(frozen=True)
 class Whole:
-    """All lines, those to phone about first, walls that left the list, and the context of the written list."""
+    """All lines, those to phone about first, walls that left the list, and the context of the written list.
+
+    again: walls that were assessed again since, which stand in the lines as they are now.
+    """
 
     found: List
     to_phone: Sequence[Line]
     gone: Sequence[Closed]
     sheet: Mapping[str, Any]
     has_earlier: bool
+    again: Sequence[Changed]
 
 
 def whole(store: Store, content: Book) -> Whole:
-    """The list of a book (publishing.book_of_list) with every decision made by now."""
-    content = replace(content, decisions=store.office.decisions())
+    """The list of a book (publishing.book_of_list) with every decision made, and every wall assessed again, by now."""
+    content, again = assessed_again.over(store, replace(content, decisions=store.office.decisions()))
     found = the_list(content)
     waits = {key for key, news in content.news.items() if news.waits}
     to_phone = [line for line in found.all_lines if (line.house, line.wall) in waits]
-    return Whole(found, to_phone, closed(content, found), monthly_sheet(content), content.previous is not None)
+    return Whole(found, to_phone, closed(content, found), monthly_sheet(content), content.previous is not None, again)
 
 
 def narrowed(made: Whole, wanted: Mapping[str, str]) -> Mapping[str, Any]:
@@ -60,6 +66,7 @@ def narrowed(made: Whole, wanted: Mapping[str, str]) -> Mapping[str, Any]:
     return {
         **made.sheet,
         "to_phone": made.to_phone,
+        "again": made.again,
         "groups": [group for group in groups if group.number or (group.name != FIRST and made.has_earlier)],
         "total": len(made.found.all_lines) + len(made.gone),
         "shown": sum(len(group.lines) + len(group.closed) for group in groups),

@@ -50,7 +50,7 @@ from monitor.schema.office import (
     SESSIONS_ENDED,
     SETTINGS_KEPT,
 )
-from monitor.schema.results import FINDINGS, MARK_RESULTS, MOVEMENT, PLAN, REPAIRS, SUSPECTS, WALL_RESULTS
+from monitor.schema.results import ASSESSED, FINDINGS, MARK_RESULTS, MOVEMENT, PLAN, REPAIRS, SUSPECTS, WALL_RESULTS
 from monitor.schema.rows import rows
 
 __all__ = [
@@ -63,6 +63,7 @@ __all__ = [
     "ALERT_LOOKS",
     "ALERT_SENDINGS",
     "ALERT_TEXTS",
+    "ASSESSED",
     "AUDIT",
     "COMPONENTS",
     "DECISIONS",
@@ -97,6 +98,7 @@ __all__ = [
     "REPAIRS",
     "RESIDUALS",
     "RESULTS",
+    "RESULT_ORDER",
     "RULINGS",
     "RUNS",
     "SESSIONS_ENDED",
@@ -129,6 +131,9 @@ OFFICE = office.TABLES
 RESULTS = results.TABLES
 """Tables that an assessment writes; derived, so they can be made again from the facts."""
 
+RESULT_ORDER = results.ORDER
+"""Rows of results stand in the order of those of these columns that their table has."""
+
 DRAWN = drawn.TABLES
 """Tables that pages and packs are drawn from, made of an assessment's tables and the facts behind it; not stored."""
 
@@ -138,7 +143,7 @@ REGISTER = ("houses", "walls", "marks", "instruments", "thresholds", "events", "
 """Tables that the register command takes in."""
 
 
-_ALL = {**FACTS, **OFFICE, **RESULTS, **DRAWN}
+_ALL = {**FACTS, **OFFICE, **RESULTS, **DRAWN, "assessed": ASSESSED}
 
 
 def empty(name: str) -> pa.Table:

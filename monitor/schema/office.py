@@ -41,7 +41,7 @@ judged_on | date | | day the walls were judged for
 known_until | instant | UTC | all that was known by then was used
 settings_sha256 | text | | SHA-256 of the settings used; they stand in settings_kept
 facts_sha256 | text | | SHA-256 of the set of facts known then
-results_sha256 | text | | SHA-256 of all result tables, by which an assessment made again is held to this one
+results_sha256 | text | | sum, modulo 2^256, of the SHA-256 of each wall's results (but their ranks, which follow from them), by which an assessment made again is held to this one
 code_version | text | | version of the program
 known_at | instant | UTC | when the assessment was made
 """

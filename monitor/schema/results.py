@@ -174,3 +174,18 @@ TABLES: Mapping[str, pa.Schema] = {
     "repairs": REPAIRS,
     "plan": PLAN,
 }
+
+ORDER = ("house", "wall", "period", "mark", "stretch", "visit_date", "part", "method", "rule", "reading_id")
+
+ASSESSED = schema(
+    WALL
+    + """
+sha256 | text | | SHA-256 of all the wall's results but its rank
+order_1 | real | | by this the visit plan is ordered, smallest first; null for a wall that has no place in it
+order_2 | real | | then by this
+order_3 | real | | then by this
+order_4 | real | | then by this
+order_5 | real | | then by this, at last by house and wall
+"""
+)
+"""One row per wall with results, kept beside them: a wall's rank is its place among all walls, told when it is read."""

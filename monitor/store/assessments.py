@@ -1,27 +1,42 @@
-"""Saved assessments: derived tables, which can be made again from the facts, one set per day judged for."""
+"""Saved assessments: derived tables, which can be made again from the facts, one set per day judged for.
 
-from collections.abc import Collection
+The tables lie in parts, a bucket of walls each (`parts`); the card beside them names the parts that make up the whole,
+and is replaced in one step, so that a reader sees one assessment or another.
+"""
+
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
 from filelock import FileLock
 from pydantic import BaseModel, ConfigDict
 
-from monitor import schema
+from monitor import __version__, schema
 from monitor.errors import StoreError, Where
 from monitor.results import Assessment
-from monitor.store import canonical, files, parquet
+from monitor.store import files, generations, parts, walls
+from monitor.store.generations import Wall
+from monitor.store.parts import ASSESSED, Part, Reader
+from monitor.store.place import Place
 from monitor.store.sealed import sealed, unsealed
+from monitor.store.tiers import is_of
 
 FOLDER = "assessments"
 CARD = "assessment.json"
-_MEND = "Assess again for that day: assessments are made from the facts and nothing is lost."
-_TRIES = 3
 LOCK = "saving.lock"
+_MEND = "Assess again for that day: assessments are made from the facts and nothing is lost."
+_TRIES = 20
+ORDER = tuple(name for name in schema.ASSESSED.names if name.startswith("order_"))
+_WALL = ("house", "wall")
 
 
 class Card(BaseModel):
-    """What stands beside the tables of one assessment: what it was made from, and the files it is made of."""
+    """What stands beside the parts of one assessment: what it was made from, and the parts it is made of."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -30,56 +45,155 @@ class Card(BaseModel):
     known_until: datetime
     settings_sha256: str
     facts_sha256: str
-    files: dict[str, str]
-    """File by table; the file's name ends in the start of the hash of its bytes."""
+    code_version: str
+    """Of the program that made it; '' where it is older than this."""
+    results_sha256: str
+    """The sum of all walls' digests."""
+    buckets: int
+    parts: tuple[Part, ...]
+    overlays: tuple[Part, ...] = ()
+
+    def part(self, bucket: int) -> tuple[Part | None, Part | None]:
+        """The part of a bucket and what overlies it; None where there is none."""
+        found = [next((part for part in some if part.bucket == bucket), None) for some in (self.parts, self.overlays)]
+        return found[0], found[1]
+
+    @property
+    def files(self) -> dict[str, str]:
+        """The table of every file."""
+        return {name: table for table, name in parts.named((*self.parts, *self.overlays))}
 
 
-def save(root: Path, assessment: Assessment) -> None:
-    """Save an assessment in place of an earlier one for the same day; a reader sees the one or the other, whole."""
-    folder = root / FOLDER / assessment.judged_on.isoformat()
+def card_of(assessment: Assessment, buckets: int, made: Sequence[Part]) -> Card:
+    """The card of an assessment that was just made; of it only what it was made from is looked at."""
+    return Card(
+        schema_version=schema.VERSION,
+        judged_on=assessment.judged_on,
+        known_until=assessment.known_until,
+        settings_sha256=assessment.settings_sha256,
+        facts_sha256=assessment.facts_sha256,
+        code_version=__version__,
+        results_sha256=walls.total(part.sha256 for part in made),
+        buckets=buckets,
+        parts=tuple(sorted(made, key=lambda part: part.bucket)),
+    )
+
+
+def folder_of(judged_on: date) -> str:
+    """Where the files of a day's assessment lie, within the store."""
+    return f"{FOLDER}/{judged_on.isoformat()}"
+
+
+@contextmanager
+def making(root: Path, judged_on: date) -> Iterator[None]:
+    """Until the block ends nobody else makes a whole assessment for that day, so that no part is swept away."""
+    folder = root / folder_of(judged_on)
+    with files.writing(folder):
+        folder.mkdir(parents=True, exist_ok=True)
+        lock = FileLock(root / FOLDER / f"making-{judged_on.isoformat()}.lock")
+        lock.acquire()
+    try:
+        yield
+    finally:
+        lock.release()
+
+
+def save(root: Path, place: Place, card: Card) -> None:
+    """Make the parts of a card, which are all there, the assessment of its day in place of an earlier one."""
+    folder = root / folder_of(card.judged_on)
     with files.writing(folder), FileLock(root / FOLDER / LOCK):  # of two at once the second takes the first's place
-        names = {}
-        for table in schema.RESULTS:
-            rows = parquet.fitted(table, getattr(assessment, table))
-            data = parquet.to_bytes(table, rows, canonical.digests(table, rows)[1])
-            names[table] = f"{table}-{files.sha256(data)[:16]}.parquet"
-            files.write_new(folder / names[table], data)
-        card = Card(
-            schema_version=schema.VERSION,
-            judged_on=assessment.judged_on,
-            known_until=assessment.known_until,
-            settings_sha256=assessment.settings_sha256,
-            facts_sha256=assessment.facts_sha256,
-            files=names,
-        )
         files.replace(folder / CARD, sealed(card))
-        for path in folder.iterdir():
-            if path.name not in {CARD, *names.values()}:
-                path.unlink(missing_ok=True)
+        kept = {CARD, *card.files}
+        for name in place.names(folder_of(card.judged_on)):
+            if name not in kept:
+                place.remove(f"{folder_of(card.judged_on)}/{name}")
 
 
-def load(root: Path, judged_on: date, tables: Collection[str] = tuple(schema.RESULTS)) -> Assessment | None:
+def overlay(
+    root: Path,
+    place: Place,
+    judged_on: date,
+    tables: Mapping[str, pa.Table],
+    *,
+    known_until: datetime,
+    facts_sha256: str,
+) -> Card:
+    """Put walls that were assessed again over what that day's assessment says of them; the rest of it stands.
+
+    tables: those of parts.TABLES, with all rows of these walls. Costs what the walls cost that lie over their buckets
+    already; the next whole assessment takes them in. Raises StoreError where there is none for that day, or an older
+    program made it.
+    """
+    folder = folder_of(judged_on)
+    with files.writing(root / folder), FileLock(root / FOLDER / LOCK):
+        card = _card(root, judged_on)
+        if card is None or card.code_version != __version__:
+            raise StoreError(
+                "There is no assessment of that day by this version of the program, so no wall can be put over it.",
+                where=Where(file=folder),
+                mend="Assess all walls for that day first.",
+            )
+        reader = Reader(place, folder)
+        over = {part.bucket: part for part in card.overlays}
+        total = card.results_sha256
+        numbers = {name: generations.bucket_numbers(rows, card.buckets) for name, rows in tables.items()}
+        for bucket in np.unique(numbers[ASSESSED]).tolist():
+            new = {name: rows.filter(pa.array(numbers[name] == bucket)) for name, rows in tables.items()}
+            mine = _walls(new[ASSESSED])
+            part, before = card.part(bucket)
+            gone = reader.rows(part, before, ASSESSED, of=mine)["sha256"].to_pylist()
+            total = walls.exchanged(total, gone, new[ASSESSED]["sha256"].to_pylist())
+            if before is not None:
+                new = {name: _over(reader.rows(before, None, name), rows, mine) for name, rows in new.items()}
+            over[bucket] = parts.write(place, folder, bucket, new, over=True)
+        new_card = card.model_copy(
+            update={
+                "known_until": known_until,
+                "facts_sha256": facts_sha256,
+                "results_sha256": total,
+                "overlays": tuple(over[bucket] for bucket in sorted(over)),
+            }
+        )
+        files.replace(root / folder / CARD, sealed(new_card))
+        for name in set(card.files) - set(new_card.files):
+            place.remove(f"{folder}/{name}")
+    return new_card
+
+
+def load(
+    root: Path,
+    place: Place,
+    judged_on: date,
+    tables: Collection[str] = tuple(schema.RESULTS),
+    *,
+    of: Collection[Wall] | None = None,
+    columns: Mapping[str, Sequence[str]] | None = None,
+) -> Assessment | None:
     """The assessment for that day, None where there is none. Raises StoreError where it is damaged.
 
-    tables: those to read; the others stay empty.
+    tables: those to read; the others stay empty. of: walls whose rows alone are read. columns: by table, those to read
+    where not all of them; such a table has only these.
     """
+    reader = Reader(place, folder_of(judged_on))
+    chosen = columns or {}
     for _ in range(_TRIES):
         card = _card(root, judged_on)
         if card is None:
             return None
-        folder = root / FOLDER / judged_on.isoformat()
         try:
-            read = {table: parquet.read(folder / card.files[table], table) for table in tables}
-        except (FileNotFoundError, KeyError):  # replaced by a newer one while we read
+            read = {table: _rows(card, reader, table, chosen.get(table), of) for table in tables}
+        except FileNotFoundError as error:  # replaced by a newer one while we read
+            gone = error
             continue
         return Assessment(
             judged_on=card.judged_on,
             known_until=card.known_until,
             settings_sha256=card.settings_sha256,
             facts_sha256=card.facts_sha256,
+            results_sha256=card.results_sha256,
             **read,
         )
-    raise StoreError("A table of this assessment is missing.", where=Where(file=str(folder)), mend=_MEND)
+    raise StoreError("A table of this assessment is missing.", where=Where(file=str(gone.filename)), mend=_MEND)
 
 
 def days(root: Path) -> list[date]:
@@ -93,11 +207,62 @@ def known_until(root: Path, judged_on: date) -> datetime | None:
     return card.known_until if card else None
 
 
-def table_files(root: Path, judged_on: date) -> dict[str, Path]:
-    """The files of an assessment by table. Raises StoreError where its card is damaged."""
+def table_files(root: Path, judged_on: date) -> dict[str, str]:
+    """The table of each file of an assessment, by the file's name. Raises StoreError where its card is damaged."""
     card = _card(root, judged_on)
-    folder = root / FOLDER / judged_on.isoformat()
-    return {table: folder / name for table, name in card.files.items()} if card else {}
+    return card.files if card else {}
+
+
+def assembled(made: Assessment, pieces: Mapping[str, Sequence[pa.Table]]) -> Assessment:
+    """An assessment from the tables of its buckets, those of parts.TABLES that are wanted, the walls among them."""
+    found = {name: pa.concat_tables(some) if some else schema.empty(name) for name, some in pieces.items()}
+    of_walls = found.pop(ASSESSED)
+    found = {name: parts.in_order(name, rows) for name, rows in found.items()}
+    if "plan" in found:
+        found["plan"] = ranked(found["plan"], of_walls)
+    return replace(made, results_sha256=walls.total(of_walls["sha256"].to_pylist()), **found)
+
+
+def ranked(plan: pa.Table, order: pa.Table) -> pa.Table:
+    """The plan with each wall's rank: its place among all walls that have one. order: rows of schema.ASSESSED, all."""
+    placed = order.filter(pc.is_valid(order["order_1"]))
+    by = [(name, "ascending") for name in (*ORDER, *_WALL)]
+    sorted_keys = generations.wall_keys(placed).take(pc.sort_indices(placed, sort_keys=by))
+    rank = pc.add(pc.index_in(generations.wall_keys(plan), value_set=sorted_keys), 1)
+    return plan.set_column(plan.schema.get_field_index("rank"), plan.schema.field("rank"), rank.cast(pa.int32()))
+
+
+def _rows(
+    card: Card, reader: Reader, table: str, columns: Sequence[str] | None, of: Collection[Wall] | None
+) -> pa.Table:
+    """Rows of a table over all buckets that matter, in their order."""
+    wanted = None if columns is None else list(dict.fromkeys((*columns, *_needed(table))))
+    by_bucket = {part.bucket: part for part in card.parts}
+    over = {part.bucket: part for part in card.overlays}
+    buckets = sorted(by_bucket.keys() | over.keys())
+    if of is not None:
+        mine = {generations.bucket_of(wall, card.buckets) for wall in of}
+        buckets = [bucket for bucket in buckets if bucket in mine]
+    found = [reader.rows(by_bucket.get(bucket), over.get(bucket), table, wanted, of) for bucket in buckets]
+    rows = pa.concat_tables(found) if found else schema.empty(table)
+    if len(found) > 1 or over:
+        rows = parts.in_order(table, rows)
+    if table == "plan" and "rank" in rows.column_names and rows.num_rows:
+        rows = ranked(rows, _rows(card, reader, ASSESSED, (*_WALL, *ORDER), None))
+    return rows if columns is None else rows.select(list(columns))
+
+
+def _needed(table: str) -> list[str]:
+    """What rows are told apart and put in order by."""
+    return [name for name in schema.RESULT_ORDER if name in schema.find(table).names]
+
+
+def _walls(rows: pa.Table) -> list[Wall]:
+    return list(zip(rows["house"].to_pylist(), rows["wall"].to_pylist(), strict=True))
+
+
+def _over(before: pa.Table, rows: pa.Table, mine: Collection[Wall]) -> pa.Table:
+    return pa.concat_tables([before.filter(pc.invert(is_of(before, mine))), rows])
 
 
 def _card(root: Path, judged_on: date) -> Card | None:

@@ -13,7 +13,19 @@ from filelock import FileLock
 
 from monitor.errors import StoreError, Where
 from monitor.results import Proof
-from monitor.store import assessments, compaction, files, generations, inbox, marker, office, photos, uploads, witness
+from monitor.store import (
+    assessments,
+    compaction,
+    files,
+    generations,
+    inbox,
+    marker,
+    office,
+    photos,
+    place,
+    uploads,
+    witness,
+)
 from monitor.store.store import RECEIVED, SETTINGS, Store
 from monitor.store.verify import verify
 
@@ -80,9 +92,18 @@ def _copy(store: Store, to: Path) -> None:
     store.office.copy_to(to / office.FILE)
     for name in (inbox.FOLDER, generations.POINTER, generations.FOLDER, assessments.FOLDER, RECEIVED, photos.FOLDER):
         _copy_all(root / name, to / name)
+    if (root / place.FILE).exists():  # a backup is all in one place
+        _fetch(store.place, generations.FOLDER, to)
+        for day in store.assessments():
+            _fetch(store.place, assessments.folder_of(day), to)
     _copy_all(root / uploads.FOLDER, to / uploads.FOLDER, may_go=True)
     for name in (SETTINGS, marker.FILE):
         _copy_all(root / name, to / name)
+
+
+def _fetch(elsewhere: place.Place, folder: str, to: Path) -> None:
+    for name in elsewhere.names(folder):
+        (to / folder / name).write_bytes(elsewhere.read(f"{folder}/{name}"))
 
 
 def _copy_all(path: Path, to: Path, *, may_go: bool = False) -> None:

@@ -29,15 +29,39 @@ def ordered(table: pa.Table, first: Sequence[str] = _FIRST) -> pa.Table:
         return table
     names = [name for name in first if name in table.column_names]
     names += [name for name in table.column_names if name not in names]
+    return in_order_of(table, names)
+
+
+def in_order_of(table: pa.Table, names: Sequence[str]) -> pa.Table:
+    """The rows sorted by those columns; where they are already, which costs little to see, nothing is copied."""
+    if _is_in_order_of(table, names):
+        return table
     return table.take(pc.sort_indices(table, sort_keys=[(name, "ascending") for name in names]))
 
 
-def digests(name: str, rows: pa.Table) -> tuple[str, str]:
+def _is_in_order_of(table: pa.Table, names: Sequence[str]) -> bool:
+    """Whether no row has to go; False, too, where a column that has to decide has unknown values."""
+    tied = np.ones(max(table.num_rows - 1, 0), dtype=bool)
+    for name in names:
+        if not tied.any():
+            break
+        column = table[name].combine_chunks()
+        if column.null_count:
+            return False
+        before, after = column.slice(0, len(tied)), column.slice(1)
+        if (tied & _flags(pc.greater(before, after))).any():
+            return False
+        tied &= _flags(pc.equal(before, after))
+    return True
+
+
+def digests(name: str, rows: pa.Table, *, is_ordered: bool = False) -> tuple[str, str]:
     """Two SHA-256 of the rows of the table `name`, in any order: what makes an add the same add, and the whole.
 
-    For readings the first leaves out when they became known, so that a retry is the same add.
+    For readings the first leaves out when they became known, so that a retry is the same add. is_ordered: whether the
+    rows stand in the order of `ordered` already.
     """
-    kept = ordered(rows)
+    kept = rows if is_ordered else ordered(rows)
     pieces = [f"{name} {schema.VERSION} {kept.num_rows}\n".encode()]
     for column in kept.column_names:
         if column != "known_at":
@@ -62,6 +86,38 @@ def changes(table: pa.Table, columns: Collection[str]) -> npt.NDArray[np.bool_]:
     return differs
 
 
+def by_row(rows: pa.Table) -> tuple[bytes, int, bytes, list[int]]:
+    """Rows as bytes, row after row: numbers, flags and lengths of texts with so many bytes a row; texts, and where each
+    row's begin (one more than rows).
+    """
+    blocks, texts = [], []
+    for field in rows.schema:
+        array = rows[field.name].combine_chunks()
+        if pa.types.is_string(field.type):
+            texts.append(array)
+            array = pc.binary_length(array)
+        if pa.types.is_boolean(array.type):
+            values = _values(pc.cast(array, pa.int8()), "<i1")
+        else:
+            values = _values(array, _NUMPY[array.type])
+        if values.dtype.kind == "f":
+            values = values + 0.0  # -0.0 is 0.0
+        if array.null_count:
+            known = _values(pc.cast(pc.is_valid(array), pa.int8()), "<i1")
+            values = np.where(known == 1, values, 0).astype(values.dtype)
+        else:
+            known = np.ones(1, "<i1")
+        blocks += [known, values]
+    packed = np.empty(rows.num_rows, [(f"f{number}", block.dtype) for number, block in enumerate(blocks)])
+    for number, block in enumerate(blocks):
+        packed[f"f{number}"] = block
+    joined = pc.binary_join_element_wise(*texts, "").cast(pa.large_string()) if texts else None
+    if joined is None:
+        return packed.tobytes(), packed.itemsize, b"", [0] * (rows.num_rows + 1)
+    offsets = np.frombuffer(joined.buffers()[1], "<i8", len(joined) + 1, joined.offset * 8)
+    return packed.tobytes(), packed.itemsize, bytes(joined.buffers()[2] or b""), offsets.tolist()
+
+
 def _bytes(array: pa.Array) -> list[bytes]:
     """A column as bytes: which cells are known, then the values (0 where unknown), little-endian.
 
@@ -83,6 +139,10 @@ def _bytes(array: pa.Array) -> list[bytes]:
         return [b"all known", values.tobytes()]
     known = _values(pc.cast(pc.is_valid(array), pa.int8()), "<i1")
     return [known.tobytes(), np.where(known == 1, values, 0).tobytes()]
+
+
+def _flags(array: pa.Array) -> npt.NDArray[np.bool_]:
+    return _values(pc.cast(array, pa.int8()), "<i1").astype(bool)
 
 
 def _values(array: pa.Array, dtype: str) -> npt.NDArray[Any]:

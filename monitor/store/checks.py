@@ -1,6 +1,7 @@
 """What the tables of facts say of each other: nothing lost between receipt and rows, no row twice, no key astray."""
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterator, Mapping
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -15,64 +16,91 @@ Finding = tuple[str, str, str, str]
 _SHOWN = 5
 
 
-def cross_checks(tables: dict[str, pa.Table]) -> Iterator[Finding]:
-    """Everything wrong between the tables, which are all the rows of schema.FACTS by name."""
-    yield from _repeated(tables)
-    yield from _counts(tables["receipts"], tables["readings"])
-    yield from _keys(tables)
+_CHILDREN = ("readings", "marks", "events", "rulings")
+_PARENT = {"readings": "marks", "marks": "walls", "events": "walls", "rulings": "readings"}
 
 
-def _repeated(tables: dict[str, pa.Table]) -> Iterator[Finding]:
-    for name, rows in tables.items():
-        ordered = canonical.ordered(rows)
-        twice = rows.num_rows - int(canonical.changes(ordered, ordered.column_names).sum())
-        if twice:
-            yield (
-                name,
-                f"{twice} rows stand twice, the same in every column.",
-                f"whatever counts rows of {name}",
-                "Restore the store from a backup of before the damage.",
-            )
+class CrossChecks:
+    """Takes the facts a bucket of walls at a time, and tells at last everything that is wrong between the tables."""
 
+    def __init__(self, rulings: pa.Table, receipts: pa.Table) -> None:
+        self._receipts = receipts
+        self._unfound = _keys_of(rulings, schema.KEY["readings"])
+        self._twice = dict.fromkeys(schema.FACTS, 0)
+        self._ids: Counter[str] = Counter()
+        self._names: dict[str, str] = {}
+        self._astray: dict[str, set[tuple[str, ...]]] = {child: set() for child in _CHILDREN}
 
-def _counts(receipts: pa.Table, readings: pa.Table) -> Iterator[Finding]:
-    """received = used + held + rejected + could not be read, and = the readings of that source."""
-    mend = "Send that file again; it is kept under files/. Rows that are in already are not added twice."
-    ids = readings.group_by("source_sha256").aggregate([("reading_id", "count_distinct")])
-    found = dict(zip(ids["source_sha256"].to_pylist(), ids["reading_id_count_distinct"].to_pylist(), strict=True))
-    for row in canonical.ordered(receipts).to_pylist():
-        place = f"receipts, {row['source_name']}"
-        states = sum(row[name] or 0 for name in ("used", "held", "rejected", "could_not_read"))
-        if row["received"] != states:
-            yield place, f"{row['received']} rows were received, but {states} have a state.", "that file's rows", mend
-        rows = found.get(row["source_sha256"], 0)
-        if row["holds"] == "readings" and rows != row["received"]:
-            yield place, f"{row['received']} rows were received, but {rows} are kept.", "that file's readings", mend
-    known = set(receipts["source_sha256"].to_pylist())
-    for source in sorted(set(found) - known):
-        name = readings.filter(pc.equal(readings["source_sha256"], pa.scalar(source)))["source_name"][0].as_py()
-        yield f"readings, {name}", f"{found[source]} rows have no receipt.", "the count of what was received", mend
+    def take(self, tables: Mapping[str, pa.Table]) -> None:
+        """All rows of some tables of schema.FACTS; of those with walls all that a bucket of walls has."""
+        for name, rows in tables.items():
+            ordered = canonical.ordered(rows)
+            self._twice[name] += rows.num_rows - int(canonical.changes(ordered, ordered.column_names).sum())
+        if "readings" in tables:
+            self._take_bucket(tables)
 
+    def _take_bucket(self, tables: Mapping[str, pa.Table]) -> None:
+        readings = tables["readings"]
+        used = readings.filter(pc.equal(readings["state"], pa.scalar(State.USED.value)))
+        for child, rows in (("readings", used), ("marks", tables["marks"]), ("events", tables["events"])):
+            key = schema.KEY[_PARENT[child]]
+            self._astray[child] |= _keys_of(rows, key) - _keys_of(tables[_PARENT[child]], key)
+        if self._unfound:
+            self._unfound -= _keys_of(readings, schema.KEY["readings"])
+        by_source = readings.group_by("source_sha256").aggregate(
+            [("reading_id", "count_distinct"), ("source_name", "min")]
+        )
+        for row in by_source.to_pylist():
+            self._ids[row["source_sha256"]] += row["reading_id_count_distinct"]
+            self._names.setdefault(row["source_sha256"], row["source_name_min"])
 
-def _keys(tables: dict[str, pa.Table]) -> Iterator[Finding]:
-    """Used readings belong to registered marks, marks and events to walls, rulings to readings."""
-    used = tables["readings"].filter(pc.equal(tables["readings"]["state"], pa.scalar(State.USED.value)))
-    for child, rows, parent in (
-        ("readings", used, "marks"),
-        ("marks", tables["marks"], "walls"),
-        ("events", tables["events"], "walls"),
-        ("rulings", tables["rulings"], "readings"),
-    ):
-        key = schema.KEY[parent]
-        astray = sorted(_keys_of(rows, key) - _keys_of(tables[parent], key))
-        if astray:
-            shown = ", ".join("-".join(one) for one in astray[:_SHOWN]) + (" ..." if len(astray) > _SHOWN else "")
-            yield (
-                child,
-                f"{len(astray)} of the {parent} that {child} speak of are not there: {shown}.",
-                f"{child} of those",
-                f"Register those {parent} again." if parent != "readings" else "Send the file of those readings again.",
-            )
+    def findings(self) -> Iterator[Finding]:
+        """What was found, once all was taken."""
+        yield from self._repeated()
+        yield from self._counts()
+        yield from self._keys()
+
+    def _repeated(self) -> Iterator[Finding]:
+        for name, twice in self._twice.items():
+            if twice:
+                yield (
+                    name,
+                    f"{twice} rows stand twice, the same in every column.",
+                    f"whatever counts rows of {name}",
+                    "Restore the store from a backup of before the damage.",
+                )
+
+    def _counts(self) -> Iterator[Finding]:
+        """received = used + held + rejected + could not be read, and = the readings of that source."""
+        mend = "Send that file again; it is kept under files/. Rows that are in already are not added twice."
+        for row in canonical.ordered(self._receipts).to_pylist():
+            place = f"receipts, {row['source_name']}"
+            states = sum(row[name] or 0 for name in ("used", "held", "rejected", "could_not_read"))
+            if row["received"] != states:
+                what = f"{row['received']} rows were received, but {states} have a state."
+                yield place, what, "that file's rows", mend
+            rows = self._ids[row["source_sha256"]]
+            if row["holds"] == "readings" and rows != row["received"]:
+                yield place, f"{row['received']} rows were received, but {rows} are kept.", "that file's readings", mend
+        known = set(self._receipts["source_sha256"].to_pylist())
+        for source in sorted(set(self._names) - known):
+            what = f"{self._ids[source]} rows have no receipt."
+            yield f"readings, {self._names[source]}", what, "the count of what was received", mend
+
+    def _keys(self) -> Iterator[Finding]:
+        """Used readings belong to registered marks, marks and events to walls, rulings to readings."""
+        for child, parent in _PARENT.items():
+            astray = sorted(self._unfound if child == "rulings" else self._astray[child])
+            if astray:
+                shown = ", ".join("-".join(one) for one in astray[:_SHOWN]) + (" ..." if len(astray) > _SHOWN else "")
+                yield (
+                    child,
+                    f"{len(astray)} of the {parent} that {child} speak of are not there: {shown}.",
+                    f"{child} of those",
+                    f"Register those {parent} again."
+                    if parent != "readings"
+                    else "Send the file of those readings again.",
+                )
 
 
 def _keys_of(rows: pa.Table, key: tuple[str, ...]) -> set[tuple[str, ...]]:

@@ -4,7 +4,8 @@ A generation takes over the files of the buckets that nothing was added to. What
 as a reader may still hold the pointer of the one before; the time is the disk's own, from the files just written.
 """
 
-from collections.abc import Iterator
+import shutil
+from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from pathlib import Path
 
@@ -15,14 +16,17 @@ from filelock import FileLock, Timeout
 
 from monitor import schema
 from monitor.errors import StoreError, Where
-from monitor.store import canonical, files, generations, inbox, parquet, witness
+from monitor.store import canonical, files, generations, inbox, parquet, place, witness
+from monitor.store.finding import Finding
 from monitor.store.generations import PartFile, Pointer, Retired
+from monitor.store.spill import Spill
 
 ROWS_PER_BUCKET = 100_000
 """Rows of readings that a bucket should hold: some tens of megabytes in memory."""
 LOCK = "compact.lock"
 GRACE_SECONDS = 60.0
 """How long a file stays after the generation that needed it was replaced; a slower reader reads again."""
+_ASIDE = f"compacting{files.TEMPORARY}"
 _ABANDONED_SECONDS = 3600.0
 """Age at which a half-written file belongs to a writer that has died."""
 
@@ -45,6 +49,11 @@ def compact(root: Path, *, wait: bool = True) -> bool:
         lock.release()
 
 
+def at_rest(root: Path) -> FileLock:
+    """To be held while no file of the present generation may go."""
+    return FileLock(root / LOCK)
+
+
 def ledger_lines(table: str, name: str, rows: pa.Table, rows_sha256: str) -> list[dict[str, object]]:
     """The lines of the ledger for one add: one per moment at which rows of it became known."""
     return [
@@ -56,48 +65,80 @@ def ledger_lines(table: str, name: str, rows: pa.Table, rows_sha256: str) -> lis
 def _compact(root: Path) -> bool:
     old = generations.pointer(root)
     taken = generations.ledger(root, old)
-    fresh, lines = _waiting(root, taken)
+    adds = _waiting(root, taken)
+    buckets = _bucket_count(old, sum(_rows_of(root, *add) for add in adds if add[0] == "readings"))
+    aside = root / _ASIDE
+    shutil.rmtree(aside, ignore_errors=True)  # of a compaction that was cut off
+    aside.mkdir()
+    try:
+        lines: list[dict[str, object]] = []
+        parts: list[PartFile] = []
+        found = Finding(root, old)
+        for table in schema.FACTS:
+            fresh, told = _put_aside(root, table, [name for of, name in adds if of == table], buckets, aside)
+            lines += told
+            parts += _new_parts(root, old, table, fresh if told else None, buckets, found)
+    finally:
+        shutil.rmtree(aside, ignore_errors=True)
     if not lines:
         return False
     _announce(root, {(str(line["table"]), str(line["name"])) for line in lines})
-    buckets = _bucket_count(old, fresh.get("readings"))
-    parts = [part for table in schema.FACTS for part in _new_parts(root, old, table, fresh.get(table), buckets)]
-    added = pa.Table.from_pylist(lines, schema=parquet.LEDGER)
-    ledger = _write(root, "ledger", 0, pa.concat_tables([taken, added]))
-    now = (root / generations.FOLDER / ledger.file).stat().st_mtime
+    whole = pa.concat_tables([taken, pa.Table.from_pylist(lines, schema=parquet.LEDGER)])
+    ledger = _write(root, "ledger", 0, whole)
+    worked_out = found.tables() | {"taken": _still_there(root, whole)}
+    derived = [_write(root, name, 0, rows) for name, rows in worked_out.items()]
+    now = place.of(root).modified(f"{generations.FOLDER}/{ledger.file}")
     new = Pointer(
         schema_version=schema.VERSION,
         generation=old.generation + 1,
         buckets=buckets,
         parts=tuple(parts),
+        derived=tuple(derived),
         ledger=ledger,
-        retired=_retired(old, {part.file for part in parts}, now),
+        retired=_retired(old, {part.file for part in (*parts, *derived)}, now),
     )
     generations.point(root, new)
     _sweep(root, old, new, now)
     return True
 
 
-def _waiting(root: Path, taken: pa.Table) -> tuple[dict[str, pa.Table], list[dict[str, object]]]:
-    """Rows of the adds not yet taken, by table, and their ledger lines."""
-    done = set(zip(taken["table"].to_pylist(), taken["name"].to_pylist(), strict=True))
-    fresh: dict[str, pa.Table] = {}
+def _waiting(root: Path, taken: pa.Table) -> list[tuple[str, str]]:
+    """The adds not yet taken."""
+    done = _adds(taken)
+    return [add for add in inbox.every(root) if add not in done]
+
+
+def _rows_of(root: Path, table: str, name: str) -> int:
+    return parquet.number_of_rows(inbox.path_of(root, table, name))
+
+
+def _put_aside(
+    root: Path, table: str, names: Iterable[str], buckets: int, aside: Path
+) -> tuple[Spill, list[dict[str, object]]]:
+    """Rows of adds by bucket, an add in memory at a time, and their ledger lines."""
+    fresh = Spill(table, buckets, aside)
     lines: list[dict[str, object]] = []
-    for table in schema.FACTS:
-        found = []
-        for name in inbox.names(root, table):
-            if (table, name) in done:
-                continue
-            path = inbox.path_of(root, table, name)
-            try:
-                rows, rows_sha256 = parquet.read_with_hash(path, table)
-            except StoreError:  # stays where it is: readers and verify name it, and no other row has to wait for it
-                continue
-            found.append(rows)
-            lines += ledger_lines(table, name, rows, rows_sha256)
-        if found:
-            fresh[table] = pa.concat_tables(found)
+    for name in names:
+        try:
+            rows, rows_sha256 = parquet.read_with_hash(inbox.path_of(root, table, name), table)
+        except StoreError:  # stays where it is: readers and verify name it, and no other row has to wait for it
+            continue
+        fresh.put(rows)
+        lines += ledger_lines(table, name, rows, rows_sha256)
     return fresh, lines
+
+
+def _still_there(root: Path, ledger: pa.Table) -> pa.Table:
+    """The adds of a ledger whose files lie in the inbox, which are sooner told from new ones so."""
+    there = sorted(set(inbox.every(root)) & _adds(ledger))
+    return pa.Table.from_arrays(
+        [pa.array(column, pa.string()) for column in zip(*there, strict=True)], schema=parquet.TAKEN
+    )
+
+
+def _adds(ledger: pa.Table) -> set[tuple[str, str]]:
+    lines = pc.binary_join_element_wise(ledger["table"], ledger["name"], "/").unique().to_pylist()
+    return {(table, name) for table, _, name in (line.partition("/") for line in lines)}
 
 
 def _announce(root: Path, adds: set[tuple[str, str]]) -> None:
@@ -109,46 +150,43 @@ def _announce(root: Path, adds: set[tuple[str, str]]) -> None:
     inbox.announce(root, *sorted(adds - set(told)))
 
 
-def _bucket_count(old: Pointer, fresh_readings: pa.Table | None) -> int:
+def _bucket_count(old: Pointer, fresh_rows: int) -> int:
     """A power of two that never falls, so that a bucket splits in two but never meets another."""
-    rows = sum(part.rows for part in old.of("readings")) + (fresh_readings.num_rows if fresh_readings else 0)
+    rows = sum(part.rows for part in old.of("readings")) + fresh_rows
     buckets = old.buckets
     while buckets * ROWS_PER_BUCKET < rows:
         buckets *= 2
     return buckets
 
 
-def _new_parts(root: Path, old: Pointer, table: str, fresh: pa.Table | None, buckets: int) -> Iterator[PartFile]:
+def _new_parts(
+    root: Path, old: Pointer, table: str, fresh: Spill | None, buckets: int, found: Finding
+) -> Iterator[PartFile]:
     """The files of a table: as they were where nothing was added, else written anew, one old bucket at a time."""
-    walls = generations.has_walls(table)
-    before, after = (old.buckets, buckets) if walls else (1, 1)
+    before, after = (old.buckets, buckets) if generations.has_walls(table) else (1, 1)
     stale = {part.bucket: part for part in old.of(table)}
-    numbers = _numbers(fresh, before, walls=walls) if fresh is not None else np.empty(0, dtype=np.int64)
     for bucket in range(before):
-        rows = [fresh.filter(pa.array(numbers == bucket))] if fresh is not None and (numbers == bucket).any() else []
-        if bucket in stale and not rows and before == after:
-            yield stale[bucket]
+        splits = range(bucket, after, before)
+        added = {number: fresh.of(number) if fresh else schema.empty(table) for number in splits}
+        if before == after and not added[bucket].num_rows:
+            if bucket in stale:
+                found.kept(stale[bucket])
+                yield stale[bucket]
             continue
-        if bucket in stale:
-            rows.append(_old_rows(root, stale[bucket]))
-        if rows:
-            both = pa.concat_tables(rows)
-            split = _numbers(both, after, walls=walls)
-            for number in np.unique(split).tolist():
-                yield _write(root, table, number, both.filter(pa.array(split == number)))
-
-
-def _numbers(rows: pa.Table, buckets: int, *, walls: bool) -> np.ndarray:
-    if not walls or buckets == 1:
-        return np.zeros(rows.num_rows, dtype=np.int64)
-    return generations.bucket_numbers(rows, buckets)
+        kept = _old_rows(root, stale[bucket]) if bucket in stale else schema.empty(table)
+        numbers = generations.bucket_numbers(kept, after) if after > 1 else np.zeros(kept.num_rows, np.int64)
+        for number in splits:
+            both = pa.concat_tables([kept.filter(pa.array(numbers == number)), added.pop(number)])
+            if both.num_rows:
+                found.written(table, both)
+                yield _write(root, table, number, both)
 
 
 def _old_rows(root: Path, part: PartFile) -> pa.Table:
     try:
         rows = generations.read_part(root, part)
     except FileNotFoundError as error:
-        raise missing(Path(error.filename)) from error
+        raise missing(Path(error.filename or part.file)) from error
     if rows.num_rows != part.rows:
         raise StoreError("A compacted file does not hold what the pointer says.", where=Where(file=part.file))
     return rows
@@ -160,10 +198,11 @@ def missing(path: Path) -> StoreError:
 
 
 def _write(root: Path, table: str, bucket: int, rows: pa.Table) -> PartFile:
-    data = parquet.to_bytes(table, canonical.ordered(rows), canonical.digests(table, rows)[1])
+    rows = canonical.ordered(rows)
+    data = parquet.to_bytes(table, rows, canonical.digests(table, rows, is_ordered=True)[1])
     sha256 = files.sha256(data)
     file = f"{table}-{bucket:04d}-{sha256[:16]}.parquet"
-    files.write_new(root / generations.FOLDER / file, data)
+    place.of(root).write(f"{generations.FOLDER}/{file}", data)
     return PartFile(table=table, bucket=bucket, file=file, sha256=sha256, rows=rows.num_rows)
 
 
@@ -177,15 +216,16 @@ def _retired(old: Pointer, needed: set[str], now: float) -> tuple[Retired, ...]:
 
 def _sweep(root: Path, old: Pointer, new: Pointer, now: float) -> None:
     """Remove what no reader can hold any more. Every step may be cut short; the next compaction goes on from there."""
+    at = place.of(root)
     expired = [each.ledger for each in old.retired if each not in new.retired and each.ledger]
     with files.writing(root):
         for ledger in expired[-1:]:
-            for line in parquet.read(root / generations.FOLDER / ledger, "ledger").to_pylist():
+            for line in parquet.open_and_read(at, f"{generations.FOLDER}/{ledger}", "ledger").to_pylist():
                 inbox.path_of(root, line["table"], line["name"]).unlink(missing_ok=True)
         needed = new.files | {file for each in new.retired for file in each.files}
-        for path in (root / generations.FOLDER).iterdir():
-            if path.name not in needed:  # no other compaction can be writing here: the lock is ours
-                path.unlink(missing_ok=True)
+        for name in at.names(generations.FOLDER):
+            if name not in needed:  # no other compaction can be writing here: the lock is ours
+                at.remove(f"{generations.FOLDER}/{name}")
         for path in (root / inbox.FOLDER).glob(f"*/.*{files.TEMPORARY}"):
             with suppress(FileNotFoundError):  # its writer lives, and has named it or given it up since
                 if now - path.stat().st_mtime > _ABANDONED_SECONDS:

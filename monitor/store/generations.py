@@ -1,7 +1,7 @@
 """The compacted tier: files of buckets of walls, which never change, behind one pointer file, replaced whole."""
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -12,11 +12,14 @@ from pydantic import BaseModel, ConfigDict
 
 from monitor import schema
 from monitor.errors import StoreError, Where
-from monitor.store import files, parquet
+from monitor.store import files, parquet, place
 from monitor.store.sealed import sealed, unsealed
 
 POINTER = "CURRENT.json"
 FOLDER = "compacted"
+
+BETWEEN = "\x1f"
+"""Stands between a house and a wall in a key; no id holds it."""
 
 Wall = tuple[str, str]
 Numbers = npt.NDArray[np.int64]
@@ -51,6 +54,8 @@ class Pointer(_Model):
     generation: int
     buckets: int
     parts: tuple[PartFile, ...] = ()
+    derived: tuple[PartFile, ...] = ()
+    """What is worked out of the parts, to find rows by (see `finding`); none in a generation from before that."""
     ledger: PartFile | None = None
     retired: tuple[Retired, ...] = ()
 
@@ -58,10 +63,14 @@ class Pointer(_Model):
         """The files of a table, by bucket."""
         return sorted((part for part in self.parts if part.table == table), key=lambda part: part.bucket)
 
+    def beside(self, name: str) -> PartFile | None:
+        """The file of that name that is worked out of the parts; None where there is none yet."""
+        return next((part for part in self.derived if part.table == name), None)
+
     @property
     def files(self) -> set[str]:
         """Every file that this generation needs."""
-        return {part.file for part in self.parts} | ({self.ledger.file} if self.ledger else set())
+        return {part.file for part in (*self.parts, *self.derived)} | ({self.ledger.file} if self.ledger else set())
 
 
 def start(root: Path) -> None:
@@ -111,7 +120,14 @@ def ledger(root: Path, at: Pointer) -> pa.Table:
 
 def read_part(root: Path, part: PartFile, columns: Sequence[str] | None = None) -> pa.Table:
     """Rows of one file. FileNotFoundError where a later compaction has removed it."""
-    return parquet.read(root / FOLDER / part.file, part.table, columns)
+    return parquet.open_and_read(place.of(root), f"{FOLDER}/{part.file}", part.table, columns)
+
+
+def read_part_among(
+    root: Path, part: PartFile, column: str, values: Collection[str], columns: Sequence[str] | None = None
+) -> pa.Table:
+    """Of one file the rows whose text in a column is one of some. FileNotFoundError as `read_part`."""
+    return parquet.read_among(place.of(root), f"{FOLDER}/{part.file}", part.table, column, values, columns)
 
 
 def has_walls(table: str) -> bool:
@@ -121,12 +137,12 @@ def has_walls(table: str) -> bool:
 
 def wall_key(wall: Wall) -> str:
     """One string that stands for a wall."""
-    return "\x1f".join(wall)
+    return BETWEEN.join(wall)
 
 
 def wall_keys(rows: pa.Table) -> pa.Array:
     """The same for every row of a table."""
-    return pc.binary_join_element_wise(rows["house"], rows["wall"], pa.scalar("\x1f")).combine_chunks()
+    return pc.binary_join_element_wise(rows["house"], rows["wall"], pa.scalar(BETWEEN)).combine_chunks()
 
 
 def bucket_of(wall: Wall, buckets: int) -> int:

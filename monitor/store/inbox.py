@@ -15,6 +15,8 @@ from monitor.store import files, parquet, witness
 FOLDER = "inbox"
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 TABLES = tuple(schema.FACTS)
+ABOUT_LIMIT = 20_000
+"""Of an add of more rows walls and days are not told one by one: it would be a book of its own."""
 _FILE = re.compile(r"([0-9a-f]{64})\.parquet")
 
 
@@ -42,6 +44,7 @@ def testimony(table: str, name: str, data: bytes, rows: pa.Table) -> dict[str, A
     columns = [
         rows[name].to_pylist() if name in rows.column_names else [None] * rows.num_rows
         for name in ("house", "wall", day)
+        if rows.num_rows <= ABOUT_LIMIT
     ]
     # told apart here, as a table's own grouping imports pandas
     about = {(house or "", wall or "", str(when or "")) for house, wall, when in zip(*columns, strict=True)}

@@ -10,10 +10,11 @@ from monitor.errors import StoreError, Where
 from monitor.store import files
 from monitor.store.sealed import sealed, unsealed
 
-STORE_VERSION = 2
+STORE_VERSION = 3
 """How a store is laid out; the columns of its tables have a version of their own (schema.VERSION).
 
 2: documents sealed, office records with a seal a row and no write-ahead log, the witness.
+3: assessments in parts.
 """
 FILE = "store.json"
 _FIRST_SEALED = 2

@@ -12,12 +12,26 @@ from collections.abc import Callable, Mapping
 from contextlib import closing, suppress
 from pathlib import Path
 
+import pyarrow as pa
 from filelock import FileLock
 
 from monitor import schema
 from monitor.errors import StoreError, Where
-from monitor.store import assessments, files, generations, inbox, marker, office, office_rows, parquet, uploads, witness
-from monitor.store.sealed import seal_text
+from monitor.store import (
+    assessments,
+    files,
+    generations,
+    inbox,
+    marker,
+    office,
+    office_rows,
+    parquet,
+    parts,
+    uploads,
+    witness,
+)
+from monitor.store.place import Place
+from monitor.store.sealed import seal_text, sealed, unsealed
 
 Step = Callable[[Path, Path], None]
 """Given the store and the folder aside: writes there, under the same names, what is to stand in the store."""
@@ -115,6 +129,28 @@ def _from_1(root: Path, new: Path) -> None:
     (new / marker.FILE).write_bytes(marker.to_bytes(2, marker.read(root).created_at))
 
 
+def _from_2(root: Path, new: Path) -> None:
+    """Each assessment becomes one of a single part, its files as they are; the order of its plan is that of its ranks.
+
+    One that is damaged stays as it is: its day is assessed again.
+    """
+    for path in sorted((root / assessments.FOLDER).glob(f"*/{assessments.CARD}")):
+        with suppress(StoreError, OSError, ValueError, KeyError):
+            said = json.loads(unsealed(path.read_bytes()))
+            read = {table: parquet.read(path.parent / name, table) for table, name in said["files"].items()}
+            ranks = read["plan"]["rank"].cast(pa.float64())
+            zero = pa.array([0.0] * len(ranks))
+            order = {name: ranks if name == "order_1" else zero for name in assessments.ORDER}
+            walls = {name: read["plan"][name] for name in ("house", "wall")}
+            made = {parts.ASSESSED: parts.tables(read, pa.table(walls | order))[parts.ASSESSED]}
+            part = parts.write(Place(new), str(path.parent.relative_to(root)), 0, made)
+            part = part.model_copy(update={"files": said["files"] | part.files})
+            more = {"code_version": "", "results_sha256": part.sha256, "buckets": 1, "parts": (part,)}
+            kept = {name: said[name] for name in assessments.Card.model_fields if name in said}
+            (new / path.relative_to(root)).write_bytes(sealed(assessments.Card.model_validate(kept | more)))
+    (new / marker.FILE).write_bytes(marker.to_bytes(3, marker.read(root).created_at))
+
+
 def _json(path: Path) -> bytes:
     data = path.read_bytes()
     try:
@@ -144,5 +180,5 @@ def _office_from_1(old: Path, new: Path) -> None:
         raise office.refused_by(old, error) from error
 
 
-STEPS: Mapping[int, Step] = {1: _from_1}
+STEPS: Mapping[int, Step] = {1: _from_1, 2: _from_2}
 """By the version that a step starts from; it leads to the next one."""

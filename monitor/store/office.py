@@ -1,9 +1,10 @@
 """Office records in SQLite: people, who may be replaced or erased; decisions and published pages, which may not."""
 
+import json
 import shutil
 import sqlite3
 import tempfile
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager, suppress
 from datetime import datetime
 from errno import EACCES, EIO, ENOSPC
@@ -16,7 +17,6 @@ from monitor import schema
 from monitor.errors import StoreError, Where
 from monitor.store import office_rows, views, witness
 from monitor.store.files import is_read_only, refused
-from monitor.store.marker import STORE_VERSION
 from monitor.store.unread import ReadPast, Unread
 
 Row = Mapping[str, Any]
@@ -51,9 +51,14 @@ class Office:
             office_rows.count(connection, "people")
         return len(records)
 
-    def people(self) -> pa.Table:
-        """All people (schema.PEOPLE), by person id."""
-        return self._read("people")
+    def people(self, among: Collection[str] | None = None) -> pa.Table:
+        """People (schema.PEOPLE) by person id: all, or those of some ids in whatever case, and hardly any others."""
+        if among is None:
+            return self._read("people")
+        small = json.dumps(sorted({each.lower() for each in among}))
+        # SQLite knows small letters of ASCII alone: ids with others are all among them
+        named = "(lower(person) IN (SELECT value FROM json_each(?)) OR person GLOB '*[^ -~]*')"
+        return self._read("people", chosen=(named, small))
 
     def replace_person(self, person: Row, erasure: Row) -> None:
         """Put a person's emptied row in place of the full one, with the record of it; no byte of the old is left."""
@@ -156,14 +161,18 @@ class Office:
                     found.append((f"the table {table} is not there", table))
         return found
 
-    def _read(self, table: str, order: str = "", equal: Mapping[str, str] | None = None) -> pa.Table:
+    def _read(
+        self, table: str, order: str = "", equal: Mapping[str, str] | None = None, chosen: tuple[str, ...] = ()
+    ) -> pa.Table:
+        """Rows of a table. equal: columns and what stands in them; chosen: a condition, and its values."""
         columns = schema.OFFICE[table]
         names = ", ".join(columns.names)
+        condition, *values = chosen or ("TRUE",)
         with self._open() as connection:
-            chosen = " AND ".join(f"{columns.field(name).name} = ?" for name in equal or {}) or "TRUE"
-            query = f"SELECT {names}, seal FROM {table} WHERE {chosen} ORDER BY {order or schema.KEY[table][0]}"
+            same = " AND ".join((condition, *(f"{columns.field(name).name} = ?" for name in equal or {})))
+            query = f"SELECT {names}, seal FROM {table} WHERE {same} ORDER BY {order or schema.KEY[table][0]}"
             there = table in office_rows.tables(connection)
-            rows = connection.execute(query, tuple((equal or {}).values())).fetchall() if there else []
+            rows = connection.execute(query, (*values, *(equal or {}).values())).fetchall() if there else []
         pairs = [zip(columns, row, strict=True) for row in self._all_proven(table, rows)]
         records = [{field.name: office_rows.from_sql(value, field.type) for field, value in row} for row in pairs]
         return pa.Table.from_pylist(records, schema=columns)
@@ -228,12 +237,12 @@ class Office:
                 connection.execute("PRAGMA synchronous = EXTRA")  # the folder, too, once the journal is gone
                 connection.execute("PRAGMA secure_delete = ON")
                 version = connection.execute("PRAGMA user_version").fetchone()[0]
-                if not create and version != STORE_VERSION:
+                if not create and version != office_rows.VERSION:
                     raise StoreError(
                         "The office records are damaged, or of another version than the store.",
                         where=where,
                         got=f"version {version}",
-                        expected=f"version {STORE_VERSION}",
+                        expected=f"version {office_rows.VERSION}",
                         mend=_RESTORE,
                     )
                 yield connection

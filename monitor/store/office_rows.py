@@ -12,16 +12,19 @@ from monitor import schema
 from monitor.errors import StoreError
 from monitor.store import parquet
 from monitor.store.files import sha256
-from monitor.store.marker import STORE_VERSION
 
 Row = Mapping[str, Any]
 
+VERSION = 2
+"""How these records are laid out: the version of the store (store/marker) in which that last changed."""
 COMPANY = "company"
 TURNS = "turns"
 """Line of the tally that counts changes; the others count the rows of a table."""
 COMPANY_DDL = f"CREATE TABLE {COMPANY} (name TEXT PRIMARY KEY, value TEXT, seal TEXT NOT NULL);"
 TALLY_DDL = "CREATE TABLE tally (name TEXT PRIMARY KEY, number INTEGER NOT NULL) WITHOUT ROWID;"
 _SQL_TYPES = {pa.string(): "TEXT NOT NULL", pa.float64(): "REAL", pa.int32(): "INTEGER", pa.bool_(): "INTEGER"}
+VERSION = 2
+"""How these records are laid out: the version of the store (store/marker) in which that last changed."""
 _APPEND_ONLY = tuple(table for table in schema.OFFICE if table != "people")
 _SEAL_SIGNS = 32
 
@@ -32,7 +35,7 @@ def ddl() -> str:
     Every row ends in its seal, a hash of its values. The tally has the number of rows of every table.
     """
     parts = [
-        f"PRAGMA user_version = {STORE_VERSION};",
+        f"PRAGMA user_version = {VERSION};",
         COMPANY_DDL,
         TALLY_DDL,
     ]

@@ -1,14 +1,19 @@
 """One Parquet file: written with its schema's version and the hash of its rows, read only where both are known."""
 
-from collections.abc import Sequence
+from bisect import bisect_left
+from collections.abc import Collection, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from monitor import schema
 from monitor.errors import StoreError, Where
 from monitor.store import canonical
+from monitor.store.kept_rows import KeptRows
+from monitor.store.place import Place
 
 LEDGER = pa.schema(
     {
@@ -21,12 +26,33 @@ LEDGER = pa.schema(
 )
 """What was added, a line per add and moment of knowledge: name is the hash without known_at, rows_sha256 with it."""
 
+PLACES = pa.schema({"folded": pa.string(), "house": pa.string(), "wall": pa.string()})
+"""Houses and walls that rows speak of, wall '' where one speaks of the house alone; folded: the house in small letters,
+as ids are found whatever their case."""
+TAKEN = pa.schema({"table": pa.string(), "name": pa.string()})
+"""Adds that a generation has taken in, and whose files may lie in the inbox yet."""
+AGAIN = pa.schema(
+    {
+        "house": pa.string(),
+        "wall": pa.string(),
+        "judged_on": pa.date32(),
+        "known_until": pa.timestamp("us", tz="UTC"),
+        **dict.fromkeys(schema.RESULTS, pa.string()),
+    }
+)
+"""A wall that was assessed again: for which day, from what, and its rows of each table of results."""
+_BESIDE = {"again": AGAIN, "ledger": LEDGER, "places": PLACES, "strays": schema.READINGS, "taken": TAKEN}
+
+_KEPT = KeptRows()
+
 _READABLE = (schema.VERSION,)
+_ROWS_TOGETHER = 4096
+"""Rows that are packed together: one wall's are read without those far from it, and a whole table hardly slower."""
 
 
 def schema_of(name: str) -> pa.Schema:
-    """Schema of a stored table: one of the contract, or the ledger of adds."""
-    return LEDGER if name == "ledger" else schema.find(name)
+    """Schema of a stored table: one of the contract, the ledger of adds, or what is worked out beside them."""
+    return _BESIDE[name] if name in _BESIDE else schema.find(name)
 
 
 def fitted(name: str, rows: pa.Table) -> pa.Table:
@@ -51,14 +77,68 @@ def to_bytes(name: str, rows: pa.Table, rows_sha256: str) -> bytes:
     bare = pa.schema([pa.field(field.name, field.type) for field in rows.schema], metadata=metadata)
     sink = pa.BufferOutputStream()
     pq.write_table(
-        pa.Table.from_arrays(rows.columns, schema=bare), sink, compression=_packing(rows), write_page_checksum=True
+        pa.Table.from_arrays(rows.columns, schema=bare),
+        sink,
+        row_group_size=_ROWS_TOGETHER,
+        compression=_packing(rows),
+        use_dictionary=[field.name for field in rows.schema if pa.types.is_string(field.type)],  # numbers seldom repeat
+        write_page_checksum=True,
     )
     return bytes(sink.getvalue())
 
 
 def read(path: Path, name: str, columns: Sequence[str] | None = None) -> pa.Table:
     """Rows of one file of the table `name`. FileNotFoundError where it is gone; StoreError where it is not whole."""
-    return _read(path, path.read_bytes(), name, columns)[0]
+    about = (name, columns and tuple(columns))
+    return _KEPT.of(path, about, lambda: _read(path, path.read_bytes(), name, columns)[0])
+
+
+def from_bytes(path: Path, data: bytes, name: str) -> pa.Table:
+    """The same from a file's bytes. path: what it is called."""
+    return _read(path, data, name, None)[0]
+
+
+def open_and_read(place: Place, at: str, name: str, columns: Sequence[str] | None = None) -> pa.Table:
+    """The same from where it lies; of the file only what the columns need."""
+    with _opened(place, at) as file:
+        return _rows(place.path(at), file, name, columns)[0]
+
+
+def read_among(
+    place: Place, at: str, name: str, column: str, values: Collection[str], columns: Sequence[str] | None = None
+) -> pa.Table:
+    """Rows of one file whose text in a column is one of some, read without what is packed apart from them.
+
+    Raises as `read`; what was not looked at is not proven.
+    """
+    wanted = pa.array(sorted(set(values)), pa.string())
+    asked = columns and list(dict.fromkeys((*columns, column)))
+    with _opened(place, at) as file:
+        rows = _rows(place.path(at), file, name, asked, (column, wanted))[0]
+    rows = rows.filter(pc.is_in(rows[column], value_set=wanted))
+    return rows.select(columns) if columns else rows
+
+
+@contextmanager
+def _opened(place: Place, at: str) -> Iterator[pa.NativeFile]:
+    try:
+        with place.open(at) as file:
+            yield file
+    except FileNotFoundError:
+        raise
+    except OSError as error:
+        raise _damaged(place.path(at), str(error).splitlines()[0].rstrip(".")) from error
+
+
+def number_of_rows(path: Path) -> int:
+    """Rows that a file says it has; 0 where it says nothing, as it is damaged. FileNotFoundError where it is gone."""
+    try:
+        with pa.OSFile(str(path)) as source:
+            return int(pq.read_metadata(source).num_rows)
+    except FileNotFoundError:
+        raise
+    except (pa.ArrowException, OSError):
+        return 0
 
 
 def read_proven(path: Path, data: bytes, name: str) -> tuple[pa.Table, str]:
@@ -77,14 +157,28 @@ def read_with_hash(path: Path, name: str) -> tuple[pa.Table, str]:
 
 
 def _read(path: Path, data: bytes, name: str, columns: Sequence[str] | None) -> tuple[pa.Table, dict[bytes, bytes]]:
+    return _rows(path, pa.BufferReader(data), name, columns)
+
+
+def _rows(
+    path: Path,
+    opened: pa.NativeFile,
+    name: str,
+    columns: Sequence[str] | None,
+    among: tuple[str, pa.Array] | None = None,
+) -> tuple[pa.Table, dict[bytes, bytes]]:
+    """Rows of an open file, and its metadata. among: a column and sorted texts; what is packed without any is left."""
     wanted = schema_of(name)
     try:
         # the reader that also looks at folders and filters would import pandas
-        file = pq.ParquetFile(pa.BufferReader(data), page_checksum_verification=True)
+        file = pq.ParquetFile(opened, page_checksum_verification=True)
         found = file.schema_arrow
         metadata = found.metadata or {}
         _check_version(path, metadata)
-        rows = file.read(columns=columns, use_threads=False)
+        if among is None:
+            rows = file.read(columns=columns, use_threads=False)
+        else:
+            rows = file.read_row_groups(_packs(file, *among), columns=columns, use_threads=False)
     except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
         raise _damaged(path, str(error).splitlines()[0].rstrip(".")) from error
     if metadata.get(b"table") != name.encode() or not found.equals(wanted, check_metadata=False):
@@ -97,6 +191,20 @@ def _read(path: Path, data: bytes, name: str, columns: Sequence[str] | None) -> 
     if columns is not None:
         wanted = pa.schema([wanted.field(column) for column in columns])
     return pa.Table.from_arrays([rows[field.name] for field in wanted], schema=wanted), metadata
+
+
+def _packs(file: pq.ParquetFile, column: str, texts: pa.Array) -> list[int]:
+    """Numbers of the row groups that may have one of some sorted texts in a column, by what their footer says."""
+    sought, at, found = texts.to_pylist(), file.schema_arrow.get_field_index(column), []
+    for number in range(file.metadata.num_row_groups):
+        said = file.metadata.row_group(number).column(at).statistics
+        if said is None or not said.has_min_max:
+            found.append(number)
+            continue
+        first = bisect_left(sought, said.min)
+        if first < len(sought) and sought[first] <= said.max:
+            found.append(number)
+    return found
 
 
 def _packing(rows: pa.Table) -> str:

@@ -5,17 +5,21 @@ from pathlib import Path
 
 import pyarrow as pa
 
+from monitor import schema
 from monitor.errors import StoreError
 from monitor.store import (
+    again,
     assessments,
     files,
     generations,
     inbox,
     marker,
     migration,
+    notes,
     office,
     parquet,
     photos,
+    place,
     uploads,
     witness,
 )
@@ -24,7 +28,7 @@ from monitor.store.store import OUTBOX, RECEIVED, SETTINGS, TELLING, Store
 
 _ASSESS = "Assess again for that day: assessments are made from the facts and nothing is lost."
 _MADE_AGAIN = "the facts it was made from, so all of it can be made again"
-_TABLE = re.compile(r"([a-z_]+)-([0-9]{4}-)?([0-9a-f]{16})\.parquet")
+_TABLE = re.compile(r"([a-z_]+)-([0-9]{4,}-)?([0-9a-f]{16})\.parquet")
 _OF_THE_ROOT = {
     generations.POINTER,
     marker.FILE,
@@ -32,6 +36,7 @@ _OF_THE_ROOT = {
     TELLING,
     witness.FILE,
     office.FILE,
+    place.FILE,
     f"{office.FILE}-journal",
     "web.secret",
 }
@@ -44,6 +49,7 @@ def look(search: Search, store: Store, receipts: pa.Table) -> None:
     _photos(search, store)
     _uploads(search)
     _assessments(search, store)
+    _again(search)
     _strangers(search)
 
 
@@ -135,17 +141,26 @@ def _assessments(search: Search, store: Store) -> None:
         affected = f"the assessment for {name}"
         with search.at(search.root / assessments.FOLDER / name / assessments.CARD, affected, _ASSESS, _MADE_AGAIN):
             search.files += 1
-            for table, path in assessments.table_files(store.path, day).items():
-                with search.at(path, affected, _ASSESS, _MADE_AGAIN):
+            for file, table in assessments.table_files(store.path, day).items():
+                at = f"{assessments.folder_of(day)}/{file}"
+                with search.at(store.place.path(at), affected, _ASSESS, _MADE_AGAIN):
                     search.files += 1
-                    search.rows += _assessed(path, table).num_rows
+                    rows = _assessed(store, at, table).num_rows
+                    search.rows += rows if table in schema.RESULTS else 0
 
 
-def _assessed(path: Path, table: str) -> pa.Table:
-    data = path.read_bytes()
-    if path.stem != f"{table}-{files.sha256(data)[:16]}":
+def _again(search: Search) -> None:
+    for path in again.paths(search.root):
+        with search.at(path, "walls assessed again since the last whole assessment", again.MEND, _MADE_AGAIN):
+            search.files += 1
+            again.read(path)
+
+
+def _assessed(store: Store, at: str, table: str) -> pa.Table:
+    data = store.place.read(at)
+    if not at.endswith(f"-{files.sha256(data)[:16]}.parquet"):
         raise StoreError("This file's name is not the hash of its bytes.")
-    return parquet.read_proven(path, data, table)[0]
+    return parquet.from_bytes(store.place.path(at), data, table)
 
 
 def _strangers(search: Search) -> None:
@@ -162,8 +177,10 @@ def _strangers(search: Search) -> None:
             strange = path.name not in _OF_THE_ROOT
         elif first == inbox.FOLDER:
             strange = path not in known
+        elif path.relative_to(search.root).as_posix().startswith(f"{again.FOLDER}/"):
+            strange = path not in again.paths(search.root)
         elif first in (generations.FOLDER, assessments.FOLDER):
-            strange = path.name != assessments.CARD and not _is_left_over(path)
+            strange = path.name != assessments.CARD and not notes.FILE.fullmatch(path.name) and not _is_left_over(path)
         else:
             strange = first not in (RECEIVED, photos.FOLDER, uploads.FOLDER, OUTBOX)
         if strange and path.relative_to(search.root).as_posix() not in named:

@@ -1,6 +1,6 @@
 """What a proof has looked at and found so far."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -37,17 +37,20 @@ class Search:
         self.remarks.append(f"{self._place(path)}: {what}")
 
     @contextmanager
-    def at(self, path: Path, affected: str, mend: str = "", stands: str = _ELSE) -> Iterator[None]:
-        """Turn what cannot be read inside the block into a damage of that file."""
+    def at(self, path: Path, affected: str | Callable[[], str], mend: str = "", stands: str = _ELSE) -> Iterator[None]:
+        """Turn what cannot be read inside the block into a damage of that file. affected: asked only then."""
         try:
             yield
         except StoreError as error:
-            what = error.what + (f" Found: {error.got}." if error.got else "")
-            self.damage(path, what, affected, mend or error.mend or RESTORE, stands)
+            what, own = error.what + (f" Found: {error.got}." if error.got else ""), error.mend
         except FileNotFoundError:
-            self.damage(path, "This file is missing.", affected, mend or RESTORE, stands)
+            what, own = "This file is missing.", ""
         except (OSError, ValueError) as error:
-            self.damage(path, f"This file cannot be read: {error}.", affected, mend or RESTORE, stands)
+            what, own = f"This file cannot be read: {error}.", ""
+        else:
+            return
+        words = affected if isinstance(affected, str) else affected()
+        self.damage(path, what, words, mend or own or RESTORE, stands)
 
     def _place(self, path: Path | str) -> str:
         return path.relative_to(self.root).as_posix() if isinstance(path, Path) else path

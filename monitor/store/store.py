@@ -1,8 +1,9 @@
 """The store of one company: facts that are only ever added, office records, assessments, settings, received files."""
 
 import os
-from collections.abc import Collection, Iterable, Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from contextlib import ExitStack, contextmanager, suppress
+from dataclasses import replace
 from datetime import date, datetime
 from hashlib import sha256
 from pathlib import Path
@@ -17,7 +18,9 @@ from monitor import schema
 from monitor.config import Rules, Settings, Telling
 from monitor.errors import StoreError, Where
 from monitor.results import Assessment
+from monitor.schema import Tables
 from monitor.store import (
+    again,
     assessments,
     canonical,
     compaction,
@@ -27,12 +30,17 @@ from monitor.store import (
     marker,
     migration,
     parquet,
+    parts,
+    place,
     views,
     witness,
 )
+from monitor.store.again import Again
 from monitor.store.generations import Wall
 from monitor.store.office import Office
+from monitor.store.parts import Part
 from monitor.store.sealed import sealed, unsealed
+from monitor.store.snapshot import Snapshot
 from monitor.store.tiers import Tiers, is_of
 from monitor.store.unread import ReadPast, Unread
 
@@ -48,8 +56,13 @@ RECEIVED = "files"
 _Kind = TypeVar("_Kind", bound=BaseModel)
 
 
-def create(path: str | os.PathLike[str], *, company: dict[str, str], created_at: datetime) -> "Store":
-    """Set up an empty store in a new or empty folder. Raises StoreError."""
+def create(
+    path: str | os.PathLike[str], *, company: dict[str, str], created_at: datetime, parquet_at: str = ""
+) -> "Store":
+    """Set up an empty store in a new or empty folder. Raises StoreError.
+
+    parquet_at: where its compacted files and the tables of assessments are to lie if not in it; a URI.
+    """
     root = Path(path)
     where = Where(file=str(root))
     if created_at.tzinfo is None:
@@ -69,6 +82,8 @@ def create(path: str | os.PathLike[str], *, company: dict[str, str], created_at:
             assessments.FOLDER,
         ):
             (root / folder).mkdir(parents=True)
+    if parquet_at:
+        place.put_elsewhere(root, parquet_at)
     files.write_new(root / witness.FILE, b"")
     generations.start(root)
     store = Store(root)
@@ -95,6 +110,7 @@ class Store:
     def __init__(self, path: Path) -> None:
         self.path = path
         self.office = Office(path)
+        self.place = place.of(path)
         self.tiers = Tiers(path)
         self.past: ReadPast | None = None
         self._adds = 0
@@ -213,30 +229,73 @@ class Store:
 
     # facts, out
 
-    def facts(self, name: str, *, known_on: datetime | None = None, walls: Iterable[Wall] | None = None) -> pa.Table:
+    def facts(
+        self,
+        name: str,
+        *,
+        known_on: datetime | None = None,
+        walls: Iterable[Wall] | None = None,
+        among: tuple[str, Collection[str]] | None = None,
+    ) -> pa.Table:
         """All rows of a table as known on a moment, of some walls or of all, sorted by wall, date and the rest.
 
-        Raises StoreError where a file is missing or damaged: rows are never left out unseen.
+        among: a column, and the texts that are wanted in it. Raises StoreError where a file is missing or damaged:
+        rows are never left out unseen.
         """
-        return canonical.ordered(views.known_by(self.tiers.rows(name, walls), known_on))
+        return canonical.ordered(views.known_by(self.tiers.rows(name, walls, among), known_on))
 
-    def current(self, name: str, known_on: datetime | None = None) -> pa.Table:
-        """Of the rows of one key (schema.KEY) the one known latest."""
-        return views.latest(self.facts(name, known_on=known_on), schema.KEY[name])
+    def current(
+        self,
+        name: str,
+        known_on: datetime | None = None,
+        *,
+        walls: Iterable[Wall] | None = None,
+        among: tuple[str, Collection[str]] | None = None,
+    ) -> pa.Table:
+        """Of the rows of one key (schema.KEY) the one known latest; of some walls or texts as for `facts`."""
+        return views.latest(self.facts(name, known_on=known_on, walls=walls, among=among), schema.KEY[name])
+
+    def ids(self, name: str) -> list[tuple[str, ...]]:
+        """The keys (schema.KEY) of all rows of a table of the register, as they became known; may be twice there."""
+        key = schema.KEY[name]
+        rows = self.office.people() if name == "people" else self.tiers.rows(name, columns=(*key, "known_at"))
+        return list(zip(*(rows.sort_by("known_at")[part].to_pylist() for part in key), strict=True))
 
     def readings(self, known_on: datetime | None = None, walls: Iterable[Wall] | None = None) -> pa.Table:
         """Effective readings (schema.READINGS) after rulings and mends, one row per reading."""
-        rulings = self.facts("rulings", known_on=known_on)
         if walls is None:
+            rulings = self.facts("rulings", known_on=known_on)
             return views.effective(self.facts("readings", known_on=known_on), rulings)
+        wanted = list(walls)
+        rows = self.readings_about(wanted, known_on)
+        stand = views.effective(rows, self.rulings_on(rows, known_on))
+        return stand.filter(is_of(stand, wanted))
+
+    def readings_about(self, walls: Iterable[Wall], known_on: datetime | None = None) -> pa.Table:
+        """All rows of the readings of some walls, and those of others that may bear on them, as sent to mend one."""
         wanted = list(walls)
         rows = views.known_by(self.tiers.rows("readings", wanted), known_on)
         # a row sent in to mend one of these may have been written under another wall
-        elsewhere = views.known_by(self.tiers.menders(), known_on)
+        elsewhere = views.known_by(self.tiers.strays(), known_on)
         elsewhere = elsewhere.filter(pc.invert(is_of(elsewhere, wanted)))
-        both = canonical.ordered(pa.concat_tables([rows, elsewhere]))
-        stand = views.effective(both, rulings)
-        return stand.filter(is_of(stand, wanted))
+        return canonical.ordered(pa.concat_tables([rows, elsewhere]))
+
+    def rulings_on(self, readings: pa.Table, known_on: datetime | None = None) -> pa.Table:
+        """Rulings on some readings; empty where there are none of either."""
+        rows = views.known_by(self.tiers.rows("rulings"), known_on)
+        return canonical.ordered(rows.filter(pc.is_in(rows["reading_id"], value_set=readings["reading_id"].unique())))
+
+    def walls_with(self, name: str, column: str, texts: Collection[str]) -> set[Wall]:
+        """Walls of which some row of a table, as it came in, has one of some texts in a column."""
+        rows = self.tiers.rows(name, among=(column, texts), columns=("house", "wall"))
+        return set(zip(rows["house"].to_pylist(), rows["wall"].to_pylist(), strict=True))
+
+    def walls_of(self, houses: Collection[str]) -> tuple[list[Wall], list[str]]:
+        """Walls that any fact speaks of in some houses, and these houses as they are written, whatever their case.
+
+        Where a fact speaks of a house alone, or of no wall that could be read, there is a wall '' among them.
+        """
+        return self.tiers.walls_of(houses)
 
     def buckets(self, known_on: datetime | None = None) -> list[list[Wall]]:
         """The registered walls in groups that are stored together, to be assessed one group at a time."""
@@ -246,6 +305,19 @@ class Store:
         for wall in zip(rows["house"].to_pylist(), rows["wall"].to_pylist(), strict=True):
             groups.setdefault(generations.bucket_of(wall, count), []).append(wall)
         return [groups[number] for number in sorted(groups)]
+
+    @contextmanager
+    def snapshot(self, known_on: datetime) -> Iterator[Snapshot]:
+        """What it takes to read each bucket's facts as known at a moment; until the block ends no file of it goes.
+
+        A store that is full of adds is compacted first.
+        """
+        with ExitStack() as held:
+            if not self.is_read_only:
+                if self.tiers.waiting_rows() > compaction.ROWS_PER_BUCKET:
+                    self.compact()
+                held.enter_context(compaction.at_rest(self.path))
+            yield self.tiers.snapshot(known_on)
 
     def facts_sha256(self, known_on: datetime | None = None) -> str:
         """Hash of the set of facts known on a moment; the same whatever the order of adds, and compacted or not."""
@@ -257,20 +329,64 @@ class Store:
 
     # what is derived, and settings
 
-    def save_assessment(self, assessment: Assessment) -> None:
-        """Save the tables of an assessment, in place of an earlier one for the same day."""
-        assessments.save(self.path, assessment)
+    @contextmanager
+    def making_assessment(self, judged_on: date) -> Iterator[None]:
+        """Until the block ends nobody else makes a whole assessment for that day. Not to be nested."""
+        with assessments.making(self.path, judged_on):
+            yield
+
+    def save_part(self, judged_on: date, bucket: int, results: Tables, order: pa.Table) -> Part:
+        """Write the results of one bucket's walls; they are nobody's until `save_assessment` names them.
+
+        results: all tables of schema.RESULTS, whose ranks are left out; order: as for parts.assessed.
+        """
+        return parts.write(self.place, assessments.folder_of(judged_on), bucket, parts.tables(results, order))
+
+    def save_assessment(self, assessment: Assessment, buckets: int, made: Sequence[Part]) -> Assessment:
+        """Make those parts the assessment of its day, in place of an earlier one; of `assessment` no table is read."""
+        card = assessments.card_of(assessment, buckets, made)
+        assessments.save(self.path, self.place, card)
+        again.drop_older(self.path, assessment)
+        return replace(assessment, results_sha256=card.results_sha256)
+
+    def overlay_assessment(
+        self, judged_on: date, results: Tables, order: pa.Table, *, known_until: datetime, facts_sha256: str
+    ) -> str:
+        """Put walls that were assessed again over the assessment of a day; returns its results_sha256 from then on.
+
+        results: all tables of schema.RESULTS with all rows of these walls. known_until, facts_sha256: what the whole is
+        made from now, which is right only where nothing became known since of any other wall.
+        """
+        tables = parts.tables(results, order)
+        card = assessments.overlay(
+            self.path, self.place, judged_on, tables, known_until=known_until, facts_sha256=facts_sha256
+        )
+        return card.results_sha256
 
     def assessment(
-        self, judged_on: date | None = None, *, tables: Collection[str] = tuple(schema.RESULTS)
+        self,
+        judged_on: date | None = None,
+        *,
+        tables: Collection[str] = tuple(schema.RESULTS),
+        walls: Collection[Wall] | None = None,
+        columns: Mapping[str, Sequence[str]] | None = None,
     ) -> Assessment | None:
         """The assessment for a day, or of the latest day there is one for; None where there is none.
 
-        tables: those to read; the others stay empty.
+        tables: those to read; the others stay empty. walls: those whose rows alone are read. columns: by table, those
+        to read where not all of them; such a table has only these.
         """
         days = self.assessments()
         day = judged_on or (days[-1] if days else None)
-        return assessments.load(self.path, day, tables) if day else None
+        return assessments.load(self.path, self.place, day, tables, of=walls, columns=columns) if day else None
+
+    def put_again(self, found: Assessment, walls: Collection[Wall]) -> None:
+        """Keep walls that were assessed again, beside the last whole assessment, for the list to work from."""
+        again.put(self.path, found, walls)
+
+    def again(self, whole: Assessment) -> list[Again]:
+        """Walls that were assessed again since a whole assessment, by wall."""
+        return [each for each in again.all_of(self.path) if again.is_later(each, whole)]
 
     def assessments_known(self) -> dict[date, datetime]:
         """Until when all was known from which the assessment of each day was made."""

@@ -1,6 +1,8 @@
 """Both tiers read as one: the compacted files, and the inbox files that are not in them."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
+from contextlib import suppress
+from datetime import datetime
 from pathlib import Path
 from typing import TypeVar
 
@@ -9,11 +11,17 @@ import pyarrow.compute as pc
 
 from monitor import schema
 from monitor.errors import StoreError
-from monitor.store import compaction, generations, inbox, parquet, witness
+from monitor.store import compaction, finding, generations, inbox, parquet, witness
 from monitor.store.generations import PartFile, Pointer, Wall
+from monitor.store.snapshot import BY_WALL, Snapshot, snapshot
 from monitor.store.unread import ReadPast, Unread
 
 _TRIES = 5
+_FEW = 5000
+"""Of so many walls at most those alone are looked for in a file; of more, whole files cost no more."""
+_TOLD: dict[str, dict[str, bool]] = {}
+"""By ledger, which never changes, what was looked up in it: every store that is opened asks the same."""
+_REMEMBERED = 8
 _T = TypeVar("_T")
 _Adds = list[tuple[str, str]]
 
@@ -27,45 +35,108 @@ class Tiers:
     def __init__(self, root: Path) -> None:
         self.root = root
         self.past: ReadPast | None = None
-        self._absorbed: tuple[str, frozenset[tuple[str, str]]] = ("", frozenset())
         self._menders: dict[str, pa.Table] = {}
         self._adds: dict[tuple[str, str], pa.Table] = {}
 
     def holds(self, table: str, name: str) -> bool:
         """Whether an add of that content is in."""
         # the inbox first, then the pointer: an add leaves the inbox only after the pointer has it
-        in_inbox = inbox.path_of(self.root, table, name).exists()
-        return in_inbox or (table, name) in self._taken(generations.pointer(self.root))
+        if inbox.path_of(self.root, table, name).exists():
+            return True
+        return self._at_one_moment((), lambda at, _: bool(self._taken(at, [(table, name)])))
 
     def waiting(self) -> int:
         """Number of adds in the inbox that are not compacted yet."""
         return self._at_one_moment(tuple(schema.FACTS), lambda _, adds: len(adds))
 
-    def rows(self, table: str, walls: Iterable[Wall] | None = None) -> pa.Table:
-        """Rows of a table, of some walls or of all, in no order. Raises StoreError where a file is not whole."""
-        wanted = None if walls is None or not generations.has_walls(table) else list(walls)
+    def waiting_rows(self) -> int:
+        """Number of readings in the inbox that are not compacted yet."""
+        return self._at_one_moment(("readings",), lambda _, adds: sum(self._rows_of(*add) for add in adds))
+
+    def _rows_of(self, table: str, name: str) -> int:
+        return parquet.number_of_rows(inbox.path_of(self.root, table, name))
+
+    def rows(
+        self,
+        table: str,
+        walls: Iterable[Wall] | None = None,
+        among: tuple[str, Collection[str]] | None = None,
+        columns: Sequence[str] | None = None,
+    ) -> pa.Table:
+        """Rows of a table, of some walls or of all, in no order. Raises StoreError where a file is not whole.
+
+        among: a column, and the texts that are wanted in it. columns: those to read where not all. Of a file only what
+        may hold what is wanted is read.
+        """
+        wanted = None if walls is None or not generations.has_walls(table) else set(walls)
+        if wanted is not None and among is None and len(wanted) <= _FEW:
+            among = ("house", {house for house, _ in wanted})
 
         def read(at: Pointer, adds: _Adds) -> pa.Table:
             parts = at.of(table)
             if wanted is not None:
                 buckets = {generations.bucket_of(wall, at.buckets) for wall in wanted}
                 parts = [part for part in parts if part.bucket in buckets]
-            found = [self._read_part(part, at) for part in parts] + self._read_adds(adds)
-            return _joined(table, found)
+            waiting = self._read_adds(adds)
+            if among is not None:
+                waiting = [rows.filter(_is_among(rows, *among)) for rows in waiting]
+            if columns is not None:
+                waiting = [rows.select(columns) for rows in waiting]
+            return _joined(table, [self._read_part(part, at, columns, among) for part in parts] + waiting)
 
         rows = self._at_one_moment((table,), read)
         return rows if wanted is None else rows.filter(is_of(rows, wanted))
 
-    def menders(self) -> pa.Table:
-        """The readings of all walls that were sent in to mend another one."""
+    def walls_of(self, houses: Collection[str]) -> tuple[list[Wall], list[str]]:
+        """The walls that any row speaks of in some houses, '' for no wall, and these houses as written; in any case."""
+        folded = {finding.folded(house) for house in houses}
 
         def read(at: Pointer, adds: _Adds) -> pa.Table:
-            parts = at.of("readings")
-            self._menders = {part.file: self._menders_in(part, at) for part in parts}
+            waiting = finding.places(rows for rows in self._read_adds(adds) if rows.num_rows)
+            return pa.concat_tables([self._places(at, folded), waiting])
+
+        rows = self._at_one_moment(finding.TABLES, read)
+        rows = rows.filter(_is_among(rows, "folded", folded))
+        pairs = sorted(set(zip(rows["house"].to_pylist(), rows["wall"].to_pylist(), strict=True)))
+        return pairs, sorted({house for house, _ in pairs})
+
+    def _places(self, at: Pointer, folded: Collection[str]) -> pa.Table:
+        part = at.beside("places")
+        if part is not None:
+            with suppress(StoreError):  # damaged: the parts themselves tell
+                return generations.read_part_among(self.root, part, "folded", folded)
+        return finding.places(self._read_part(part, at) for table in finding.TABLES for part in at.of(table))
+
+    def strays(self) -> pa.Table:
+        """Readings that were sent in to mend one of another wall, with what mends them in turn; others may be there."""
+
+        def read(at: Pointer, adds: _Adds) -> pa.Table:
             waiting = [_menders(rows) for rows in self._read_adds(adds)]
-            return _joined("readings", [*self._menders.values(), *waiting])
+            return _joined("readings", [*self._strays(at), *waiting])
 
         return self._at_one_moment(("readings",), read)
+
+    def _strays(self, at: Pointer) -> list[pa.Table]:
+        part = at.beside("strays")
+        if part is not None:
+            with suppress(StoreError):
+                return [generations.read_part(self.root, part)]
+        parts = at.of("readings")
+        self._menders = {part.file: self._menders_in(part, at) for part in parts}
+        return list(self._menders.values())
+
+    def snapshot(self, known_on: datetime) -> Snapshot:
+        """What each bucket's facts are read from, at one moment."""
+
+        def read(at: Pointer, adds: _Adds) -> Snapshot:
+            rows = dict(zip(adds, self._read_adds(adds), strict=True))
+            waiting = {
+                table: _joined(table, [rows[add] for add in adds if add[0] == table]) for table in (*BY_WALL, "rulings")
+            }
+            strays = pa.concat_tables([*self._strays(at), _menders(waiting["readings"])])
+            return snapshot(at, waiting, strays, known_on)
+
+        return self._at_one_moment((*BY_WALL, "rulings"), read)
 
     def ledger(self) -> pa.Table:
         """Every add (columns of parquet.LEDGER), a line per moment at which rows of it became known."""
@@ -90,21 +161,38 @@ class Tiers:
             names = [(table, name) for table in tables for name in inbox.names(self.root, table)]
             at = generations.pointer(self.root)
             try:
-                taken = self._taken(at) if names else frozenset()
+                taken = self._taken(at, names)
                 return read(at, [add for add in names if add not in taken])
             except FileNotFoundError as error:
                 gone = error
         raise compaction.missing(Path(gone.filename)) from gone
 
-    def _taken(self, at: Pointer) -> frozenset[tuple[str, str]]:
+    def _taken(self, at: Pointer, adds: _Adds) -> frozenset[tuple[str, str]]:
+        """Which of some adds a generation has taken in, by what it says is yet in the inbox, else by its ledger."""
         if at.ledger is None:
             return frozenset()
-        file = at.ledger.file
-        if self._absorbed[0] != file:
-            lines = generations.ledger(self.root, at)
-            pairs = zip(lines["table"].to_pylist(), lines["name"].to_pylist(), strict=True)
-            self._absorbed = (file, frozenset(pairs))
-        return self._absorbed[1]
+        told = self._told(at)
+        asked = {name for _, name in adds} - told.keys()
+        if asked:
+            lines = generations.read_part_among(self.root, at.ledger, "name", asked, ["name"])
+            there = set(lines["name"].unique().to_pylist())
+            told |= {name: name in there for name in asked}
+        return frozenset(add for add in adds if told[add[1]])
+
+    def _told(self, at: Pointer) -> dict[str, bool]:
+        """Names of adds, and whether the ledger of a generation has them, as far as anybody asked."""
+        ledger = f"{self.root}/{at.ledger.file}" if at.ledger else ""
+        if found := _TOLD.get(ledger):
+            return found
+        still_there = at.beside("taken")
+        names: list[str] = []
+        if still_there is not None:
+            with suppress(StoreError):  # damaged: the ledger tells
+                names = generations.read_part(self.root, still_there)["name"].to_pylist()
+        told = _TOLD[ledger] = dict.fromkeys(names, True)
+        for old in list(_TOLD)[:-_REMEMBERED]:
+            _TOLD.pop(old, None)
+        return told
 
     def _read_adds(self, adds: _Adds) -> list[pa.Table]:
         kept = {table for table, _ in adds}
@@ -121,9 +209,17 @@ class Tiers:
         except StoreError as error:
             return self._read_past(table, name, error)
 
-    def _read_part(self, part: PartFile, at: Pointer, columns: Sequence[str] | None = None) -> pa.Table:
+    def _read_part(
+        self,
+        part: PartFile,
+        at: Pointer,
+        columns: Sequence[str] | None = None,
+        among: tuple[str, Collection[str]] | None = None,
+    ) -> pa.Table:
         bucket = (part.bucket, at.buckets)
         try:
+            if among is not None:
+                return generations.read_part_among(self.root, part, *among, columns)
             return generations.read_part(self.root, part, columns)
         except FileNotFoundError:
             if self.past is None or generations.pointer(self.root) != at:
@@ -160,6 +256,10 @@ def is_of(rows: pa.Table, walls: Iterable[Wall]) -> pa.Array:
     """Which rows belong to one of the walls."""
     keys = pa.array([generations.wall_key(wall) for wall in walls], pa.string())
     return pc.is_in(generations.wall_keys(rows), value_set=keys)
+
+
+def _is_among(rows: pa.Table, column: str, texts: Collection[str]) -> pa.Array:
+    return pc.is_in(rows[column], value_set=pa.array(sorted(texts), pa.string()))
 
 
 def _joined(table: str, pieces: list[pa.Table]) -> pa.Table:

@@ -1,7 +1,8 @@
 """Proof that a store is whole: every file opened and hashed again, counts and keys compared; damage never stops it."""
 
+import tempfile
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from pathlib import Path
 
@@ -10,10 +11,12 @@ import pyarrow as pa
 from monitor import schema
 from monitor.errors import StoreError
 from monitor.results import Proof
-from monitor.store import files, generations, inbox, marker, parquet, proof_of_files, witness
-from monitor.store.checks import cross_checks
+from monitor.store import canonical, files, generations, inbox, marker, parquet, place, proof_of_files, witness
+from monitor.store.checks import CrossChecks
+from monitor.store.finding import Finding
 from monitor.store.generations import PartFile, Pointer, Wall
 from monitor.store.search import AGAIN, RESTORE, Search, about_words
+from monitor.store.spill import Spill
 from monitor.store.store import SETTINGS, TELLING, Store
 from monitor.store.tiers import Tiers
 from monitor.store.witness import Add, Testimony
@@ -21,6 +24,7 @@ from monitor.store.witness import Add, Testimony
 _TRIES = 3
 _SHOWN = 12
 _FROM_FILES = "everything else; the files that these rows came from are kept under files/"
+_WORKED_OUT = "Take the file away; it is worked out again from the rows, which are whole, with the next compaction."
 _ALL_ROWS = "readings, register, rulings, assessments, photos and received files"
 
 
@@ -57,10 +61,8 @@ def _proof(store: Store) -> Proof:
             store.telling()
     told = _told(search)  # before the rest: what was told by now must be there
     _office(search, store, told)
-    tables = _facts(search, told)
-    for place, what, affected, mend in cross_checks(tables):
-        search.damage(place, what, affected, mend, "all other rows")
-    proof_of_files.look(search, store, tables["receipts"])
+    receipts = _facts(search, told)
+    proof_of_files.look(search, store, receipts)
     return Proof(files=search.files, rows=search.rows, damages=tuple(search.damages), remarks=tuple(search.remarks))
 
 
@@ -97,59 +99,119 @@ def _office(search: Search, store: Store, told: Testimony) -> None:
             )
 
 
-def _facts(search: Search, told: Testimony) -> dict[str, pa.Table]:
-    """Rows of every table that could be read, the compacted ones and those waiting in the inbox."""
+def _facts(search: Search, told: Testimony) -> pa.Table:
+    """Look at every row, a bucket of walls at a time, compacted or waiting in the inbox; returns the receipts."""
     waiting = set(inbox.every(search.root))
     at, taken = _pointer(search)
-    walls = _registered(search.root) if at and at.buckets > 1 else []
-    found: dict[str, list[pa.Table]] = {table: [schema.empty(table)] for table in schema.FACTS}
-    for part in at.parts if at else ():
-        affected = f"rows of {part.table}" + _of_bucket(part, at, walls)
-        with search.at(search.root / generations.FOLDER / part.file, affected, AGAIN, _FROM_FILES):
-            found[part.table].append(_part(search, part, at.buckets if at else 1))
-    for table, name in sorted(waiting - taken):
-        path = inbox.path_of(search.root, table, name)
-        seen = told.adds.get((table, name))
-        if seen is None:
-            search.remark(
-                path,
-                "Nobody was told that these rows are in: whoever sent them was cut off, or strange hands "
-                "put them there. Sending their file again sets it right.",
-            )
-        with search.at(path, about_words(table, seen), AGAIN, _FROM_FILES):
-            found[table].append(_add(search, path, table, name))
-            if seen and seen.sha256 and files.sha256(path.read_bytes()) != seen.sha256:
-                what = "This file's bytes are not those that were acknowledged, though its rows are."
-                search.damage(path, what, about_words(table, seen), AGAIN, "its rows, and everything else")
-    for table, name in sorted(waiting & taken):  # doubles, until they are swept away; a sign all the same
-        path, seen = inbox.path_of(search.root, table, name), told.adds.get((table, name))
-        with suppress(FileNotFoundError):
-            if seen and seen.sha256 and files.sha256(path.read_bytes()) != seen.sha256:
-                search.remark(
-                    path, "Its bytes changed. Its rows are compacted, so nothing is affected: mind that disk."
-                )
+    buckets = at.buckets if at else 1
+    with tempfile.TemporaryDirectory() as aside:
+        fresh = {table: Spill(table, buckets, Path(aside)) for table in schema.FACTS}
+        for table, name in sorted(waiting - taken):
+            _waiting(search, told, table, name, fresh[table])
+        for table, name in sorted(waiting & taken):  # doubles, until they are swept away; a sign all the same
+            path, seen = inbox.path_of(search.root, table, name), told.adds.get((table, name))
+            with suppress(FileNotFoundError):
+                if seen and seen.sha256 and files.sha256(path.read_bytes()) != seen.sha256:
+                    search.remark(
+                        path, "Its bytes changed. Its rows are compacted, so nothing is affected: mind that disk."
+                    )
+        look = _Buckets(search, at, fresh)
+        shared = look.of(0, [table for table in schema.FACTS if not generations.has_walls(table)])
+        checks = CrossChecks(shared["rulings"], shared["receipts"])
+        checks.take(shared)
+        for bucket in range(buckets):
+            checks.take(look.of(bucket, [table for table in schema.FACTS if generations.has_walls(table)]))
     if at:
+        if look.read == len(at.parts):
+            _derived(search, at, look.worked, taken)
         _missing(search, told, waiting, taken)
-    return {table: pa.concat_tables(rows) for table, rows in found.items()}
+    for name, what, affected, mend in checks.findings():
+        search.damage(name, what, affected, mend, "all other rows")
+    return shared["receipts"]
 
 
-def _of_bucket(part: PartFile, at: Pointer | None, walls: Sequence[Wall]) -> str:
+def _waiting(search: Search, told: Testimony, table: str, name: str, fresh: Spill) -> None:
+    """Look at an add in the inbox, and put its rows aside."""
+    path = inbox.path_of(search.root, table, name)
+    seen = told.adds.get((table, name))
+    if seen is None:
+        search.remark(
+            path,
+            "Nobody was told that these rows are in: whoever sent them was cut off, or strange hands "
+            "put them there. Sending their file again sets it right.",
+        )
+    with search.at(path, about_words(table, seen), AGAIN, _FROM_FILES):
+        fresh.put(_add(search, path, table, name))
+        if seen and seen.sha256 and files.sha256(path.read_bytes()) != seen.sha256:
+            what = "This file's bytes are not those that were acknowledged, though its rows are."
+            search.damage(path, what, about_words(table, seen), AGAIN, "its rows, and everything else")
+
+
+class _Buckets:
+    """Reads rows bucket by bucket, and proves the files they stand in. read: how many of these were whole."""
+
+    def __init__(self, search: Search, at: Pointer | None, fresh: Mapping[str, Spill]) -> None:
+        self._search, self._at, self._fresh = search, at, fresh
+        self._parts = {(part.table, part.bucket): part for part in (at.parts if at else ())}
+        self.worked = Finding(search.root, Pointer(schema_version=schema.VERSION, generation=0, buckets=1))
+        self.read = 0
+
+    def of(self, bucket: int, tables: Iterable[str]) -> dict[str, pa.Table]:
+        """All rows of those tables in a bucket that could be read."""
+        return {
+            table: pa.concat_tables([self._compacted(table, bucket), self._fresh[table].of(bucket)]) for table in tables
+        }
+
+    def _compacted(self, table: str, bucket: int) -> pa.Table:
+        part, at = self._parts.get((table, bucket)), self._at
+        rows = schema.empty(table)
+        if part is None or at is None:
+            return rows
+        path = place.of(self._search.root).path(f"{generations.FOLDER}/{part.file}")
+        with self._search.at(
+            path, lambda: f"rows of {table}{_of_bucket(self._search.root, part, at)}", AGAIN, _FROM_FILES
+        ):
+            rows = _part(self._search, part, at.buckets)
+            self.worked.written(table, rows)
+            self.read += 1
+        return rows
+
+
+def _derived(search: Search, at: Pointer, worked: Finding, taken: set[Add]) -> None:
+    """What rows are found by: it has to be what the rows make it."""
+    made = worked.tables()
+    for part in at.derived:
+        path = search.root / generations.FOLDER / part.file
+        affected = "how fast a few walls are read, and which readings of other walls mend theirs"
+        with search.at(path, affected, _WORKED_OUT, _ALL_ROWS):
+            rows = _part(search, part, at.buckets)
+            if part.table == "taken":
+                is_so = set(zip(rows["table"].to_pylist(), rows["name"].to_pylist(), strict=True)) <= taken
+            else:
+                ours, theirs = (canonical.ordered(each, rows.column_names) for each in (rows, made[part.table]))
+                is_so = ours.equals(theirs)
+            if not is_so:
+                raise StoreError("This file is not what the compacted rows make it.")
+
+
+def _of_bucket(root: Path, part: PartFile, at: Pointer) -> str:
     """The walls whose rows a compacted file holds, as far as the register can be read."""
-    if not at or not generations.has_walls(part.table):
+    if not generations.has_walls(part.table):
         return ""
     if at.buckets == 1:
         return " of every wall"
-    known = sorted("-".join(wall) for wall in walls if generations.bucket_of(wall, at.buckets) == part.bucket)
+    known = sorted("-".join(wall) for wall in _registered(root, part.bucket, at.buckets))
     more = f" and {len(known) - _SHOWN} more" if len(known) > _SHOWN else ""
     return f" of {', '.join(known[:_SHOWN]) or 'walls'}{more} (bucket {part.bucket} of {at.buckets})"
 
 
-def _registered(root: Path) -> list[Wall]:
+def _registered(root: Path, bucket: int, buckets: int) -> set[Wall]:
     try:
-        rows = Tiers(root).rows("walls")
+        rows = Tiers(root).rows("walls", columns=("house", "wall"))
     except StoreError:
-        return []
-    return sorted(set(zip(rows["house"].to_pylist(), rows["wall"].to_pylist(), strict=True)))
+        return set()
+    mine = rows.filter(pa.array(generations.bucket_numbers(rows, buckets) == bucket))
+    return set(zip(mine["house"].to_pylist(), mine["wall"].to_pylist(), strict=True))
 
 
 def _missing(search: Search, told: Testimony, waiting: set[Add], taken: set[Add]) -> None:
@@ -194,19 +256,19 @@ def _pointer(search: Search) -> tuple[Pointer | None, set[tuple[str, str]]]:
 
 
 def _part(search: Search, part: PartFile, buckets: int) -> pa.Table:
-    path = search.root / generations.FOLDER / part.file
-    data = path.read_bytes()
+    at, name = place.of(search.root), f"{generations.FOLDER}/{part.file}"
+    path, data = at.path(name), at.read(name)
     search.files += 1
     if files.sha256(data) != part.sha256:
         raise StoreError(f"This file's bytes are not those that {generations.POINTER} speaks of.", mend=RESTORE)
     rows, _ = parquet.read_proven(path, data, part.table)
     if rows.num_rows != part.rows:
         raise StoreError(f"This file has {rows.num_rows} rows, not {part.rows} as the pointer says.", mend=RESTORE)
-    if part.table != "ledger" and generations.has_walls(part.table):
+    if part.table in schema.FACTS and generations.has_walls(part.table):
         strays = int((generations.bucket_numbers(rows, buckets) != part.bucket).sum())
         if strays:
             raise StoreError(f"{strays} rows of this file belong to another bucket.", mend=RESTORE)
-    search.rows += rows.num_rows if part.table != "ledger" else 0
+    search.rows += rows.num_rows if part.table in schema.FACTS else 0
     return rows
 
 

@@ -26,15 +26,28 @@ def known_by(rows: pa.Table, known_on: datetime | None) -> pa.Table:
         return rows
     if known_on.tzinfo is None:
         raise StoreError("A moment of knowledge needs a time zone.", got=str(known_on), mend="Give it in UTC.")
-    return rows.filter(pc.less_equal(rows["known_at"], pa.scalar(known_on, rows.schema.field("known_at").type)))
+    return having(rows, pc.less_equal(rows["known_at"], pa.scalar(known_on, rows.schema.field("known_at").type)))
+
+
+def having(rows: pa.Table, which: pa.ChunkedArray | pa.Array) -> pa.Table:
+    """Those rows; where it is all of them, nothing is copied."""
+    return rows if pc.all(which, min_count=0).as_py() and not which.null_count else rows.filter(which)
 
 
 def latest(rows: pa.Table, key: Sequence[str]) -> pa.Table:
     """Of the rows of one key, the one known latest; in the order of the store."""
+    if not _is_again(rows, key):
+        return canonical.ordered(rows)
     by_key = canonical.ordered(rows, (*key, "known_at"))
     changes = canonical.changes(by_key, key)
     last = [*changes[1:].tolist(), True] if by_key.num_rows else []
     return canonical.ordered(by_key.filter(pa.array(last, pa.bool_())))
+
+
+def _is_again(rows: pa.Table, key: Sequence[str]) -> bool:
+    """Whether a key has more than one row."""
+    keys = pc.binary_join_element_wise(*(pc.cast(rows[name], pa.string()) for name in key), "\x1f")
+    return bool(pc.count_distinct(keys, mode="all").as_py() < rows.num_rows)
 
 
 def standing(readings: pa.Table) -> pa.Table:

@@ -7,7 +7,7 @@ between its deed and its line leaves a deed without a line: it is there, and nob
 import json
 import os
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -32,16 +32,16 @@ class Seen:
     """One add as it was acknowledged: the SHA-256 of its file, and what its rows speak of.
 
     sha256: '' where it was compacted already when the store came to this version. about: house, wall and day, '' where
-    there is none.
+    there is none; empty where they were too many to tell.
     """
 
     sha256: str
     about: frozenset[tuple[str, str, str]]
 
     @property
-    def walls(self) -> frozenset[tuple[str, str]]:
-        """The walls it speaks of."""
-        return frozenset((house, wall) for house, wall, _ in self.about)
+    def walls(self) -> frozenset[tuple[str, str]] | None:
+        """The walls it speaks of; None where it was not told, as they were too many."""
+        return frozenset((house, wall) for house, wall, _ in self.about) or None
 
 
 @dataclass
@@ -57,11 +57,11 @@ class Testimony:
 
 
 def line_of_add(
-    table: str, name: str, file_sha256: str, known_at: datetime, about: Iterable[tuple[str, str, str]]
+    table: str, name: str, file_sha256: str, known_at: datetime, about: Iterable[Sequence[str]]
 ) -> dict[str, Any]:
     """What is said of an add. known_at: when the newest of its rows became known."""
     said = {"add": [table, name], "sha256": file_sha256, "known_at": known_at.isoformat()}
-    return said | {"about": sorted(set(about))}
+    return said | {"about": sorted(map(list, about))}
 
 
 def line_of_office(turn: int) -> dict[str, Any]:

@@ -9,7 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 
+from monitor import schema
 from monitor.config import Rules, Settings, Variances
 from monitor.pipeline.frames import frame
 from monitor.simulate.portfolio import Portfolio
@@ -51,18 +53,15 @@ def looked(portfolio: Portfolio, rules: Rules, variances: Variances, progress: P
     for part in _parts(looks, readings):
         seen = _each(part, readings, "visit_date")
         seen = seen.assign(reading_id=seen["reading_id"] + " " + seen["house"])
-        results = assess(
-            seen,
-            _each(part, walls),
-            _each(part, marks),
-            _each(part, events, "event_date"),
-            settings,
-            part["day"].max().date(),
-            ahead=False,
-        )
-        judged = results["wall_results"]
+        facts = (seen, _each(part, walls), _each(part, marks), _each(part, events, "event_date"))
+        tables = {
+            name: pa.Table.from_pandas(rows[schema.find(name).names], schema.find(name), preserve_index=False)
+            for name, rows in zip(("readings", "walls", "marks", "events"), facts, strict=True)
+        }
+        results = assess(**tables, settings=settings, judged_on=part["day"].max().date(), ahead=False)
+        judged = frame(results["wall_results"])
         found.append(_named(judged[judged["is_current"]], part))
-        of_marks = _named(results["mark_results"], part)
+        of_marks = _named(frame(results["mark_results"]), part)
         found_marks.append(of_marks[of_marks["is_last"] & (of_marks["period"] == of_marks["newest"])])
         if progress:
             progress(len(part))

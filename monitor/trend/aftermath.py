@@ -10,24 +10,24 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-import pandas as pd
 
 from monitor.config import END_REACH_MM, Variances
 from monitor.terms import Method
 from monitor.trend import variances as sds
-from monitor.trend.cases import Cases, days
+from monitor.trend.cases import Cases
+from monitor.trend.columns import Array
 from monitor.trend.periods import Period
-from monitor.trend.shapes import BOW, Array
+from monitor.trend.shapes import BOW
 from monitor.trend.variances import METHODS
 from monitor.units import DAYS_PER_YEAR
 
 
 @dataclass(frozen=True)
 class Contrast:
-    """A mark as one method tells its place: weights of the marks it is read against, itself with 1."""
+    """A mark as one method tells its place: weights of the marks it is read against, by number, itself with 1."""
 
-    method_code: int
-    weights: Mapping[str, float]
+    method: int
+    weights: Mapping[int, float]
 
     def foretold(
         self, period: Period, day: int, *, newest: bool, cycle_day: int | None = None
@@ -38,7 +38,7 @@ class Contrast:
         """
         total, functional = 0.0, np.zeros(period.layout.size)
         for mark, weight in self.weights.items():
-            lines = [line for line in period.lines if (line.mark, line.method_code) == (mark, self.method_code)]
+            lines = [line for line in period.lines if (line.mark, line.method) == (mark, self.method)]
             if not lines:
                 return None
             line = lines[-1 if newest else 0]
@@ -66,10 +66,10 @@ class Reading(NamedTuple):
     """One reading of the day of the work or of the take-up window; variance: of the reading by itself, mm^2."""
 
     day: int
-    method_code: int
+    method: int
     setup: int
-    setup_part: str
-    mark: str
+    placing: int
+    mark: int
     x_mm: float
     z_mm: float
     length_mm: float
@@ -80,56 +80,56 @@ class Reading(NamedTuple):
 
 def waiting(cases: Cases, variances: Variances) -> dict[int, list[Reading]]:
     """Readings by case that lie on the day of a reinforcement, after its work, or in the take-up window."""
-    start = days(cases.table["started_on"].fillna(pd.Timestamp(0)))
-    start = np.where(cases.table["period"] > 0, start, np.iinfo(np.int64).max)
-    case = cases.rows["case"].to_numpy(np.intp)
-    chosen = (cases.rows["day"].to_numpy() == start[case]) | ~cases.rows["counts"].to_numpy(bool)
-    names = ["day", "method_code", "setup", "setup_part", "mark", "x_mm", "z_mm", "length_mm", "deflection_mm"]
-    rows = cases.rows.loc[chosen, [*names, "step_mm", "error_factor"]]
-    method = rows["method_code"].to_numpy(np.intp)
-    own = sds.reading_variance(
-        variances, method, rows["step_mm"].to_numpy(np.float64), rows["error_factor"].to_numpy(np.float64)
-    )
-    columns = [rows[name].tolist() for name in names]
+    rows, table = cases.rows, cases.table
+    start = np.where(table.period > 0, table.started_on, np.nan)
+    chosen = np.flatnonzero((rows.day == start[rows.case]) | ~rows.counts)
+    own = rows.take(chosen)
+    variance = sds.reading_variance(variances, own.method, own.step_mm, own.error_factor)
+    x_mm, z_mm = (place[own.mark] for place in (cases.marks.x_mm, cases.marks.z_mm))
+    length_mm = cases.walls.length_mm[table.wall[own.case]]
+    columns = (own.day, own.method, own.setup, own.placing, own.mark, x_mm, z_mm, length_mm, own.deflection_mm,
+               variance, cases.seen[chosen, BOW])  # fmt: skip
     found: dict[int, list[Reading]] = {}
-    for number, *values in zip(case[chosen].tolist(), *columns, own, cases.seen[chosen][:, BOW], strict=True):
-        found.setdefault(number, []).append(Reading(*values))
+    for case, reading in zip(own.case.tolist(), map(Reading, *(column.tolist() for column in columns)), strict=True):
+        found.setdefault(case, []).append(reading)
     return found
 
 
-def read_after(readings: Sequence[Reading], mark: str, day: int, variances: Variances) -> list[Read]:
+def read_after(readings: Sequence[Reading], mark: int, day: int, variances: Variances) -> list[Read]:
     """What was read of a mark after the work of a day, by each method, the sharpest first.
 
     readings: those of the period after, up to the end of its take-up window.
     """
+    setup = sds.setup_sds(variances)
     last = max((one.day for one in readings), default=day)
     found = []
-    for method_code in sorted({one.method_code for one in readings if one.day == day}):
-        of_method = [one for one in readings if one.method_code == method_code]
+    for method in sorted({one.method for one in readings if one.day == day}):
+        of_method = [one for one in readings if one.method == method]
         now = [one for one in of_method if one.day == day]
-        weights = _weights(now, mark, method_code, variances)
+        weights = _weights(now, mark, method, setup)
         if weights is None:
             continue
-        contrast = Contrast(method_code, weights)
-        value = _mean(now, contrast, variances)
+        contrast = Contrast(method, weights)
+        value = _mean(now, contrast, setup, variances.wobble_mm)
         if value is None:
             continue
-        then = _mean([one for one in of_method if one.day == last], contrast, variances) if last > day else None
+        until = [one for one in of_method if one.day == last] if last > day else []
+        then = _mean(until, contrast, setup, variances.wobble_mm)
         swung = _swing(now, contrast, day, last, variances)
         found.append(Read(contrast, *value, *((then[0], then[1] + swung) if then else (None, 0.0))))
     return sorted(found, key=lambda read: read.variance)
 
 
-def _weights(now: Sequence[Reading], mark: str, method_code: int, variances: Variances) -> dict[str, float] | None:
+def _weights(now: Sequence[Reading], mark: int, method: int, setup: sds.SetupSds) -> dict[int, float] | None:
     """The contrast of a mark among the readings of one method; None where the method does not tell its place."""
     place = {one.mark: one for one in now}
     if mark not in place:
         return None
-    if not sds.setup_sds(variances).free[method_code]:
+    if not setup.free[method]:
         return {mark: 1.0}
     own = place[mark]
-    if METHODS[method_code] == Method.PLUMB:
-        column = [one for one in place.values() if one.setup_part == own.setup_part]
+    if METHODS[method] == Method.PLUMB:
+        column = [one for one in place.values() if one.placing == own.placing]
         base = min(column, key=lambda one: (one.z_mm, one.mark)).mark
         return None if base == mark else {mark: 1.0, base: -1.0}
     left = min(place.values(), key=lambda one: (one.x_mm, one.mark))
@@ -141,9 +141,11 @@ def _weights(now: Sequence[Reading], mark: str, method_code: int, variances: Var
     return {mark: 1.0, left.mark: share - 1.0, right.mark: -share}
 
 
-def _mean(readings: Sequence[Reading], contrast: Contrast, variances: Variances) -> tuple[float, float] | None:
+def _mean(
+    readings: Sequence[Reading], contrast: Contrast, setup: sds.SetupSds, wobble_mm: float
+) -> tuple[float, float] | None:
     """Mean of a contrast over the set-ups that hold all its marks, and its variance; None where none does."""
-    by_setup: dict[int, dict[str, list[Reading]]] = {}
+    by_setup: dict[int, dict[int, list[Reading]]] = {}
     for one in readings:
         if one.mark in contrast.weights:
             by_setup.setdefault(one.setup, {}).setdefault(one.mark, []).append(one)
@@ -156,12 +158,12 @@ def _mean(readings: Sequence[Reading], contrast: Contrast, variances: Variances)
             share = weight / len(marks[mark]) / len(whole)
             value += share * sum(one.value_mm for one in marks[mark])
             own += share**2 * sum(one.variance for one in marks[mark])
-    setup, method = sds.setup_sds(variances), contrast.method_code
+    method = contrast.method
     at = [(contrast.weights[mark], read[0]) for mark, read in whole[0].items()]
     offset = setup.offset[method] * sum(weight for weight, _ in at)
     yaw = setup.yaw[method] * sum(w * _known(one.x_mm - one.length_mm / 2) / 1000 for w, one in at)
     tilt = setup.tilt[method] * sum(w * _known(one.z_mm) / 1000 for w, one in at)
-    wobble = variances.wobble_mm * sum(w * one.bow for w, one in at)
+    wobble = wobble_mm * sum(w * one.bow for w, one in at)
     return value, float(own + (offset**2 + yaw**2 + tilt**2) / len(whole) + wobble**2)
 
 

@@ -1,23 +1,24 @@
 """The assessment of all walls: from tables of facts to tables of results."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
-import numpy.typing as npt
-import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from monitor import schema
 from monitor.config import Settings
 from monitor.terms import Method
 from monitor.trend import (
     bounds,
+    coded,
     cracks,
     ends,
     evidence,
     forecast,
     governing,
-    movement,
     outlook,
     periods,
     plan,
@@ -32,225 +33,279 @@ from monitor.trend import (
     totals,
     verdicts,
 )
-from monitor.trend.cases import CASE, WALL, Cases, build, dates
-from monitor.trend.portfolio import Fitted, fitted
-from monitor.trend.rows import replaced
-from monitor.trend.shapes import COMPONENTS, Array
+from monitor.trend.cases import CASE, WALL, Cases, cases_of, of_walls
+from monitor.trend.columns import (
+    Array,
+    Flags,
+    Whole,
+    dates,
+    day_number,
+    days,
+    having,
+    numbers,
+    places,
+    replaced,
+    taken,
+)
+from monitor.trend.movement import Lines, movement
+from monitor.trend.parts import Part, first_rows
+from monitor.trend.portfolio import fitted
+from monitor.trend.shapes import COMPONENTS
 from monitor.trend.variances import METHODS
 
-Columns = dict[str, npt.NDArray[np.float64]]
+Facts = tuple[pa.Table, pa.Table, pa.Table, pa.Table]
 
-_BOUNDED = ("rate", *COMPONENTS)
-_NUMBERS = (
-    "governing", *(f"{name}_{end}" for name in _BOUNDED for end in ("mm_per_year", "lower", "upper")), "season_mm",
-    "scale", "dof", "log_evidence", "onset", "exceed_chance", "jump_mm", "jump_p", "to_base",
-)  # fmt: skip
+_ENDS = ("mm_per_year", "lower", "upper")
+_OF_WALL = ("rate_mm_per_year", "rate_lower", "rate_upper", "season_mm", "scale", "dof", "log_evidence", "onset",
+            "exceed_chance", "jump_mm", "jump_p")  # fmt: skip
+_METHODS = pa.array([str(method) for method in METHODS])
+_COMPONENTS = pa.array([str(component) for component in COMPONENTS])
+_REFERENCES = pa.array(["the wall's two ends", "the opposite wall", "the wall's base"])
 
 
 def assess(
-    readings: pd.DataFrame,
-    walls: pd.DataFrame,
-    marks: pd.DataFrame,
-    events: pd.DataFrame,
+    readings: pa.Table,
+    walls: pa.Table,
+    marks: pa.Table,
+    events: pa.Table,
     settings: Settings,
     judged_on: date,
     *,
     cold: Collection[str] = (),
     ahead: bool = True,
-) -> dict[str, pd.DataFrame]:
+) -> dict[str, pa.Table]:
     """Judge every wall on a day, from the facts up to that day.
 
-    readings, walls, marks, events: columns of the schemas of those names, dates as datetime64, each reading once with
-    its state after all rulings. Only used readings enter the fit; held ones are counted, and likely misreads are set
-    aside and held with them. cold: houses where a visit due in autumn is made before the frost. ahead: whether to plan
-    the visits to come; without it the plan is empty. Returns the tables of schema.RESULTS. TrendError where a used
-    reading cannot enter the model.
+    readings, walls, marks, events: tables of the schemas of those names, each reading once with its state after all
+    rulings. Only used readings enter the fit; held ones are counted, and likely misreads are set aside and held with
+    them. cold: houses where a visit due in autumn is made before the frost. ahead: whether to plan the visits to come;
+    without it the plan is empty. Returns the tables of schema.RESULTS. TrendError where a used reading cannot enter the
+    model.
     """
-    cases = build(readings, walls, marks, events, settings.rules, judged_on)
-    screened = screening.screen(cases, settings.variances, suspects.ruled(cases, readings))
+    rules, variances = settings.rules, settings.variances
+    known = coded.coded(readings, walls, marks, events, judged_on)
+    cases = cases_of(known, rules)
+    screened = screening.screen(cases, variances, suspects.ruled(cases, readings))
     aside = suspects.table(cases, screened, readings, walls)
     doubts = suspects.doubts(cases, screened)
-    if len(aside):
-        readings = suspects.set_aside(readings, aside["reading_id"])
-        cases = build(readings, walls, marks, events, settings.rules, judged_on)
-    values: Columns = {name: np.full(len(cases.table), np.nan) for name in _NUMBERS}
-    mark_tables, lines, told = [], [], []
-    technician = technicians.technicians_of(cases, readings)
-    kept: dict[int, periods.Period] = {}
-    repaired = repairs.repaired(cases)
-    known = planned.Known.nothing(cases, settings.variances)
-    for done in fitted(cases, settings.variances):
-        known.learn(done)
-        threshold = cases.table["threshold_mm_per_year"].to_numpy(np.float64)[done.block.cases]
-        log_e = evidence.log_evidence(
-            done.fit.mark_rate,
-            done.fit.mark_se,
-            threshold[:, None],
-            done.scale.sum[:, None],
-            done.scale.dof[:, None],
-            settings.variances.scale,
-        )
-        jump = forecast.jump(done.visits, done.block, done.season, settings.variances)
-        restarted = restarts.restarted(done, threshold, settings.variances)
-        for name, value in (_wall_values(cases, done, threshold, jump) | _evidence(cases, done, restarted)).items():
-            values[name][done.block.cases] = value
-        mark_tables.append(_mark_values(cases, done, log_e))
-        lines.append(movement.lines(done))
-        told.append(technicians.sums(cases, done, technician))
-        kept |= periods.kept(cases, done, repaired)
-    facts = (readings, walls, marks, events)
-    to_come = planned.planned_days(cases.table if ahead else cases.table.iloc[:0], walls, judged_on, settings.rules)
-    shown = outlook.outlook(cases, known, facts, to_come, settings, judged_on)
-    by_case = (doubts, technicians.notes(cases, technicians.joined(told)), shown[[*CASE, *outlook.SETTLING]])
-    tables = _tables(cases, values, mark_tables, lines, by_case, facts, settings, judged_on)
-    done_by_repairs = repairs.table(cases, kept, readings, events, walls, settings)
-    results = tables["wall_results"] if ahead else tables["wall_results"].iloc[:0]
+    of_old = np.arange(len(cases.rows))
+    if len(screened.outliers):
+        of_old = np.cumsum(~np.isin(of_old, screened.outliers.row)) - 1
+        rows = cases.rows.reading[screened.outliers.row]
+        readings = suspects.set_aside(readings, rows)
+        known = replace(known, read=known.read.but(rows))
+        cases = cases_of(known, rules)
+    found = _Found.nothing(cases, settings)
+    for part, settled in screened.settled:
+        found.learn(cases, part, settled, of_old, settings)
+    told, kept = _by_general_fits(cases, technicians.technicians_of(cases, readings), settings)
+    current = pa.table(cases.told()).slice(0, len(cases.table) if ahead else 0)
+    to_come = planned.planned_days(current, walls, judged_on, rules)
+    shown = outlook.outlook(cases, found.known, known, to_come, settings)
+    notes = doubts | {"technician_note": technicians.notes(cases, technicians.joined(told))}
+    tables = _tables(cases, found, notes, shown, (readings, walls, marks, events), settings, judged_on)
+    results = tables["wall_results"].slice(0, len(cases.table) if ahead else 0)
     sooner = planned.brought_forward(to_come, results, judged_on)
     if len(sooner):
-        again = outlook.outlook(cases, known, facts, sooner, settings, judged_on)
+        again = outlook.outlook(cases, found.known, known, sooner, settings)
         shown, to_come = replaced(shown, again, CASE), replaced(to_come, sooner, [*WALL, "number"])
-    plans = plan.table(results, shown, to_come, tables["findings"], walls, settings.rules, cold)
-    return tables | {"suspects": aside, "repairs": done_by_repairs, "plan": plans}
-
-
-def _wall_values(cases: Cases, done: Fitted, threshold: Array, jump: forecast.Jump) -> Columns:
-    """Columns of the wall results that come from the fit, one value per case of the block."""
-    fit, layout = done.fit, done.block.layout
-    wall = bounds.wall_pair(fit, done.scale, threshold, governing.preferred(cases, done))
-    parts = bounds.pair(fit.rate, fit.rate_se, done.scale)
-    first_row = _first_rows(done)
-    values = {
-        "governing": np.where(wall.governing < 0, np.nan, first_row[np.arange(len(threshold)), wall.governing]),
-        "rate_mm_per_year": wall.rate,
-        "rate_lower": wall.lower,
-        "rate_upper": wall.upper,
-        "season_mm": np.hypot(*np.moveaxis(fit.estimate.theta[:, layout.season], -1, 0)),
-        "scale": done.scale.variance,
-        "dof": done.scale.dof,
-        "exceed_chance": wall.exceed_chance,
-        "jump_mm": jump.step_mm,
-        "jump_p": jump.p,
-        "to_base": fit.to_base.astype(np.float64),
+    return tables | {
+        "suspects": aside,
+        "repairs": repairs.table(cases, kept, readings, events, walls, settings),
+        "plan": plan.table(results, shown, to_come, tables["findings"], walls, rules, cold),
     }
-    for number, component in enumerate(COMPONENTS):
-        values[f"{component}_mm_per_year"] = fit.rate[:, number]
-        values[f"{component}_lower"] = parts.lower[:, number]
-        values[f"{component}_upper"] = parts.upper[:, number]
-    return values
 
 
-def _evidence(cases: Cases, done: Fitted, restarted: restarts.Restarted) -> Columns:
-    """Restarted evidence, and the day of the starting visit of its largest term."""
+def _by_general_fits(
+    cases: Cases, technician: Whole, settings: Settings
+) -> tuple[list[technicians.Told], dict[int, periods.Period]]:
+    """What is told of technicians and kept of periods, of the walls where there is any of it to tell."""
+    repaired, shared = repairs.repaired(cases), technicians.shared(cases, technician)
+    wanted = np.zeros(len(cases.walls.row), dtype=bool)
+    wanted[cases.table.wall[repaired | shared]] = True
+    told: list[technicians.Told] = []
+    kept: dict[int, periods.Period] = {}
+    for done in fitted(of_walls(cases, wanted), settings.variances) if wanted.any() else ():
+        told.append(technicians.sums(cases, done, technician))
+        kept |= periods.kept(cases, done, repaired)
+    return told, kept
+
+
+@dataclass(frozen=True)
+class _Found:
+    """What the fits say of each case (cases,) and of each mark read in one (marks,); NaN where nothing was fitted.
+
+    values: columns of the wall results; governing: mark number, -1 for none; to_base: rates are against the base. case,
+    mark, of_mark, measured: the marks by case, with columns of the mark results; key: of case and mark.
+    """
+
+    values: dict[str, Array]
+    governing: Whole
+    to_base: Flags
+    key: Whole
+    case: Whole
+    mark: Whole
+    of_mark: dict[str, Array]
+    measured: Flags
+    lines: Lines
+    known: planned.Known
+
+    @classmethod
+    def nothing(cls, cases: Cases, settings: Settings) -> "_Found":
+        """Before any fit."""
+        count, rows, marks = len(cases.table), cases.rows, len(cases.marks.wall)
+        key = np.unique(rows.case * marks + rows.mark)
+        case, mark = np.divmod(key, max(marks, 1))
+        names = (*(f"{of}_{end}" for of in COMPONENTS for end in _ENDS), *_OF_WALL)
+        of_mark = ("rate_mm_per_year", "rate_lower", "rate_upper", "rate_se", "log_evidence")
+        return cls(
+            values={name: np.full(count, np.nan) for name in names},
+            governing=np.full(count, -1),
+            to_base=np.zeros(count, dtype=bool),
+            key=key,
+            case=case,
+            mark=mark,
+            of_mark={name: np.full(len(key), np.nan) for name in of_mark},
+            measured=np.zeros(len(key), dtype=bool),
+            lines=Lines.nothing(len(rows)),
+            known=planned.Known.nothing(cases, settings.variances),
+        )
+
+    def learn(self, cases: Cases, part: Part, settled: Flags, of_old: Whole, settings: Settings) -> None:
+        """Take in what a part says of its settled cases (B,). of_old: where its rows stand in these cases."""
+        if not settled.any():
+            return
+        at, variances = part.cases[settled], settings.variances
+        threshold = cases.table.threshold[part.cases]
+        self.known.learn(part, settled)
+        row = first_rows(part)
+        row = np.where(row >= 0, of_old[row], -1)
+        wall = bounds.wall_pair(part.fit, part.scale, threshold, governing.preferred(cases, part, row))
+        mark = np.where(row >= 0, cases.rows.mark[row], -1)
+        chosen = np.where(wall.governing < 0, -1, mark[np.arange(len(mark)), wall.governing])
+        self.governing[at], self.to_base[at] = chosen[settled], part.fit.to_base[settled]
+        jump = forecast.jump(part, variances)
+        restarted = restarts.restarted(part, threshold, variances)
+        values = {
+            "rate_mm_per_year": wall.rate,
+            "rate_lower": wall.lower,
+            "rate_upper": wall.upper,
+            "season_mm": part.swing_mm,
+            "scale": part.scale.variance,
+            "dof": part.scale.dof,
+            "exceed_chance": wall.exceed_chance,
+            "jump_mm": jump.step_mm,
+            "jump_p": jump.p,
+            "log_evidence": restarted.log_evidence,
+            "onset": _onset(cases, part, restarted, of_old),
+        }
+        pair = bounds.pair(part.fit.rate, part.fit.rate_se, part.scale)
+        for number, component in enumerate(COMPONENTS):
+            for end, of in zip(_ENDS, (part.fit.rate, pair.lower, pair.upper), strict=True):
+                values[f"{component}_{end}"] = of[:, number]
+        for name, value in values.items():
+            self.values[name][at] = value[settled]
+        self._learn_marks(cases, part, settled, mark, threshold, variances.scale)
+        self.lines.learn(part, of_old[part.rows], settled[part.of])
+
+    def _learn_marks(
+        self, cases: Cases, part: Part, settled: Flags, mark: Whole, threshold: Array, scale: float
+    ) -> None:
+        """The same of its marks; mark (B, M): their numbers, -1 for none."""
+        fit, pair = part.fit, bounds.pair(part.fit.mark_rate, part.fit.mark_se, part.scale)
+        total, dof = part.scale.sum[:, None], part.scale.dof[:, None]
+        log_e = evidence.log_evidence(fit.mark_rate, fit.mark_se, threshold[:, None], total, dof, scale)
+        there = (mark >= 0) & settled[:, None]
+        key = part.cases[:, None] * len(cases.marks.wall) + mark
+        at = np.searchsorted(self.key, key[there])
+        values = (fit.mark_rate, pair.lower, pair.upper, fit.mark_se, log_e)
+        for name, value in zip(self.of_mark, values, strict=True):
+            self.of_mark[name][at] = value[there]
+        self.measured[at] = fit.mark_measured[there]
+
+    def walls(self, cases: Cases) -> pa.Table:
+        """The columns of the wall results that are known by now."""
+        lower = np.stack([self.values[f"{component}_lower"] for component in COMPONENTS], axis=1)
+        largest = np.where(np.isnan(lower), -np.inf, lower).argmax(axis=1)
+        largest = np.where(np.isnan(lower).all(axis=1), -1, largest)
+        reference = np.where(self.governing < 0, -1, self._reference(cases))
+        told = cases.told()
+        return pa.table(
+            told
+            | {name: numbers(value) for name, value in self.values.items() if name != "onset"}
+            | {
+                "method": pc.coalesce(taken(_METHODS, governing.methods(cases, self.governing)), told["method"]),
+                "governing_mark": cases.mark_names(self.governing),
+                "largest_movement": pc.fill_null(taken(_COMPONENTS, largest), ""),
+                "relative_to": pc.fill_null(taken(_REFERENCES, reference), ""),
+                "log_evidence": numbers(np.nan_to_num(self.values["log_evidence"])),
+                "onset": dates(self.values["onset"]),
+            }
+        )
+
+    def _reference(self, cases: Cases) -> Whole:
+        """What each case's rates are measured against, among _REFERENCES.
+
+        A distance meter sees all that moves, whatever else was read beside it.
+        """
+        meter = np.zeros(len(cases.table), dtype=np.intp)
+        meter[cases.rows.case[cases.rows.counts & (cases.rows.method == METHODS.index(Method.METER))]] = 1
+        return np.where(self.to_base, 2, meter)
+
+    def marks(self, cases: Cases) -> pa.Table:
+        """Table schema.MARK_RESULTS: all marks that were read in a period, also those with no counting reading."""
+        return pa.table(
+            {
+                **cases.keys(self.case),
+                "mark": cases.mark_names(self.mark),
+                "x_mm": numbers(cases.marks.x_mm[self.mark]),
+                "z_mm": numbers(cases.marks.z_mm[self.mark]),
+                "measured": pa.array(self.measured),
+                **{name: numbers(value) for name, value in self.of_mark.items()},
+                "log_evidence": numbers(np.nan_to_num(self.of_mark["log_evidence"])),
+            }
+        )
+
+
+def _onset(cases: Cases, part: Part, restarted: restarts.Restarted, of_old: Whole) -> Array:
+    """Day of the starting visit of the largest evidence (B,), NaN for none."""
     day = np.full(restarted.terms.shape, np.nan)
-    day[done.block.place[:2]] = cases.rows["day"].to_numpy(np.float64)[done.block.rows]
-    onset = np.where(restarted.onset < 0, np.nan, day[np.arange(len(day)), restarted.onset])
-    return {"log_evidence": restarted.log_evidence, "onset": onset}
-
-
-def _first_rows(done: Fitted) -> npt.NDArray[np.intp]:
-    """One row of Cases.rows for each mark of the block (B, M), -1 where there is no such mark."""
-    rows = np.full((len(done.block.cases), done.block.layout.marks), -1, dtype=np.intp)
-    rows[done.block.place[0], done.block.mark] = done.block.rows
-    return rows
-
-
-def _mark_values(cases: Cases, done: Fitted, log_e: Array) -> pd.DataFrame:
-    """Rows of the mark results of the block's cases."""
-    rows = _first_rows(done)
-    there = rows >= 0
-    pair = bounds.pair(done.fit.mark_rate, done.fit.mark_se, done.scale)
-    names = cases.rows.iloc[rows[there]][[*CASE, "mark", "x_mm", "z_mm"]].reset_index(drop=True)
-    return names.assign(
-        measured=done.fit.mark_measured[there],
-        rate_mm_per_year=done.fit.mark_rate[there],
-        rate_lower=pair.lower[there],
-        rate_upper=pair.upper[there],
-        rate_se=done.fit.mark_se[there],
-        log_evidence=log_e[there],
-    )
+    day[part.of, part.visit] = cases.rows.day[of_old[part.rows]]
+    return np.where(restarted.onset < 0, np.nan, day[np.arange(len(day)), restarted.onset])
 
 
 def _tables(
     cases: Cases,
-    values: Columns,
-    mark_tables: list[pd.DataFrame],
-    lines: list[pd.DataFrame],
-    by_case: Sequence[pd.DataFrame],
-    facts: tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, pd.DataFrame],
+    found: _Found,
+    notes: dict[str, pa.Array],
+    shown: pa.Table,
+    facts: Facts,
     settings: Settings,
     judged_on: date,
-) -> dict[str, pd.DataFrame]:
-    """Join the parts and let the rules judge them."""
+) -> dict[str, pa.Table]:
+    """Join the parts and let the rules judge them. notes: columns of the cases that are no column of the results."""
     readings, walls, marks, events = facts
-    rules = settings.rules
-    wall_results = _wall_results(cases, values)
-    for said in by_case:
-        wall_results = wall_results.merge(said, on=CASE, how="left")
-    mark_results = _with_unfitted_marks(cases, mark_tables)
-    up_to_day = readings[~(readings["visit_date"] > pd.Timestamp(judged_on))]
-    done_by_day = events[~(events["event_date"] > pd.Timestamp(judged_on))]
+    rules, variances, results = settings.rules, settings.variances, found.walls(cases)
+    at = places(results, shown, CASE)
+    settling = {name: taken(shown[name], at) for name in ("holding_from", "looked_until")}
+    up_to_day = readings.filter(pa.array(~(days(readings["visit_date"]) > day_number(judged_on))))
+    done_by_day = events.filter(pa.array(~(days(events["event_date"]) > day_number(judged_on))))
     total = totals.totals(up_to_day, walls, marks, rules, done_by_day)
-    wall_results = wall_results.merge(total, on=WALL, how="left")
-    wall_results = wall_results.fillna(dict.fromkeys(("total_mark", "total_reference"), ""))
-    due = schedule.schedule(wall_results, walls, judged_on, rules)
-    wall_results = wall_results.merge(due, on=CASE, how="left")
-    wall_results = projection.dated(wall_results, rules)
-    moved = movement.movement(cases, lines)
-    seen = (cracks.notes(cases, moved, readings, walls, settings.variances),
-            ends.notes(cases, wall_results, readings, walls, settings.variances))  # fmt: skip
-    for notes in seen:
-        wall_results = wall_results.merge(notes, on=CASE, how="left")
-    wall_results = ends.doubted(wall_results).fillna(dict.fromkeys(("ends_note", "crack_note", "technician_note"), ""))
-    wall_results, findings = verdicts.judge(wall_results, mark_results, readings, walls, rules, judged_on)
-    tables = {
-        "wall_results": wall_results,
-        "mark_results": mark_results,
-        "movement": moved,
-        "findings": findings,
-    }
-    return {name: table[schema.find(name).names] for name, table in tables.items()}
+    of_total = {name: taken(total[name], cases.walls.row[cases.table.wall]) for name in total.column_names[2:]}
+    of_total |= {name: pc.fill_null(of_total[name], "") for name in ("total_mark", "total_reference")}
+    results = having(results, **settling, **notes, **of_total)
+    due = schedule.schedule(results, walls, judged_on, rules)
+    results = projection.dated(having(results, due_on=due["due_on"], overdue_days=due["overdue_days"]), rules)
+    moved, told = movement(cases, found.lines), found.marks(cases)
+    results = having(results, crack_note=cracks.notes(cases, moved, readings, walls, variances))
+    governs = ends.Governing(found.governing, found.values["rate_mm_per_year"], found.values["rate_upper"])
+    note, doubt = ends.notes(cases, governs, readings, walls, variances)
+    results = having(results, ends_note=note, doubt=ends.doubted(results["doubt"], doubt))
+    results, findings = verdicts.judge(results, told, readings, walls, rules, judged_on)
+    tables = {"wall_results": results, "mark_results": told, "movement": moved, "findings": findings}
+    return {name: _fitted_to(name, rows) for name, rows in tables.items()}
 
 
-def _wall_results(cases: Cases, values: Columns) -> pd.DataFrame:
-    """Case table with the fit's columns."""
-    table = cases.table.assign(
-        **{name: value for name, value in values.items() if name not in ("governing", "to_base")}
-    )
-    known = ~np.isnan(values["governing"])
-    names = cases.rows["mark"].to_numpy(object)
-    named = np.full(len(table), "", dtype=object)
-    named[known] = names[values["governing"][known].astype(np.intp)]
-    lower = np.stack([values[f"{component}_lower"] for component in COMPONENTS], axis=1)
-    largest = np.array([str(c) for c in COMPONENTS], dtype=object)[np.where(np.isnan(lower), -np.inf, lower).argmax(1)]
-    return table.assign(
-        governing_mark=named,
-        method=governing.methods(cases, named),
-        largest_movement=np.where(np.isnan(lower).all(axis=1), "", largest),
-        relative_to=np.where(known, _relative_to(cases, values["to_base"] > 0), ""),
-        log_evidence=np.nan_to_num(values["log_evidence"]),
-        onset=dates(values["onset"]),
-    ).drop(columns=["case", "method_code"])
-
-
-def _relative_to(cases: Cases, to_base: npt.NDArray[np.bool_]) -> npt.NDArray[np.object_]:
-    """What the rate is measured against, in words that follow "relative to".
-
-    A distance meter sees all that moves, whatever else was read beside it.
-    """
-    by_meter = cases.rows["counts"] & (cases.rows["method_code"] == METHODS.index(Method.METER))
-    meter = cases.table["case"].isin(cases.rows.loc[by_meter, "case"]).to_numpy()
-    return np.where(to_base, "the wall's base", np.where(meter, "the opposite wall", "the wall's two ends"))
-
-
-def _with_unfitted_marks(cases: Cases, tables: list[pd.DataFrame]) -> pd.DataFrame:
-    """All marks that were read in a period, also those with no counting reading."""
-    key = [*CASE, "mark"]
-    read = cases.rows[[*key, "x_mm", "z_mm"]].drop_duplicates(key)
-    columns = ["measured", "rate_mm_per_year", "rate_lower", "rate_upper", "rate_se", "log_evidence"]
-    known = (
-        pd.concat(tables)[[*key, *columns]]
-        if tables
-        else read.assign(**dict.fromkeys(columns, np.nan))[[*key, *columns]]
-    )
-    table = read.merge(known, on=key, how="left").sort_values(key, ignore_index=True)
-    return table.assign(measured=table["measured"].eq(True), log_evidence=table["log_evidence"].fillna(0.0))
+def _fitted_to(name: str, rows: pa.Table) -> pa.Table:
+    """The rows with the columns of a schema, in its order."""
+    return rows.select(schema.find(name).names).cast(schema.find(name))

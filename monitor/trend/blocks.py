@@ -6,29 +6,24 @@ information: they change no number.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
 from monitor.config import Variances
-from monitor.terms import Method
 from monitor.trend import parameters
 from monitor.trend import variances as sds
-from monitor.trend.cases import Cases, seen_by
+from monitor.trend.cases import Cases, Rows, latest_method, numbered, packed, seen_by
+from monitor.trend.columns import Whole
 from monitor.trend.shapes import BOW, COMPONENTS, Array
 from monitor.units import DAYS_PER_YEAR
-
-Whole = npt.NDArray[np.intp]
 
 RATES = len(COMPONENTS)
 SEASON = 2
 BLOCK_CASES = 500
 BLOCK_NUMBERS = 4_000_000
 """Most numbers in the largest array of a block; keeps the memory of large walls bounded."""
-
-_PLACE = ["x_mm", "z_mm", "length_mm", "clear_height_mm", "crack_height_mm", "left_free", "right_free"]
-_READ = ["case", "mark", "stretch", "visit", "setup", "method_code", "day", "deflection_mm", "step_mm", "error_factor"]
 
 _SIZES = np.array([1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14, 16, 18, 20, 24, 28, 32])
 
@@ -100,10 +95,9 @@ class Block:
 
 def within(group: Whole, key: Whole) -> Whole:
     """Number the distinct keys 0, 1, ... inside each group, in ascending order."""
-    base = int(key.max(initial=0)) + 1
-    pairs, place = np.unique(group * base + key, return_inverse=True)
-    first = np.searchsorted(pairs // base, pairs // base)
-    return np.asarray((np.arange(len(pairs)) - first)[place])
+    pairs, first, place = np.unique(packed(group, key), return_index=True, return_inverse=True)
+    of = group[first]
+    return np.asarray((np.arange(len(pairs)) - np.searchsorted(of, of))[place])
 
 
 def _most(group: Whole, number: Whole, groups: int) -> Whole:
@@ -118,34 +112,84 @@ def _rounded(sizes: Whole) -> Whole:
     return np.asarray(np.where(sizes > _SIZES[-1], sizes, _SIZES[np.searchsorted(_SIZES[:-1], sizes)]))
 
 
+def _marks_within(cases: Cases, rows: Rows) -> Whole:
+    """Number the marks that are read within each case 0, 1, ... in their order (rows,)."""
+    wall = cases.table.wall
+    first = np.searchsorted(cases.marks.wall, np.arange(len(cases.walls.row) + 1))
+    size = np.diff(first)[wall]
+    base = np.cumsum(size) - size
+    place = base[rows.case] + rows.mark - first[wall[rows.case]]
+    there = np.zeros(int(size.sum()) + 1, dtype=np.intp)
+    there[place + 1] = 1
+    before = np.cumsum(there)
+    return np.asarray(before[place] - before[base[rows.case]])
+
+
+def _first_of(numbers: Whole) -> tuple[Whole, Whole]:
+    """The first row of each number that there is, in the order of numbers, and which of them each row has."""
+    first = np.full(int(numbers.max(initial=-1)) + 1, -1)
+    first[numbers[::-1]] = np.arange(len(numbers) - 1, -1, -1)
+    there = first >= 0
+    return first[there], (np.cumsum(there) - 1)[numbers]
+
+
 class Packer:
     """Numbers the counting rows of all cases once, then lays out any of the cases in blocks."""
 
     def __init__(self, cases: Cases, variances: Variances) -> None:
-        counting = np.flatnonzero(cases.rows["counts"].to_numpy(bool))
-        rows = cases.rows[[*_READ, *_PLACE]].iloc[counting].reset_index(drop=True)
-        self._rows, self._seen, self._index = rows, cases.seen[counting], counting
-        self._variances, self._sds = variances, sds.setup_sds(variances)
-        case = rows["case"].to_numpy(np.intp)
-        mark = pd.factorize(rows.pop("mark"), sort=True)[0].astype(np.intp)
-        self._case, self._mark = case, within(case, mark)
-        stretch = rows["stretch"].to_numpy(np.intp)
-        self._level = within(case, self._mark * (int(stretch.max(initial=0)) + 1) + stretch)
-        visit = rows["visit"].to_numpy(np.intp)
-        self._visit = within(case, visit)
-        self._slot = np.arange(len(rows)) - np.searchsorted(visit, visit)
-        self._offset, self._yaw, self._tilt = self._column_slots(visit)
-        self._method = rows["method_code"].to_numpy(np.intp)
-        self._variance = sds.reading_variance(
-            variances, self._method, rows["step_mm"].to_numpy(np.float64), rows["error_factor"].to_numpy(np.float64)
+        self._marks, self._walls = cases.marks, cases.walls
+        self._index = np.flatnonzero(cases.rows.counts)
+        whole = len(self._index) == len(cases.rows)
+        self._rows, self._seen = (
+            (cases.rows, cases.seen) if whole else (cases.rows.take(self._index), cases.seen[self._index])
         )
-        self._size = self._shapes(len(cases.table))
-        self._first = np.searchsorted(case, np.arange(len(cases.table) + 1))
+        self._variances, self._sds = variances, sds.setup_sds(variances)
+        rows = self._rows
+        self._first = np.searchsorted(rows.case, np.arange(len(cases.table) + 1))
+        self._mark = _marks_within(cases, rows)
+        self._level = within(rows.case, packed(self._mark, rows.stretch)) if rows.stretch.any() else self._mark
+        visit = numbered(rows.visit)
+        starts = np.flatnonzero(np.diff(visit, prepend=-1))
+        self._visit = visit - np.append(visit, 0)[self._first[rows.case]]
+        self._slot = np.arange(len(rows)) - starts[visit]
+        self._offset, self._yaw, self._tilt = self._column_slots(rows.visit)
+        self._variance = sds.reading_variance(variances, rows.method, rows.step_mm, rows.error_factor)
+        self.sizes = self._shapes(len(cases.table))
+
+    @cached_property
+    def complete(self) -> npt.NDArray[np.bool_]:
+        """Cases whose visits read the same marks once by the same set-ups, none free, each on one level (cases,)."""
+        rows, first = self._rows, self._first[:-1]
+        model = first[rows.case] + self._mark  # the mark's reading of the first visit, where that one is complete
+        model = np.minimum(model, len(rows) - 1)
+        same = (self._slot == self._mark) & (self._level == self._mark) & ~self._sds.free[rows.method]
+        for own in (rows.method, self._variance, self._offset, self._yaw, self._tilt):
+            same &= own == own[model]
+        visits, slots, _, levels, marks = self.sizes.T
+        odd = np.bincount(rows.case[~same], minlength=len(first))
+        count = np.diff(self._first)
+        return np.asarray((odd == 0) & (count == visits * marks) & (slots == marks) & (levels == marks) & (count > 0))
+
+    def layout_of(self, cases: Whole, marks: int) -> tuple[Array, Array, Array]:
+        """Of complete cases of one size: variances of readings (B, M), set-up columns (B, M, K), shapes (B, M, 3)."""
+        rows = (self._first[cases][:, None] + np.arange(marks)).reshape(-1)
+        b, mark = np.repeat(np.arange(len(cases)), marks), np.tile(np.arange(marks), len(cases))
+        shape = (len(cases), 1, marks, int(self.sizes[cases, 2].max()))
+        columns, _, _ = self._columns(rows, (b, np.zeros_like(b), mark), shape)
+        whole = (len(cases), marks)
+        return self._variance[rows].reshape(whole), columns[:, 0], self._seen[rows].reshape(*whole, RATES)
+
+    def grid(self, cases: Whole, visits: int, marks: int) -> tuple[Whole, Array, Array]:
+        """Of complete cases of one size: rows of Cases.rows (R,), days (V, B), deflections (V, M, B)."""
+        rows = self._first[cases][:, None] + np.arange(visits * marks)
+        read = self._rows.deflection_mm[rows].reshape(len(cases), visits, marks)
+        day = self._rows.day[rows[:, ::marks]].T.astype(np.float64)
+        return self._index[rows].reshape(-1), day, np.ascontiguousarray(np.moveaxis(read, 0, -1))
 
     def blocks(self, wanted: Whole) -> Iterator[Block]:
         """Blocks of the wanted cases, those without a counting row left out, grouped by shape."""
-        wanted = wanted[self._size[wanted, 0] > 0]
-        shapes, group = np.unique(_rounded(self._size[wanted]), axis=0, return_inverse=True)
+        wanted = wanted[self.sizes[wanted, 0] > 0]
+        shapes, group = np.unique(_rounded(self.sizes[wanted]), axis=0, return_inverse=True)
         for number, shape in enumerate(shapes):
             same = wanted[group == number]
             visits, _, _, levels, marks = shape
@@ -156,12 +200,12 @@ class Packer:
 
     def _column_slots(self, visit: Whole) -> tuple[Whole, Whole, Whole]:
         """Column of each row's offset, yaw and tilt within its visit, -1 for none; column 0 is the wobble's."""
-        method = self._rows["method_code"].to_numpy(np.intp)
-        setup, first, of_row = np.unique(self._rows["setup"].to_numpy(np.intp), return_index=True, return_inverse=True)
+        method = self._rows.method
+        first, of_row = _first_of(self._rows.setup)
         has = np.stack([kind > 0 for kind in (self._sds.offset, self._sds.yaw, self._sds.tilt)], axis=1)[method[first]]
         ends = np.cumsum(has.sum(axis=1))
         visit_of = visit[first]
-        starts = np.concatenate([[0], ends])[np.searchsorted(visit_of, visit_of)] if len(setup) else ends
+        starts = np.concatenate([[0], ends])[np.searchsorted(visit_of, visit_of)] if len(first) else ends
         base = 1 + ends - has.sum(axis=1) - starts
         slots = np.where(has, base[:, None] + np.cumsum(has, axis=1) - 1, -1)[of_row]
         return slots[:, 0], slots[:, 1], slots[:, 2]
@@ -170,7 +214,7 @@ class Packer:
         """Visits, readings in a visit, set-up columns in a visit, levels and marks of each case, shape (cases, 5)."""
         columns = np.maximum.reduce([self._offset, self._yaw, self._tilt, np.zeros_like(self._offset)])
         numbers = (self._visit, self._slot, columns, self._level, self._mark)
-        return np.stack([_most(self._case, number, cases) for number in numbers], axis=1)
+        return np.stack([_most(self._rows.case, number, cases) for number in numbers], axis=1)
 
     def _lay(self, cases: Whole, shape: Whole) -> Block:
         """Lay the cases out in arrays of the given shape."""
@@ -185,10 +229,10 @@ class Packer:
         weight, bow, deflection = np.zeros(whole), np.zeros(whole), np.zeros(whole)
         weight[place] = 1 / self._variance[rows]
         bow[place] = seen[:, BOW]
-        raw = self._rows["deflection_mm"].to_numpy(np.float64)[rows]
+        raw = self._rows.deflection_mm[rows]
         center = _means(b, level, raw, (count, levels))
         deflection[place] = raw - center[b, level]
-        day = self._rows["day"].to_numpy(np.int64)[rows]
+        day = self._rows.day[rows]
         time0 = np.rint(np.bincount(b, day, count) / lengths).astype(np.int64)
         design = np.zeros((*whole, layout.size))
         elapsed = (day - time0[b]) / DAYS_PER_YEAR
@@ -214,10 +258,11 @@ class Packer:
         columns, free = np.zeros(shape), np.zeros((*shape[:2], shape[3]), dtype=bool)
         error = np.full(free.shape, -1)
         error[place[0], place[1], 0] = parameters.WOBBLE
-        method, data = self._method[rows], self._rows.iloc[rows]
+        method, mark = self._rows.method[rows], self._rows.mark[rows]
         columns[(*place, 0)] = self._variances.wobble_mm * self._seen[rows, BOW]
-        x_m = np.nan_to_num((data["x_mm"] - data["length_mm"] / 2).to_numpy(np.float64)) / 1000
-        z_m = np.nan_to_num(data["z_mm"].to_numpy(np.float64)) / 1000
+        marks, length_mm = self._marks, self._walls.length_mm
+        x_m = np.nan_to_num(marks.x_mm[mark] - length_mm[marks.wall[mark]] / 2) / 1000
+        z_m = np.nan_to_num(marks.z_mm[mark]) / 1000
         kinds = (
             (self._offset, self._sds.offset, 1.0, parameters.OFFSET),
             (self._yaw, self._sds.yaw, x_m, parameters.YAW),
@@ -234,21 +279,10 @@ class Packer:
 
     def _phi_now(self, rows: Whole, b: Whole, mark: Whole, shape: tuple[int, int, int]) -> Array:
         """Shapes at the marks as the method of the case's newest counting visit sees them."""
-        data = self._rows.iloc[rows]
-        newest = latest_method(b, self._visit[rows], self._method[rows], shape[0])
+        newest = latest_method(b, self._visit[rows], self._rows.method[rows], shape[0])
         phi = np.zeros(shape)
-        phi[b, mark] = seen_by(data, newest[b])
+        phi[b, mark] = seen_by(self._marks, self._rows.mark[rows], newest[b])
         return phi
-
-
-def latest_method(case: Whole, visit: Whole, method: Whole, cases: int) -> Whole:
-    """Method of the newest visit of each case: of several that with most readings, then the first in METHODS."""
-    last = np.zeros(cases, dtype=np.intp)
-    np.maximum.at(last, case, visit)
-    now = visit == last[case]
-    count = np.zeros((cases, len(Method)), dtype=np.intp)
-    np.add.at(count, (case[now], method[now]), 1)
-    return np.asarray(count.argmax(axis=1))
 
 
 def _means(case: Whole, level: Whole, values: Array, shape: tuple[int, int]) -> Array:

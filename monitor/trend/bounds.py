@@ -5,11 +5,14 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import stats
+from scipy import special
 
 from monitor.config import Variances
-from monitor.trend.fit import Fit
+from monitor.trend.fit import Rates
 from monitor.trend.shapes import Array, Flags
+
+TIES = 9
+"""Decimals to which two marks' rates are alike: of two alike the first by name speaks for the wall."""
 
 LEVEL = 0.95
 """Level of every one-sided bound that is shown."""
@@ -53,8 +56,12 @@ def moderated(q: Array, d: Array, variances: Variances) -> Scale:
 
 
 def quantile(level: Array | float, dof: Array) -> Array:
-    """Quantile of t."""
-    return np.asarray(stats.t.ppf(level, dof))
+    """Quantile of t; of the normal for infinite degrees of freedom."""
+    dof = np.asarray(dof, dtype=np.float64)
+    if np.ndim(level) == 0:  # few distinct numbers of degrees of freedom, and each costs microseconds
+        dof, place = np.unique(dof, return_inverse=True)
+        return np.where(np.isinf(dof), special.ndtri(level), special.stdtrit(dof, level))[place]
+    return np.asarray(special.stdtrit(dof, level))
 
 
 def pair(estimate: Array, se: Array, scale: Scale) -> Pair:
@@ -72,7 +79,7 @@ def effective_number(covariance: Array, measured: Flags) -> Array:
     return np.asarray(((values >= 1) + values - np.floor(values)).sum(axis=-1))
 
 
-def wall_pair(fit: Fit, scale: Scale, threshold: Array, preferred: Sequence[Flags] = ()) -> WallPair:
+def wall_pair(fit: Rates, scale: Scale, threshold: Array, preferred: Sequence[Flags] = ()) -> WallPair:
     """The wall's pair: the largest lower bound at level 1 - 0.05 / M, the largest upper bound at 0.95.
 
     preferred: marks (..., M) among which the governing mark is sought first, the most preferred first; the pair is of
@@ -86,7 +93,7 @@ def wall_pair(fit: Fit, scale: Scale, threshold: Array, preferred: Sequence[Flag
     spread = fit.mark_se * np.sqrt(scale.variance)[..., None]
     strict = quantile(1 - (1 - LEVEL) / np.maximum(number, 1.0), scale.dof)[..., None]
     plain = quantile(LEVEL, scale.dof)[..., None]
-    above = np.asarray(stats.t.sf((threshold[..., None] - fit.mark_rate) / spread, scale.dof[..., None]))
+    above = special.stdtr(scale.dof[..., None], (fit.mark_rate - threshold[..., None]) / spread)
     lower = _largest(fit.mark_rate - strict * spread)
     governing = np.where(any_measured, _governing(fit, lower, preferred), -1)
     return WallPair(
@@ -98,14 +105,15 @@ def wall_pair(fit: Fit, scale: Scale, threshold: Array, preferred: Sequence[Flag
     )
 
 
-def _governing(fit: Fit, wall_lower: Array, preferred: Sequence[Flags]) -> npt.NDArray[np.intp]:
+def _governing(fit: Rates, wall_lower: Array, preferred: Sequence[Flags]) -> npt.NDArray[np.intp]:
     """The mark of the largest rate in the first group that has a measured mark and can speak for the wall.
 
     A group whose largest rate lies under the wall's lower bound cannot: some other mark is shown to be faster.
     """
-    found = np.where(fit.mark_measured, fit.mark_rate, -np.inf).argmax(axis=-1)
+    rate = np.round(fit.mark_rate, TIES)
+    found = np.where(fit.mark_measured, rate, -np.inf).argmax(axis=-1)
     for group in reversed(preferred):
-        rates = np.where(fit.mark_measured & group, fit.mark_rate, -np.inf)
+        rates = np.where(fit.mark_measured & group, rate, -np.inf)
         found = np.where(rates.max(axis=-1) >= wall_lower, rates.argmax(axis=-1), found)
     return np.asarray(found)
 

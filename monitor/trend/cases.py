@@ -1,4 +1,4 @@
-"""From tables to cases: one case is a wall in one period, with the readings that its rate is fitted to.
+"""From facts to cases: one case is a wall in one period, with the readings that its rate is fitted to.
 
 A visit is one date and part of that day. Every reading carries its stretch: the readings of a mark that share one
 level. Each method has stretches of its own; readings by two methods on one day are tied by what they share, the day's
@@ -6,216 +6,349 @@ wall (rate, cycle, wobble, local deviation), not by a common level. A set-up of 
 column of a plumb line, else one typed set-up, within a visit.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from monitor.config import END_REACH_MM, Rules
-from monitor.errors import TrendError, Where
-from monitor.terms import End, Method, Part, State
-from monitor.trend import shapes, stretches
+from monitor.terms import Method
+from monitor.trend import coded as facts
+from monitor.trend import stretches
+from monitor.trend.coded import Coded, Days, Marks, Read, Walls
+from monitor.trend.columns import Array, Column, Flags, Whole, dates, one, taken
+from monitor.trend.shapes import Array as Shapes
+from monitor.trend.stretches import Starts
 from monitor.trend.variances import METHODS
 from monitor.units import DAYS_PER_YEAR
 
 WALL = ["house", "wall"]
 CASE = [*WALL, "period"]
-_READ = [*WALL, "mark", "visit_date", "part", "method", "setup", "deflection_mm", "step_mm", "error_factor", "state",
-         "reading_id", "source_name"]  # fmt: skip
-PARTS = {Part.BEFORE: 0, Part.NONE: 1, Part.AFTER: 2}
-"""Order of the parts of a day."""
+STRING, PLUMB = METHODS.index(Method.STRING), METHODS.index(Method.PLUMB)
+
+
+@dataclass(frozen=True)
+class Table:
+    """The cases by wall and period; all (cases,). Days are whole days since 1970-01-01, NaN where there is none.
+
+    wall: number; is_current: the wall's newest period; started_on; method: number of that of the latest visit, -1 where
+    nothing was read; visits, visits_all: those that count for the rate, and all; used, held: readings; first, last: of
+    the visits that count; last_all: of all; threshold: mm/yr.
+    """
+
+    wall: Whole
+    period: Whole
+    is_current: Flags
+    started_on: Array
+    method: Whole
+    visits: Whole
+    visits_all: Whole
+    used: Whole
+    held: Whole
+    first: Array
+    last: Array
+    last_all: Array
+    threshold: Array
+
+    def __len__(self) -> int:
+        return len(self.wall)
+
+    def take(self, which: Whole | Flags) -> "Table":
+        """Some of them."""
+        return Table(**{name: values[which] for name, values in vars(self).items()})
+
+
+@dataclass(frozen=True)
+class Rows:
+    """The used readings, sorted by case, visit, method, set-up and mark; all (rows,).
+
+    reading: row of the table of readings; mark, method, part: numbers; stretch: 0, 1, ... per mark, by first day;
+    visit, setup: numbers over all rows; placing: the row of a string, the column of a plumb line, else 0; breaks:
+    events before it that broke its level; counts: whether it counts for the rate.
+    """
+
+    reading: Whole
+    case: Whole
+    mark: Whole
+    method: Whole
+    part: Whole
+    stretch: Whole
+    visit: Whole
+    setup: Whole
+    placing: Whole
+    breaks: Whole
+    day: Days
+    counts: Flags
+    deflection_mm: Array
+    step_mm: Array
+    error_factor: Array
+
+    def __len__(self) -> int:
+        return len(self.case)
+
+    def take(self, which: Whole | Flags) -> "Rows":
+        """Some of them."""
+        return Rows(**{name: values[which] for name, values in vars(self).items()})
 
 
 @dataclass(frozen=True)
 class Cases:
-    """Cases and their used readings.
+    """Cases and their used readings; ids: of all readings of the table that they are from."""
 
-    table: one row per case, by house, wall, period: the columns of schema.WALL_RESULTS that need no fit, method_code,
-        and the ends of the wall (left_free, right_free).
-    rows: one row per used reading, sorted by case and visit: case, mark, method_code, stretch, visit and set-up
-        (numbers over all rows), day, counts (whether it counts for the rate), x_mm, z_mm, length_mm,
-        deflection_mm, step_mm, error_factor.
-    seen: shapes as the reading's own method sees them, shape (rows, 3).
-    """
+    walls: Walls
+    marks: Marks
+    table: Table
+    rows: Rows
+    ids: Column
 
-    table: pd.DataFrame
-    rows: pd.DataFrame
-    seen: shapes.Array
+    @cached_property
+    def seen(self) -> Shapes:
+        """Shapes as each reading's own method sees them, shape (rows, 3)."""
+        return seen_by(self.marks, self.rows.mark, self.rows.method)
+
+    def keys(self, cases: Whole | None = None) -> dict[str, pa.Array]:
+        """House, wall and period of all cases or of some, as columns."""
+        wall, period = (self.table.wall, self.table.period)
+        if cases is not None:
+            wall, period = wall[cases], period[cases]
+        at = pa.array(wall)
+        return {
+            "house": self.walls.house.take(at),
+            "wall": self.walls.wall.take(at),
+            "period": pa.array(period.astype(np.int32)),
+        }
+
+    def reading_ids(self, rows: Whole) -> pa.Array:
+        """Ids of the readings of some rows."""
+        return one(self.ids).take(pa.array(self.rows.reading[rows]))
+
+    def mark_names(self, marks: Whole) -> pa.Array:
+        """Names of marks by their numbers, '' for -1."""
+        return pc.fill_null(taken(self.marks.name, marks), "")
+
+    def told(self) -> dict[str, pa.Array]:
+        """Columns of schema.WALL_RESULTS that need no fit, method aside, which is that of the latest visit here."""
+        table = self.table
+        latest = taken(pa.array(map(str, METHODS)), table.method)
+        usual = self.walls.method.take(pa.array(table.wall))
+        span = np.nan_to_num((table.last - table.first) / DAYS_PER_YEAR)
+        whole = {
+            "visits": table.visits,
+            "visits_all": table.visits_all,
+            "readings_used": table.used,
+            "readings_held": table.held,
+        }
+        return {
+            **self.keys(),
+            "is_current": pa.array(table.is_current),
+            "started_on": dates(table.started_on),
+            "method": pc.coalesce(latest, usual),
+            **{name: pa.array(values.astype(np.int32)) for name, values in whole.items()},
+            "first_visit": dates(table.first),
+            "last_visit": dates(table.last_all),
+            "span_years": pa.array(span),
+            "threshold_mm_per_year": pa.array(table.threshold),
+        }
 
 
 def build(
-    readings: pd.DataFrame,
-    walls: pd.DataFrame,
-    marks: pd.DataFrame,
-    events: pd.DataFrame,
-    rules: Rules,
-    judged_on: date,
+    readings: pa.Table, walls: pa.Table, marks: pa.Table, events: pa.Table, rules: Rules, judged_on: date
 ) -> Cases:
     """Cases of all walls, from readings and events up to and with `judged_on`.
 
     Every registered wall has a case for its newest period, also where nothing was read in it. A held reading without a
     date is counted in the newest period. TrendError where a used reading has no deflection, date or known method.
     """
-    day = days(pd.Series([judged_on]))[0]
-    events = events.assign(day=days(events["event_date"]))
-    events = events[events["day"] <= day]
-    starts = stretches.reinforcements(events)
-    rows = readings.loc[readings["state"].isin([State.USED, State.HELD]), _READ]
-    rows = rows.assign(day=np.where(rows["visit_date"].isna(), day, days(rows["visit_date"])))
-    rows = rows[rows["day"] <= day]
-    rows = rows.assign(period=stretches.periods(rows, starts))
-    held = rows[rows["state"] == State.HELD]
-    rows = _with_marks(_checked(rows[rows["state"] == State.USED]), marks, walls)
-    rows = _with_stretches(rows, events, starts, rules)
-    table = _table(rows, held, walls, starts, rules)
-    rows = rows.merge(table[[*CASE, "case"]], on=CASE, how="left")
-    order = ["case", "day", "part_order", "method_code", "setup", "mark", "deflection_mm", "reading_id"]
-    rows = rows.sort_values(order, ignore_index=True)
-    rows["visit"] = rows.groupby(["case", "day", "part_order"], sort=True).ngroup()
-    rows["setup"] = rows.groupby(["visit", "method_code", "setup", "setup_part"], sort=True).ngroup()
-    return Cases(table=table, rows=rows, seen=seen_by(rows, rows["method_code"].to_numpy()))
+    return cases_of(facts.coded(readings, walls, marks, events, judged_on), rules)
 
 
-def days(dates: pd.Series) -> npt.NDArray[np.int64]:
-    """Whole days since 1970-01-01."""
-    return np.asarray(pd.to_datetime(dates).to_numpy().astype("datetime64[D]").astype(np.int64))
+def cases_of(found: Coded, rules: Rules) -> Cases:
+    """The same from facts as numbers."""
+    read, starts = found.read, stretches.reinforcements(found.events)
+    period = stretches.periods(read, starts)
+    breaks = stretches.breaks(read, found.events)
+    newest = np.zeros(len(found.walls.row), dtype=np.intp)
+    np.maximum.at(newest, starts.wall, starts.period)
+    size = int(max(newest.max(initial=0), period.max(initial=0))) + 1
+    own = read.wall * size + period
+    keys = np.unique(np.concatenate([np.arange(len(newest)) * size + newest, _runs(own)]))
+    case = np.searchsorted(keys, own)
+    start = _start_of(keys, size, starts)
+    rows = _rows(found, case, period, breaks, start, rules)
+    held = np.bincount(case[read.held], minlength=len(keys))
+    return Cases(found.walls, found.marks, _table(keys, size, rows, held, start, rules), rows, read.ids)
 
 
-def dates(days_: npt.ArrayLike) -> npt.NDArray[np.datetime64]:
-    """Dates of whole days since 1970-01-01; not-a-time for NaN."""
-    numbers = np.asarray(days_, dtype=np.float64)
-    known = np.nan_to_num(numbers).astype(np.int64).astype("datetime64[D]").astype("datetime64[s]")
-    return np.where(np.isnan(numbers), np.datetime64("NaT", "s"), known)
+def of_walls(cases: Cases, walls: Flags) -> Cases:
+    """The same cases, of which only the readings of some walls (a flag each) count."""
+    counts = cases.rows.counts & walls[cases.table.wall[cases.rows.case]]
+    return replace(cases, rows=replace(cases.rows, counts=counts))
 
 
-def seen_by(rows: pd.DataFrame, method_code: npt.NDArray[np.intp]) -> shapes.Array:
-    """Shapes at the marks of the rows as the given methods see them, shape (rows, 3)."""
-    return shapes.seen_shapes(
-        x_mm=rows["x_mm"].to_numpy(np.float64),
-        z_mm=rows["z_mm"].to_numpy(np.float64),
-        length_mm=rows["length_mm"].to_numpy(np.float64),
-        height_mm=rows["clear_height_mm"].to_numpy(np.float64),
-        crack_mm=rows["crack_height_mm"].to_numpy(np.float64),
-        left_free=rows["left_free"].to_numpy(bool),
-        right_free=rows["right_free"].to_numpy(bool),
-        on_wall=method_code == METHODS.index(Method.STRING),
-    )
-
-
-def at_held_end(rows: pd.DataFrame) -> npt.NDArray[np.bool_]:
-    """Whether each row's mark stands at a corner that a return wall holds: it hardly moves, whatever the wall does."""
-    left = (rows["x_mm"] <= END_REACH_MM) & ~rows["left_free"]
-    right = (rows["x_mm"] >= rows["length_mm"] - END_REACH_MM) & ~rows["right_free"]
+def at_held_end(cases: Cases, marks: Whole) -> Flags:
+    """Whether marks stand at a corner that a return wall holds: such a mark hardly moves, whatever the wall does."""
+    x_mm, wall = cases.marks.x_mm[marks], cases.marks.wall[marks]
+    left = (x_mm <= END_REACH_MM) & ~cases.walls.left_free[wall]
+    right = (x_mm >= cases.walls.length_mm[wall] - END_REACH_MM) & ~cases.walls.right_free[wall]
     return np.asarray(left | right)
 
 
-def _checked(rows: pd.DataFrame) -> pd.DataFrame:
-    """The used readings with their method's number; TrendError for one that the model cannot take."""
-    code = rows["method"].map({method: number for number, method in enumerate(METHODS)})
-    wrong = rows[code.isna() | ~np.isfinite(rows["deflection_mm"].astype(float)) | rows["visit_date"].isna()]
-    if len(wrong):
-        first = wrong.iloc[0]
-        raise TrendError(
-            f"A used reading of mark {first['mark']} cannot enter the model.",
-            where=Where(file=str(first.get("source_name", "")), wall=f"{first['house']}-{first['wall']}"),
-            got=f"method '{first['method']}', deflection {first['deflection_mm']} mm, date {first['visit_date']}",
-            expected=f"one of {', '.join(METHODS)}, a finite deflection, and a date",
-            mend=f"Reject or correct the reading {first['reading_id']}.",
-        )
-    return rows.assign(method_code=code.astype(np.intp), part_order=rows["part"].map(PARTS).fillna(1).astype(np.intp))
+def seen_by(marks: Marks, mark: Whole, method: Whole) -> Shapes:
+    """Shapes at marks as methods see them, shape (n, 3)."""
+    return np.where((method == STRING)[:, None], marks.seen_on_wall[mark], marks.seen[mark])
 
 
-def _with_marks(rows: pd.DataFrame, marks: pd.DataFrame, walls: pd.DataFrame) -> pd.DataFrame:
-    """Rows with the place of their mark, the size of their wall, and the part of the typed set-up they belong to."""
-    place = marks.drop_duplicates([*WALL, "mark"], keep="last").rename(
-        columns={"row": "mark_row", "column": "mark_column"}
-    )
-    size = walls.drop_duplicates(WALL, keep="last")
-    size = size.assign(**{name: size[name].where(size[name] > 0) for name in ("length_mm", "clear_height_mm")})
-    rows = rows.merge(place[[*WALL, "mark", "x_mm", "z_mm", "mark_row", "mark_column"]], on=[*WALL, "mark"], how="left")
-    rows = rows.merge(
-        size[[*WALL, "length_mm", "clear_height_mm", "crack_height_mm", "left_end", "right_end"]], on=WALL, how="left"
-    )
-    line = {"string": ("mark_row", "z_mm"), "plumb": ("mark_column", "x_mm")}
-    part = pd.Series("", index=rows.index, dtype="str")
-    for method, (name, otherwise) in line.items():
-        named = rows[name].fillna("").astype("str")
-        part = part.where(rows["method"] != method, named.where(named != "", rows[otherwise].astype("str").fillna("")))
-    return rows.assign(
-        setup_part=part,
-        setup=rows["setup"].fillna(1).astype(np.int64),
-        left_free=rows["left_end"] == End.FREE,
-        right_free=rows["right_end"] == End.FREE,
-    )
+def latest_method(case: Whole, visit: Whole, method: Whole, cases: int) -> Whole:
+    """Method of the newest visit of each case: of several that with most readings, then the first in METHODS."""
+    last = np.zeros(cases, dtype=np.intp)
+    np.maximum.at(last, case, visit)
+    now = visit == last[case]
+    size = len(METHODS)
+    count = np.bincount(case[now] * size + method[now], minlength=cases * size).reshape(cases, size)
+    return np.asarray(count.argmax(axis=1))
 
 
-def _with_stretches(rows: pd.DataFrame, events: pd.DataFrame, starts: pd.DataFrame, rules: Rules) -> pd.DataFrame:
-    """Rows with their stretch (0, 1, ... per mark, by first day) and whether they count for the rate."""
-    rows = rows.assign(breaks=stretches.breaks(rows, events))
-    one = [*WALL, "mark", "period", "method_code", "breaks"]
-    first = rows.groupby(one, as_index=False).agg(day=("day", "min"), part_order=("part_order", "min"))
-    first = first.sort_values([*WALL, "mark", "period", "day", "part_order", "method_code", "breaks"])
-    first["stretch"] = first.groupby([*WALL, "mark"]).cumcount()
-    rows = rows.merge(first[[*one, "stretch"]], on=one, how="left")
-    rows = rows.merge(starts.rename(columns={"day": "start"}), on=CASE, how="left")
-    return rows.assign(counts=~(rows["day"] - rows["start"] < rules.take_up_days))
+def numbered(*keys: npt.NDArray[np.integer]) -> Whole:
+    """Number rows that are sorted by those keys 0, 1, ...: a new number where any of them changes."""
+    new = np.zeros(len(keys[0]), dtype=np.intp)
+    for each in keys:
+        new[1:] |= each[1:] != each[:-1]
+    return np.cumsum(new)
 
 
-def _table(
-    rows: pd.DataFrame, held: pd.DataFrame, walls: pd.DataFrame, starts: pd.DataFrame, rules: Rules
-) -> pd.DataFrame:
-    """One row per case with all that needs no fit."""
-    usual = walls.drop_duplicates(WALL, keep="last")[[*WALL, "method"]]
-    parts = [
-        starts.rename(columns={"day": "start"}),
-        _counted(rows[rows["counts"]]),
-        _counted(rows).add_suffix("_all").rename(columns={f"{name}_all": name for name in CASE}),
-        held.groupby(CASE, as_index=False).size().rename(columns={"size": "held"}),
-        _latest_method(rows),
-    ]
-    table = _keys(rows, held, walls, starts)
-    for part in parts:
-        table = table.merge(part, on=CASE, how="left")
-    table = table.merge(usual, on=WALL, how="left")
-    code = table["method_code"].fillna(-1).astype(np.intp)
-    names = pd.Series(np.array([*METHODS, ""], dtype=object)[code], dtype="str")
-    whole = {"visits": "visits", "visits_all": "visits_all", "readings": "readings_used", "held": "readings_held"}
-    return pd.DataFrame(
-        {
-            **{name: table[name] for name in [*CASE, "case", "is_current"]},
-            "started_on": dates(table["start"].fillna(table["first_all"])),
-            "method": names.where(names != "", table["method"].fillna("").astype("str")),
-            "method_code": code,
-            **{shown: table[name].fillna(0).astype(np.int32) for name, shown in whole.items()},
-            "first_visit": dates(table["first"]),
-            "last_visit": dates(table["last_all"]),
-            "span_years": ((table["last"] - table["first"]) / DAYS_PER_YEAR).fillna(0.0),
-            "threshold_mm_per_year": [rules.threshold(period) for period in table["period"]],
-        }
+def packed(*keys: npt.NDArray[np.integer]) -> Whole:
+    """One whole number per row, in the order of the keys, the first of them first."""
+    found = np.zeros(len(keys[0]), dtype=np.intp)
+    for each in keys:
+        least = int(each.min(initial=0))
+        span = int(each.max(initial=0)) - least + 1
+        if len(found) and (int(found.max()) + 1) * span >= 2**62:  # beyond what fits: only their order is kept
+            found = np.unique(found, return_inverse=True)[1].astype(np.intp)
+        found = found * span + (each - least)
+    return found
+
+
+def _runs(numbers: Whole) -> Whole:
+    """Numbers that mostly repeat in runs, one of each run."""
+    return numbers[np.flatnonzero(np.diff(numbers, prepend=-1))]
+
+
+def _start_of(keys: Whole, size: int, starts: Starts) -> Array:
+    """Day of the reinforcement that each case starts with, NaN for none."""
+    day = np.full(len(keys), np.nan)
+    begun = starts.wall * size + starts.period
+    there = np.isin(begun, keys)
+    day[np.searchsorted(keys, begun[there])] = starts.day[there]
+    return day
+
+
+def _rows(found: Coded, case: Whole, period: Whole, breaks: Whole, start: Array, rules: Rules) -> Rows:
+    """The used readings in their order, with what is numbered over all of them."""
+    read, marks = found.read, found.marks
+    used = np.flatnonzero(~read.held)
+    used = used[_order(read, case, used)]
+    mark, method, day, part = (values[used] for values in (read.mark, read.method, read.day, read.part))
+    of, period, breaks = case[used], period[used], breaks[used]
+    visit = numbered(of, day, part)
+    placing = np.where(method == STRING, marks.line[mark], np.where(method == PLUMB, marks.upright[mark], 0))
+    since = day - np.nan_to_num(start[of], nan=-np.inf)
+    return Rows(
+        reading=read.reading[used],
+        case=of,
+        mark=mark,
+        method=method,
+        part=part,
+        stretch=_stretch(mark, period, method, breaks, day, part),
+        visit=visit,
+        setup=_setups(visit, method, read.typed[used], placing),
+        placing=placing,
+        breaks=breaks,
+        day=day,
+        counts=~(since < rules.take_up_days),
+        deflection_mm=read.deflection_mm[used],
+        step_mm=read.step_mm[used],
+        error_factor=read.error_factor[used],
     )
 
 
-def _keys(rows: pd.DataFrame, held: pd.DataFrame, walls: pd.DataFrame, starts: pd.DataFrame) -> pd.DataFrame:
-    """House, wall, period and number of every case, and whether it is the wall's newest."""
-    newest = pd.concat([walls[WALL], rows[WALL], held[WALL]]).drop_duplicates()
-    last = starts.groupby(WALL, as_index=False)["period"].max()
-    newest = newest.merge(last, on=WALL, how="left").fillna({"period": 0}).astype({"period": np.int32})
-    table = pd.concat([newest, rows[CASE], held[CASE]]).drop_duplicates().sort_values(CASE, ignore_index=True)
-    is_current = ~table.duplicated(WALL, keep="last")
-    return table.astype({"period": np.int32}).assign(case=np.arange(len(table)), is_current=is_current)
+def _order(read: Read, case: Whole, used: Whole) -> Whole:
+    """Order of the used readings: by case, visit, method, set-up and mark, then by value and id."""
+    key = packed(*(values[used] for values in (case, read.day, read.part, read.method, read.typed, read.mark)))
+    if np.all(key[1:] > key[:-1]):
+        return np.arange(len(used))
+    value = read.deflection_mm[used]
+    order = np.lexsort((value, key))
+    alike = (np.diff(key[order]) == 0) & (np.diff(value[order]) == 0)
+    if not alike.any():
+        return order
+    tied = np.append(alike, False) | np.append(False, alike)
+    number = np.zeros(len(used), dtype=np.intp)
+    (number[order[tied]],), _ = facts.codes([one(read.ids).take(pa.array(read.reading[used[order[tied]]]))])
+    return np.lexsort((number, value, key))
 
 
-def _counted(rows: pd.DataFrame) -> pd.DataFrame:
-    """First and last day, number of readings and of visits of each case."""
-    days_ = rows.groupby(CASE, as_index=False).agg(first=("day", "min"), last=("day", "max"), readings=("day", "size"))
-    visits = rows.drop_duplicates([*CASE, "day", "part_order"]).groupby(CASE, as_index=False).size()
-    return days_.merge(visits.rename(columns={"size": "visits"}), on=CASE)
+def _setups(visit: Whole, method: Whole, typed: Whole, placing: Whole) -> Whole:
+    """Number of each row's set-up, in the order of visits."""
+    group = numbered(visit, method, typed)
+    split = (group[1:] == group[:-1]) & (placing[1:] != placing[:-1])
+    if not split.any():
+        return group
+    return np.unique(packed(group, placing), return_inverse=True)[1].astype(np.intp)
 
 
-def _latest_method(rows: pd.DataFrame) -> pd.DataFrame:
-    """Method of the latest visit of each case: of several that with most readings, then the first in METHODS."""
-    found = rows.groupby([*CASE, "day", "part_order", "method_code"], as_index=False).size()
-    found = found.sort_values([*CASE, "day", "part_order", "size", "method_code"], ascending=[True] * 5 + [True, False])
-    return found.drop_duplicates(CASE, keep="last")[[*CASE, "method_code"]]
+def _stretch(mark: Whole, period: Whole, method: Whole, breaks: Whole, day: Days, part: Whole) -> Whole:
+    """Stretch of each row: 0, 1, ... per mark, by first day."""
+    if not (period.any() or breaks.any()) and (len(method) == 0 or (method == method[0]).all()):
+        return np.zeros(len(mark), dtype=np.intp)
+    _, row, of = np.unique(packed(mark, period, method, breaks), return_index=True, return_inverse=True)
+    first_day, first_part = np.full(len(row), np.iinfo(np.int64).max), np.full(len(row), max(facts.PARTS.values()))
+    np.minimum.at(first_day, of, day)
+    np.minimum.at(first_part, of, part)
+    order = np.lexsort((breaks[row], method[row], first_part, first_day, period[row], mark[row]))
+    number = np.empty(len(row), dtype=np.intp)
+    sorted_mark = mark[row][order]
+    number[order] = np.arange(len(row)) - np.searchsorted(sorted_mark, sorted_mark)
+    return np.asarray(number[of])
+
+
+def _table(keys: Whole, size: int, rows: Rows, held: Whole, start: Array, rules: Rules) -> Table:
+    """One entry per case with all that needs no fit."""
+    wall, period = np.divmod(keys, size)
+    count = len(keys)
+    first, last = _ends(rows.case, rows.day, count)
+    counting = np.flatnonzero(rows.counts)
+    first_counting, last_counting = _ends(rows.case[counting], rows.day[counting], count)
+    method = np.where(np.isnan(last), -1, latest_method(rows.case, rows.visit, rows.method, count))
+    return Table(
+        wall=wall,
+        period=period,
+        is_current=np.append(wall[1:] != wall[:-1], [True] * min(count, 1)).astype(bool),
+        started_on=np.where(np.isnan(start), first, start),
+        method=method,
+        visits=_visits(rows.case[counting], rows.visit[counting], count),
+        visits_all=_visits(rows.case, rows.visit, count),
+        used=np.bincount(rows.case[counting], minlength=count),
+        held=held,
+        first=first_counting,
+        last=last_counting,
+        last_all=last,
+        threshold=np.array([rules.threshold(number) for number in range(size)])[period],
+    )
+
+
+def _ends(case: Whole, day: Days, count: int) -> tuple[Array, Array]:
+    """First and last day of each case, whose rows are sorted by case and day; NaN for none."""
+    first, last = np.searchsorted(case, np.arange(count)), np.searchsorted(case, np.arange(count), side="right")
+    there = last > first
+    ends = np.full((2, count), np.nan)
+    ends[0, there], ends[1, there] = day[first[there]], day[last[there] - 1]
+    return ends[0], ends[1]
+
+
+def _visits(case: Whole, visit: Whole, count: int) -> Whole:
+    """Number of visits of each case, whose rows are sorted by visit."""
+    return np.bincount(case[np.flatnonzero(np.diff(visit, prepend=-1))], minlength=count)

@@ -4,16 +4,17 @@ Estimates are normal about the assumed rates with the covariance of the design; 
 for the true one, and what further readings add to it is drawn with it.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 import numpy.typing as npt
 from scipy import special
-from scipy.stats import qmc
 
 from monitor.config import Rules, Variances
 from monitor.trend import bounds, evidence, restarts
+from monitor.trend.columns import Whole
 from monitor.trend.fit import Fit
 from monitor.trend.shapes import BOW, Array, Flags
 
@@ -57,7 +58,8 @@ def holding(shown: Shown, threshold: Array) -> Array:
     fit, marks = shown.fit, shown.phi.shape[-2]
     normal = _draws(marks + 1)
     values, vectors = np.linalg.eigh(fit.mark_covariance)
-    root = vectors * np.sqrt(np.maximum(values, 0.0))[..., None, :]
+    # the symmetric root: the only one that a last digit of the covariance does not turn
+    root = vectors * np.sqrt(np.maximum(values, 0.0))[..., None, :] @ np.swapaxes(vectors, -1, -2)
     estimates = normal[:, :marks] @ np.swapaxes(root, -1, -2)
     added = _chi_square((shown.then - shown.dof)[:, None], normal[:, marks])
     reach = bounds.quantile(bounds.LEVEL, shown.then)[:, None] * np.sqrt(
@@ -83,20 +85,23 @@ def moving(shown: Shown, starting: tuple[Fit, Flags], rate: Array, threshold: Ar
     covariance = fit.mark_covariance[b, shown.leading]
     variance = covariance[b, shown.leading]
     per_se = covariance / np.sqrt(np.where(variance > 0, variance, 1.0))[:, None]
-    apart = _STEPS[:, None] * (per_se * np.sqrt(shown.scale)[:, None])[:, None]
-    estimate = np.where(fit.mark_measured[:, None], (rate[:, None] * share)[:, None] + apart, np.nan)
+    per_se = per_se * np.sqrt(shown.scale)[:, None]
     fits, starts = starting
-    of_marks = evidence.log_evidence(
-        estimate[:, :, None],
-        fits.mark_se[:, None],
-        threshold[:, None, None, None],
-        (shown.scale * shown.then)[:, None, None, None],
-        shown.then[:, None, None, None],
-        variances.scale,
-    )
-    terms = np.where(starts[:, None], evidence.wall_log_evidence(of_marks, fits.mark_seen[:, None]), -np.inf)
-    log_e = restarts.added(terms)
-    return np.where(shown.measured, special.ndtr(-_crossing(log_e, -np.log(rules.alpha))), 0.0)
+
+    def log_e(step: Array) -> Array:
+        """Evidence (B,) at so many standard errors of the leading mark's rate."""
+        estimate = np.where(fit.mark_measured, rate[:, None] * share + step[:, None] * per_se, np.nan)
+        of_marks = evidence.log_evidence(
+            estimate[:, None],
+            fits.mark_se,
+            threshold[:, None, None],
+            (shown.scale * shown.then)[:, None, None],
+            shown.then[:, None, None],
+            variances.scale,
+        )
+        return restarts.added(np.where(starts, evidence.wall_log_evidence(of_marks, fits.mark_seen), -np.inf))
+
+    return np.where(shown.measured, special.ndtr(-_crossing(log_e, len(rate), -np.log(rules.alpha))), 0.0)
 
 
 def _weight(phi: Array) -> Array:
@@ -105,16 +110,27 @@ def _weight(phi: Array) -> Array:
     return np.where(bow.max(axis=-1, keepdims=True) > 0, bow, np.abs(phi).sum(axis=-1))
 
 
-def _crossing(values: Array, limit: float) -> Array:
-    """The step (B,) from which on the rising values (B, steps) reach the limit; infinite where none does."""
-    values = np.maximum(values, -_MOST)  # -inf where nothing starts yet
-    reached = values >= limit
-    at = np.maximum(reached.argmax(axis=-1), 1)
-    b = np.arange(len(values))
-    low, high = values[b, at - 1], values[b, at]
-    part = np.clip((limit - low) / np.where(high > low, high - low, 1.0), 0.0, 1.0)
-    step = _STEPS[at - 1] + part * (_STEPS[at] - _STEPS[at - 1])
-    return np.where(reached.any(axis=-1), np.where(reached[:, 0], -np.inf, step), np.inf)
+def _crossing(value: Callable[[Array], Array], count: int, limit: float) -> Array:
+    """The step (B,) from which on a rising function of steps reaches the limit; infinite where it does nowhere.
+
+    On straight lines between the function's values at _STEPS, of which the two about the limit are found by halving.
+    """
+
+    def at(number: Whole) -> Array:
+        return np.maximum(value(_STEPS[number]), -_MOST)  # -inf where nothing starts yet
+
+    low, high = np.zeros(count, dtype=np.intp), np.full(count, len(_STEPS) - 1)
+    at_low, at_high = at(low), at(high)
+    first, never = at_low >= limit, at_high < limit
+    while (wide := high - low > 1).any():
+        middle = (low + high) // 2
+        there = at(middle)
+        above = there >= limit
+        low, at_low = np.where(wide & ~above, middle, low), np.where(wide & ~above, there, at_low)
+        high, at_high = np.where(wide & above, middle, high), np.where(wide & above, there, at_high)
+    part = np.clip((limit - at_low) / np.where(at_high > at_low, at_high - at_low, 1.0), 0.0, 1.0)
+    step = _STEPS[low] + part * (_STEPS[high] - _STEPS[low])
+    return np.where(first, -np.inf, np.where(never, np.inf, step))
 
 
 def _chi_square(dof: Array, normal: Array) -> Array:
@@ -127,4 +143,6 @@ def _chi_square(dof: Array, normal: Array) -> Array:
 @cache
 def _draws(size: int) -> Array:
     """Standard normal draws (DRAWS, size), evenly spread over all of them (Sobol)."""
+    from scipy.stats import qmc  # half a second, and only a plan of visits needs it
+
     return np.asarray(special.ndtri(qmc.Sobol(size, rng=np.random.default_rng(1)).random(DRAWS)))

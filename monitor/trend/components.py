@@ -13,8 +13,9 @@ import pandas as pd
 from monitor.config import Variances
 from monitor.terms import End, Method
 from monitor.trend import variances as sds
-from monitor.trend.cases import CASE, PARTS, WALL, days, seen_by
-from monitor.trend.shapes import COMPONENTS, Array
+from monitor.trend.cases import CASE, STRING, WALL
+from monitor.trend.coded import PARTS
+from monitor.trend.shapes import COMPONENTS, Array, seen_shapes
 from monitor.trend.variances import METHODS
 from monitor.units import DAYS_PER_YEAR
 
@@ -42,7 +43,7 @@ def components(
     """
     rows = _rows(movement, results, walls, marks)
     code = np.array([METHODS.index(Method(name)) for name in rows["method"]], dtype=np.intp)
-    seen, rates = seen_by(rows, code), rows[[f"{part}_mm_per_year" for part in COMPONENTS]].to_numpy(np.float64)
+    seen, rates = _seen_by(rows, code), rows[[f"{part}_mm_per_year" for part in COMPONENTS]].to_numpy(np.float64)
     elapsed = (rows["day"] - rows["zero"]).to_numpy(np.float64) / DAYS_PER_YEAR
     rest = rows["deflection_mm"].to_numpy(np.float64) - (seen * np.nan_to_num(rates)).sum(axis=1) * elapsed
     parts = _Errors.of(rows, code, variances)
@@ -68,10 +69,23 @@ def _rows(movement: pd.DataFrame, results: pd.DataFrame, walls: pd.DataFrame, ma
     sizes = ["length_mm", "clear_height_mm", "crack_height_mm", "left_free", "right_free"]
     rows = movement[movement["deflection_mm"].notna()].merge(told[[*CASE, "first_visit", *bounded]], on=CASE)
     rows = rows.merge(place, on=[*WALL, "mark"], how="left").merge(size[[*WALL, *sizes]], on=WALL, how="left")
-    rows = rows.assign(day=days(rows["visit_date"]), first=days(rows["first_visit"]))
+    rows = rows.assign(day=_days(rows["visit_date"]), first=_days(rows["first_visit"]))
     rows["zero"] = rows["day"].where(rows["counts"]).groupby([rows[name] for name in _LEVEL]).transform("min")
     rows = rows.assign(order=rows["part"].map(PARTS))
     return rows[rows["zero"].notna()].sort_values([*CASE, "day", "order", "method", "mark", "stretch"])
+
+
+def _days(dates: pd.Series) -> npt.NDArray[np.int64]:
+    """Whole days since 1970-01-01."""
+    return np.asarray(dates.to_numpy().astype("datetime64[D]").astype(np.int64))
+
+
+def _seen_by(rows: pd.DataFrame, method: npt.NDArray[np.intp]) -> Array:
+    """Shapes at the marks of the rows as the given methods see them, shape (rows, 3)."""
+    places = ("x_mm", "z_mm", "length_mm", "clear_height_mm", "crack_height_mm")
+    x, z, length, height, crack = (rows[name].to_numpy(np.float64) for name in places)
+    left, right = (rows[f"{side}_free"].to_numpy(bool) for side in ("left", "right"))
+    return seen_shapes(x, z, length, height, crack, left, right, method == STRING)
 
 
 @dataclass(frozen=True)

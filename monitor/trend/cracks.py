@@ -6,15 +6,20 @@ most the thickness times the tangents of both leaves' angles: exact for a wall h
 turn; how much less is common practice, no source: half an inch of bow goes with 1/16 in at the least.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
-import pandas as pd
+import pyarrow as pa
+from numpy.typing import ArrayLike
 
 from monitor.config import Variances
 from monitor.terms import LengthUnit
-from monitor.trend import reasons
+from monitor.trend import columns, reasons
 from monitor.trend import variances as sds
-from monitor.trend.cases import CASE, WALL, Cases
-from monitor.trend.rows import Row, plain
+from monitor.trend.cases import Cases
+from monitor.trend.coded import PARTS
+from monitor.trend.columns import Array, Whole
+from monitor.trend.variances import METHODS
 from monitor.units import MM_PER_INCH
 
 WIDTH_SD_MM = 0.3
@@ -25,95 +30,144 @@ APART_SDS = 2.0
 """How many sds beyond that range the two must stand apart."""
 
 
-def opening_mm(bow_mm: float, thickness_mm: float, height_mm: float, crack_mm: float | None = None) -> float:
-    """Opening on the inner face of a crack at `crack_mm` (mid-height where none is given) that has come in by a bow.
+@dataclass(frozen=True)
+class Widths:
+    """Mean crack width of each mark at each visit, by case, mark and visit; all (widths,)."""
+
+    case: Whole
+    mark: Whole
+    visit: Whole
+    day: Array
+    part: Whole
+    mm: Array
+
+
+def opening_mm(bow_mm: ArrayLike, thickness_mm: ArrayLike, height_mm: ArrayLike, crack_mm: ArrayLike = np.nan) -> Array:
+    """Opening on the inner face of cracks at `crack_mm` (mid-height where it is not known) that have come in by a bow.
 
     Negative for a bow outward: the crack closes.
     """
-    known = crack_mm is not None and 0 < crack_mm < height_mm
-    below = crack_mm if known and crack_mm is not None else height_mm / 2
+    bow_mm, thickness_mm, height_mm, crack_mm = (
+        np.asarray(each, dtype=np.float64) for each in (bow_mm, thickness_mm, height_mm, crack_mm)
+    )
+    below = np.where((crack_mm > 0) & (crack_mm < height_mm), crack_mm, height_mm / 2)
     angles = (np.arcsin(np.clip(bow_mm / leaf, -1, 1)) for leaf in (below, height_mm - below))
-    return float(thickness_mm * sum(np.tan(angle) for angle in angles))
+    return np.asarray(thickness_mm * sum(np.tan(angle) for angle in angles))
 
 
-def notes(
-    cases: Cases, movement: pd.DataFrame, readings: pd.DataFrame, walls: pd.DataFrame, variances: Variances
-) -> pd.DataFrame:
-    """CASE and crack_note: one sentence for each current period whose crack widths and bow do not go together.
+def widths(cases: Cases, readings: pa.Table) -> Widths:
+    """Widths that were read with the used readings."""
+    rows, mm = cases.rows, columns.reals(readings["crack_width_mm"])[cases.rows.reading]
+    noted = np.flatnonzero(~np.isnan(mm))
+    group, first = columns.numbered(rows.case[noted], rows.mark[noted], rows.visit[noted])
+    at = noted[first]
+    mean = columns.means(mm[noted], group)
+    return Widths(rows.case[at], rows.mark[at], rows.visit[at], rows.day[at].astype(np.float64), rows.part[at], mean)
+
+
+def notes(cases: Cases, movement: pa.Table, readings: pa.Table, walls: pa.Table, variances: Variances) -> pa.Array:
+    """One sentence for each current period whose crack widths and bow do not go together, '' for the others (cases,).
 
     movement: schema.MOVEMENT; readings, walls: as the assessment takes them. A mark's first visit with a width is held
     against its last, on one level and by one method; of several marks that do not fit the one furthest off is told.
     """
+    said = np.full(len(cases.table), "", dtype=object)
     read = widths(cases, readings)
-    if read.empty:
-        return pd.DataFrame({name: read.get(name, pd.Series(dtype="str")) for name in [*CASE, "crack_note"]})
-    key = [*CASE, "mark", "visit_date", "part"]
-    both = movement.merge(read, on=key).merge(_current(cases), on=CASE)
-    both = both.sort_values([*CASE, "mark", "stretch", "visit_date"], kind="stable")
-    group = both.groupby([*CASE, "mark", "stretch", "method"], sort=True)
-    change = group.agg(
-        bow_mm=("deflection_mm", lambda v: v.iloc[-1] - v.iloc[0]),
-        opened_mm=("width_mm", lambda v: v.iloc[-1] - v.iloc[0]),
-        since=("visit_date", "first"),
-        until=("visit_date", "last"),
-        x_mm=("x_mm", "first"),
-        count=("width_mm", "size"),
-    ).reset_index()
-    change = change[change["count"] > 1]
-    size = walls.drop_duplicates(WALL, keep="last")
-    change = change.merge(
-        size[[*WALL, "thickness_mm", "clear_height_mm", "crack_height_mm", "length_mm", "unit"]], on=WALL
+    if len(read.case):
+        found = _changes(cases, movement, read)
+        told = _judged(cases, found, walls, variances)
+        unit = columns.taken(walls["unit"], cases.walls.row[cases.table.wall])
+        for at in told.rows:
+            said[found.case[at]] = _sentence(cases, found, told, int(at), unit[found.case[at]].as_py())
+    return pa.array(said, pa.string())
+
+
+@dataclass(frozen=True)
+class _Changes:
+    """What marks and cracks did between the first and the last visit with a width; all (changes,)."""
+
+    case: Whole
+    mark: Whole
+    method: Whole
+    bow_mm: Array
+    opened_mm: Array
+    since: Array
+    until: Array
+
+
+def _changes(cases: Cases, movement: pa.Table, read: Widths) -> _Changes:
+    """The changes of the marks of current periods, one per mark, level and method with at least two widths."""
+    day = columns.dates(read.day)
+    parts = pa.array([str(part) for part in PARTS]).take(pa.array(read.part))
+    noted = pa.table({**cases.keys(read.case), "mark": cases.mark_names(read.mark), "visit_date": day, "part": parts})
+    place = columns.places(movement, noted, noted.column_names)
+    rows = np.flatnonzero((place >= 0) & cases.table.is_current[read.case[place]])
+    of = place[rows]
+    stretch = columns.whole(movement["stretch"])[rows]
+    method = columns.codes(movement["method"], list(METHODS))[rows]
+    order = np.lexsort((read.visit[of], method, stretch, read.mark[of], read.case[of]))
+    rows, of, stretch, method = rows[order], of[order], stretch[order], method[order]
+    first = columns.numbered(read.case[of], read.mark[of], stretch, method)[1]
+    last = np.append(first[1:], len(of)) - 1
+    first, last = first[last > first], last[last > first]
+    mm = columns.reals(movement["deflection_mm"])[rows]
+    return _Changes(
+        case=read.case[of[first]],
+        mark=read.mark[of[first]],
+        method=method[first],
+        bow_mm=mm[last] - mm[first],
+        opened_mm=read.mm[of[last]] - read.mm[of[first]],
+        since=read.day[of[first]],
+        until=read.day[of[last]],
     )
-    told = [one for row in plain(change) if (one := _judged(row, variances)) is not None]
-    columns = [*CASE, "crack_note", "apart"]
-    found = pd.DataFrame(told, columns=columns).sort_values([*CASE, "apart"], ascending=[True] * 3 + [False])
-    return found.drop_duplicates(CASE)[[*CASE, "crack_note"]]
 
 
-def widths(cases: Cases, readings: pd.DataFrame) -> pd.DataFrame:
-    """Mean crack width of each mark at each visit: CASE, mark, visit_date, part, x_mm, width_mm."""
-    noted = readings.loc[readings["crack_width_mm"].notna(), ["reading_id", "crack_width_mm"]]
-    rows = cases.rows.merge(noted.drop_duplicates("reading_id", keep="last"), on="reading_id")
-    by = [*CASE, "mark", "visit_date", "part"]
-    return rows.groupby(by, as_index=False).agg(x_mm=("x_mm", "first"), width_mm=("crack_width_mm", "mean"))
+@dataclass(frozen=True)
+class _Judged:
+    """rows: of each case the change that fits least, if it does not fit; low, high: of what a hinge goes with."""
+
+    rows: Whole
+    low_mm: Array
+    high_mm: Array
 
 
-def _current(cases: Cases) -> pd.DataFrame:
-    return cases.table.loc[cases.table["is_current"], CASE]
+def _judged(cases: Cases, found: _Changes, walls: pa.Table, variances: Variances) -> _Judged:
+    wall = cases.table.wall[found.case]
+    thickness = columns.reals(columns.taken(walls["thickness_mm"], cases.walls.row[wall]))
+    size = (thickness, cases.walls.clear_height_mm[wall], cases.walls.crack_height_mm[wall])
+    full, slope = opening_mm(found.bow_mm, *size), opening_mm(np.ones(len(wall)), *size)
+    low, high = np.sort([LEAST_SHARE * full, full], axis=0)
+    off = found.opened_mm - np.clip(found.opened_mm, low, high)
+    bow_sd = _bow_sd_mm(cases, found, variances)
+    sd = np.hypot(2**0.5 * WIDTH_SD_MM, slope * np.where(off > 0, 1.0, LEAST_SHARE) * bow_sd)
+    apart = np.abs(off) / sd
+    told = np.flatnonzero(apart > APART_SDS)
+    return _Judged(told[columns.leaders(found.case[told], -apart[told])], low, high)
 
 
-def _judged(row: Row, variances: Variances) -> Row | None:
-    """The sentence on one mark, and how many sds the two stand apart; None where they go together."""
-    if row["thickness_mm"] is None or row["clear_height_mm"] is None:
-        return None
-    bow, opened = row["bow_mm"], row["opened_mm"]
-    full = opening_mm(bow, row["thickness_mm"], row["clear_height_mm"], row["crack_height_mm"])
-    low, high = sorted((LEAST_SHARE * full, full))
-    slope = opening_mm(1.0, row["thickness_mm"], row["clear_height_mm"], row["crack_height_mm"])
-    off = opened - min(max(opened, low), high)
-    sd = float(np.hypot(2**0.5 * WIDTH_SD_MM, slope * (1.0 if off > 0 else LEAST_SHARE) * _bow_sd_mm(row, variances)))
-    if abs(off) <= APART_SDS * sd:
-        return None
-    unit = row["unit"] or LengthUnit.INCH
-    return {name: row[name] for name in CASE} | {
-        "apart": abs(off) / sd,
-        "crack_note": (
-            f"Bow and crack do not go together at mark {row['mark']}: from {row['since'].isoformat()} to "
-            f"{row['until'].isoformat()} the mark came {_way(bow, unit, 'in', 'out')} and the crack "
-            f"{_way(opened, unit, 'opened', 'closed')}, where a hinge at the crack goes with "
-            f"{low:.1f} to {high:.1f} mm; one of the two may be misread, or the wall moves without turning there."
-        ),
-    }
-
-
-def _bow_sd_mm(row: Row, variances: Variances) -> float:
+def _bow_sd_mm(cases: Cases, found: _Changes, variances: Variances) -> Array:
     """Sd of a change between two visits by one method; an offset of unknown size was taken off and leaves its own."""
-    code = [str(method) for method in sds.METHODS].index(row["method"])
-    setup, own = sds.setup_sds(variances), variances.methods[sds.METHODS[code]].reading_mm
-    lever = abs((row["x_mm"] or 0.0) - (row["length_mm"] or 0.0) / 2) / 1000
-    offset = own if setup.free[code] else setup.offset[code]
-    return float(2**0.5 * np.sqrt(own**2 + offset**2 + (setup.yaw[code] * lever) ** 2))
+    setup = sds.setup_sds(variances)
+    own = np.array([variances.methods[method].reading_mm for method in METHODS])
+    length_mm = cases.walls.length_mm[cases.table.wall[found.case]]
+    lever = np.abs(np.nan_to_num(cases.marks.x_mm[found.mark]) - np.nan_to_num(length_mm) / 2) / 1000
+    offset = np.where(setup.free, own, setup.offset)
+    square = (own**2 + offset**2)[found.method] + (setup.yaw[found.method] * lever) ** 2
+    return np.asarray(2**0.5 * np.sqrt(square))
+
+
+def _sentence(cases: Cases, found: _Changes, told: _Judged, at: int, unit: str) -> str:
+    mark = cases.marks.name[found.mark[at]].as_py()
+    unit = unit or LengthUnit.INCH
+    since, until = (columns.date_of(days[at]) for days in (found.since, found.until))
+    return (
+        f"Bow and crack do not go together at mark {mark}: from {since} to {until} the mark came "
+        f"{_way(found.bow_mm[at], unit, 'in', 'out')} and the crack "
+        f"{_way(found.opened_mm[at], unit, 'opened', 'closed')}, where a hinge at the crack goes with "
+        f"{told.low_mm[at]:.1f} to {told.high_mm[at]:.1f} mm; one of the two may be misread, or the wall moves without "
+        "turning there."
+    )
 
 
 def _way(mm: float, unit: str, more: str, less: str) -> str:
-    return f"{more if mm >= 0 else less} by {reasons.both(abs(mm), unit)}"
+    return f"{more if mm >= 0 else less} by {reasons.both(abs(float(mm)), unit)}"

@@ -5,36 +5,39 @@ stays a forecast, and one reading cannot drag it along.
 """
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
-import numpy.typing as npt
-import pandas as pd
+import pyarrow as pa
 
 from monitor.config import Settings, Variances
-from monitor.trend import bounds, screening, stretches, suspects
+from monitor.terms import Part as DayPart
+from monitor.trend import bounds, coded, screening, stretches, suspects
 from monitor.trend import variances as sds
-from monitor.trend.cases import WALL, Cases, build, days
+from monitor.trend.cases import Cases, cases_of, packed
+from monitor.trend.coded import PARTS, Coded, Days
+from monitor.trend.columns import Flags, Whole, day_number, numbers
 from monitor.trend.fit import Estimate, estimate
 from monitor.trend.portfolio import Fitted, fitted
-from monitor.trend.shapes import BOW, Array, Flags
+from monitor.trend.shapes import BOW, Array
 from monitor.trend.variances import METHODS
 from monitor.units import DAYS_PER_YEAR
 
-COLUMNS = [*WALL, "mark", "method", "expected_deflection_mm", "sd_mm", "sd_within_mm", "bow", "others", "spread_mm2",
-           "setup_mm2"]  # fmt: skip
-
-Whole = npt.NDArray[np.intp]
+SCHEMA = pa.schema(
+    [
+        *((name, pa.string()) for name in ("house", "wall", "mark", "method")),
+        *((name, pa.float64()) for name in ("expected_deflection_mm", "sd_mm", "sd_within_mm", "bow")),
+        ("others", pa.list_(pa.string())),
+        *((name, pa.list_(pa.float64())) for name in ("spread_mm2", "setup_mm2")),
+    ]
+)
+_METHODS = pa.array([str(method) for method in METHODS])
 
 
 def table(
-    readings: pd.DataFrame,
-    walls: pd.DataFrame,
-    marks: pd.DataFrame,
-    events: pd.DataFrame,
-    settings: Settings,
-    on: date,
-) -> pd.DataFrame:
+    readings: pa.Table, walls: pa.Table, marks: pa.Table, events: pa.Table, settings: Settings, on: date
+) -> pa.Table:
     """What each mark of each wall should read on a day, by each method it was read with; from what is before that day.
 
     readings, walls, marks, events: as for the assessment. One row per house, wall, mark and method of the newest
@@ -51,76 +54,115 @@ def table(
     known of the wall; setup_mm2: the same of the errors of one new set-up, a free offset aside, and 0 where the two are
     not read in one.
     """
-    eve = on - timedelta(days=1)
-    cases = build(readings, walls, marks, events, settings.rules, eve)
+    facts = coded.coded(readings, walls, marks, events, on - timedelta(days=1))
+    cases = cases_of(facts, settings.rules)
     screened = screening.screen(cases, settings.variances, suspects.ruled(cases, readings))
     cases = screening.without(cases, screened)
-    current = cases.table["is_current"].to_numpy(bool)
     parts = [
-        _of_block(cases, done, settings.variances, on)
+        _of_block(cases, facts, done, settings.variances, on)
         for done in fitted(cases, settings.variances)
-        if current[done.block.cases].any()
+        if cases.table.is_current[done.cases].any()
     ]
-    if not parts:
-        kinds = dict.fromkeys(("others", "spread_mm2", "setup_mm2"), "object") | {"bow": "float"}
-        return pd.DataFrame(
-            {name: pd.Series(dtype=kinds.get(name, "float" if name.endswith("mm") else "str")) for name in COLUMNS}
+    found = pa.concat_tables([SCHEMA.empty_table(), *parts])
+    return found.sort_by([(name, "ascending") for name in ("house", "wall", "mark", "method")])
+
+
+@dataclass(frozen=True)
+class _Newest:
+    """The newest counting reading of each mark by each method in a block, all (n,).
+
+    b: case within the block; row: of Cases.rows; level, number: of level and mark within the case; wall, mark, method,
+    part, day: as if it were read on the day asked for.
+    """
+
+    b: Whole
+    row: Whole
+    level: Whole
+    number: Whole
+    wall: Whole
+    mark: Whole
+    method: Whole
+    part: Whole
+    day: Days
+
+    @classmethod
+    def of(cls, cases: Cases, done: Fitted, on: int) -> "_Newest":
+        block, rows = done.block, cases.rows
+        b, mark, method = block.place[0], rows.mark[block.rows], rows.method[block.rows]
+        at = len(b) - 1 - np.unique(packed(b, mark, method)[::-1], return_index=True)[1]  # the last of each
+        row = block.rows[at]
+        return cls(
+            b=b[at],
+            row=row,
+            level=block.level[at],
+            number=block.mark[at],
+            wall=cases.table.wall[rows.case[row]],
+            mark=mark[at],
+            method=method[at],
+            part=np.full(len(at), PARTS[DayPart.NONE]),
+            day=np.full(len(at), on, dtype=np.int64),
         )
-    found = pd.concat(parts, ignore_index=True)
-    found = found[current[found["case"]] & _stands(found, marks, events, on)]
-    return found.sort_values([*WALL, "mark", "method"], ignore_index=True)[COLUMNS]
+
+    def __len__(self) -> int:
+        return len(self.b)
 
 
-def _of_block(cases: Cases, done: Fitted, variances: Variances, on: date) -> pd.DataFrame:
+def _of_block(cases: Cases, facts: Coded, done: Fitted, variances: Variances, on: date) -> pa.Table:
     """Forecasts of the block's cases: one row per mark and method, from its newest counting reading's level."""
-    block = done.block
-    rows = cases.rows.iloc[block.rows].assign(b=block.place[0], level=block.level, number=block.mark, index=block.rows)
-    rows = rows.drop_duplicates(["b", "mark", "method_code"], keep="last").reset_index(drop=True)
+    block, rows = done.block, _Newest.of(cases, done, day_number(on))
     prior = variances.jump_rate_mm_per_year**2
     known = estimate(done.visits.total(), block.layout, done.season, done.fit.local_variance, rate_precision=1 / prior)
-    b, level = rows["b"].to_numpy(np.intp), rows["level"].to_numpy(np.intp)
-    seen = cases.seen[rows["index"].to_numpy(np.intp)]
-    functional = _functional(done, rows, seen, int(days(pd.Series([on]))[0]))
-    scale = bounds.moderated(known.q, known.d, variances).variance[b]
-    own, shared = _new_errors(rows, seen, variances)
-    mean = (functional * known.theta[b]).sum(axis=-1) + block.center[b, level]
-    spread = np.einsum("np,npq,nq->n", functional, known.covariance[b], functional)
-    alone = _determined(known, b, functional) & ~_free(rows, variances)
+    seen = cases.seen[rows.row]
+    functional = _functional(done, rows, seen)
+    scale = bounds.moderated(known.q, known.d, variances).variance[rows.b]
+    own, shared = _new_errors(cases, rows, seen, variances)
+    mean = (functional * known.theta[rows.b]).sum(axis=-1) + block.center[rows.b, rows.level]
+    spread = np.einsum("np,npq,nq->n", functional, known.covariance[rows.b], functional)
+    free = sds.setup_sds(variances).free[rows.method]
+    alone = _determined(known, rows.b, functional) & ~free
     variance = np.where(alone, spread + own + (shared**2).sum(axis=-1), np.nan)
-    within = np.full(len(rows), np.nan)
-    for group in _setups(rows):
-        within[group] = _within(known, int(b[group[0]]), functional[group], own[group], shared[group])
-    return rows.assign(
-        method=np.array([str(method) for method in METHODS], dtype=object)[rows["method_code"].to_numpy(np.intp)],
-        expected_deflection_mm=mean,
-        sd_mm=np.sqrt(variance * scale),
-        sd_within_mm=np.sqrt(within * scale),
-        bow=seen[:, BOW],
-        **_together(rows, known, functional, own, shared * ~_free_offset(rows, variances), scale),
+    within, placing = np.full(len(rows), np.nan), cases.rows.placing[rows.row]
+    for group in _groups(packed(rows.b, rows.method, placing)):
+        within[group] = _within(known, int(rows.b[group[0]]), functional[group], own[group], shared[group])
+    unfree = shared.copy()
+    unfree[free, 0] = 0.0  # what is free is no error
+    names = cases.mark_names(rows.mark)
+    told = pa.table(
+        {
+            "house": cases.walls.house.take(pa.array(rows.wall)),
+            "wall": cases.walls.wall.take(pa.array(rows.wall)),
+            "mark": names,
+            "method": _METHODS.take(pa.array(rows.method)),
+            "expected_deflection_mm": numbers(mean),
+            "sd_mm": numbers(np.sqrt(variance * scale)),
+            "sd_within_mm": numbers(np.sqrt(within * scale)),
+            "bow": numbers(seen[:, BOW]),
+            **_together(rows, names.to_pylist(), placing, known, functional, own, unfree, scale),
+        },
+        schema=SCHEMA,
     )
+    return told.filter(pa.array(cases.table.is_current[block.cases[rows.b]] & _stands(cases, facts, rows)))
 
 
-def _functional(done: Fitted, rows: pd.DataFrame, seen: Array, day: int) -> Array:
+def _functional(done: Fitted, rows: _Newest, seen: Array) -> Array:
     """The readings of that day as functionals of the parameters (rows, P)."""
-    layout, b = done.block.layout, rows["b"].to_numpy(np.intp)
-    each = np.arange(len(rows))
-    elapsed = (day - done.block.time0[b]) / DAYS_PER_YEAR
-    cycle = 2 * np.pi * day / DAYS_PER_YEAR
+    layout, each = done.block.layout, np.arange(len(rows))
+    elapsed = (rows.day - done.block.time0[rows.b]) / DAYS_PER_YEAR
+    cycle = 2 * np.pi * rows.day / DAYS_PER_YEAR
     functional = np.zeros((len(rows), layout.size))
-    functional[each, rows["level"].to_numpy(np.intp)] = 1
-    functional[each, layout.local.start + rows["number"].to_numpy(np.intp)] = elapsed
-    functional[:, layout.season] = seen[:, BOW, None] * np.array([np.cos(cycle), np.sin(cycle)])
+    functional[each, rows.level] = 1
+    functional[each, layout.local.start + rows.number] = elapsed
+    functional[:, layout.season] = seen[:, BOW, None] * np.stack([np.cos(cycle), np.sin(cycle)], axis=1)
     functional[:, layout.rates] = seen * elapsed[:, None]
     return functional
 
 
-def _new_errors(rows: pd.DataFrame, seen: Array, variances: Variances) -> tuple[Array, Array]:
+def _new_errors(cases: Cases, rows: _Newest, seen: Array, variances: Variances) -> tuple[Array, Array]:
     """Errors of one new set-up: each reading's own variance (rows,), and columns times their sds of what is shared."""
-    method = rows["method_code"].to_numpy(np.intp)
-    setup = sds.setup_sds(variances)
-    own = sds.reading_variance(variances, method, rows["step_mm"].to_numpy(np.float64), np.ones(len(rows)))
-    x_m = np.nan_to_num((rows["x_mm"] - rows["length_mm"] / 2).to_numpy(np.float64)) / 1000
-    z_m = np.nan_to_num(rows["z_mm"].to_numpy(np.float64)) / 1000
+    setup, method = sds.setup_sds(variances), rows.method
+    own = sds.reading_variance(variances, method, cases.rows.step_mm[rows.row], np.ones(len(rows)))
+    x_m = np.nan_to_num(cases.marks.x_mm[rows.mark] - cases.walls.length_mm[rows.wall] / 2) / 1000
+    z_m = np.nan_to_num(cases.marks.z_mm[rows.mark]) / 1000
     columns = [
         setup.offset[method],
         setup.yaw[method] * x_m,
@@ -131,30 +173,21 @@ def _new_errors(rows: pd.DataFrame, seen: Array, variances: Variances) -> tuple[
 
 
 def _together(
-    rows: pd.DataFrame, known: Estimate, functional: Array, own: Array, shared: Array, scale: Array
-) -> dict[str, pd.Series]:
+    rows: _Newest, names: list[str], placing: Whole, known: Estimate, functional: Array, own: Array, shared: Array,
+    scale: Array,
+) -> dict[str, list[object]]:  # fmt: skip
     """Columns others, spread_mm2 and setup_mm2: each row's covariances with the rows of its wall and method."""
-    b, part = rows["b"].to_numpy(np.intp), rows["setup_part"].to_numpy()
-    marks = rows["mark"].to_numpy(object)
     lists: dict[str, list[object]] = {name: [None] * len(rows) for name in ("others", "spread_mm2", "setup_mm2")}
-    for group in rows.groupby(["b", "method_code"], sort=True).indices.values():
-        at = np.asarray(group, dtype=np.intp)
+    for at in _groups(packed(rows.b, rows.method)):
         wobble = np.outer(shared[at, -1], shared[at, -1])
-        spread = functional[at] @ known.covariance[b[at[0]]] @ functional[at].T + wobble
+        spread = functional[at] @ known.covariance[rows.b[at[0]]] @ functional[at].T + wobble
         errors = np.diag(own[at]) + shared[at, :-1] @ shared[at, :-1].T
-        errors = np.where(part[at, None] == part[None, at], errors, 0.0)
+        errors = np.where(placing[at, None] == placing[None, at], errors, 0.0)
         for row, of_spread, of_errors in zip(at, spread * scale[at[0]], errors * scale[at[0]], strict=True):
-            lists["others"][row] = marks[at].tolist()
+            lists["others"][row] = [names[other] for other in at]
             lists["spread_mm2"][row] = of_spread.tolist()
             lists["setup_mm2"][row] = of_errors.tolist()
-    return {name: pd.Series(values, index=rows.index, dtype=object) for name, values in lists.items()}
-
-
-def _free_offset(rows: pd.DataFrame, variances: Variances) -> Flags:
-    """Which columns of what a set-up shares are left out of it because they are free: the offset, of some methods."""
-    free = np.zeros((len(rows), 4), dtype=bool)
-    free[:, 0] = _free(rows, variances)
-    return free
+    return lists
 
 
 def _within(known: Estimate, b: int, functional: Array, own: Array, shared: Array) -> Array:
@@ -177,23 +210,14 @@ def _determined(known: Estimate, b: Whole, functional: Array) -> Flags:
     return np.asarray(lost < 1e-8 * (scaled**2).sum(axis=-1))
 
 
-def _free(rows: pd.DataFrame, variances: Variances) -> Flags:
-    return np.asarray(sds.setup_sds(variances).free[rows["method_code"].to_numpy(np.intp)])
+def _groups(key: Whole) -> Iterator[Whole]:
+    """Rows of each distinct key, in their order."""
+    order = np.argsort(key, kind="stable")
+    yield from np.split(order, np.flatnonzero(np.diff(key[order])) + 1) if len(key) else ()
 
 
-def _setups(rows: pd.DataFrame) -> Iterator[Whole]:
-    """Rows that share one set-up of a new visit."""
-    for group in rows.groupby(["b", "method_code", "setup_part"], sort=True).indices.values():
-        yield np.asarray(group, dtype=np.intp)
-
-
-def _stands(found: pd.DataFrame, marks: pd.DataFrame, events: pd.DataFrame, on: date) -> Flags:
+def _stands(cases: Cases, facts: Coded, rows: _Newest) -> Flags:
     """Whether each mark is still read on the level of its newest reading: no break since, and not retired."""
-    day = int(days(pd.Series([on]))[0])
-    before = events.assign(day=days(events["event_date"]))
-    rows = found.assign(day=day, part="")
-    broken = stretches.breaks(rows, before[before["day"] < day]) != found["breaks"].to_numpy(np.intp)
-    last = marks.drop_duplicates([*WALL, "mark"], keep="last")[[*WALL, "mark", "retired_on"]]
-    retired_on = found[[*WALL, "mark"]].merge(last, on=[*WALL, "mark"], how="left")["retired_on"]
-    gone = (pd.to_datetime(retired_on) < pd.Timestamp(on)).to_numpy(bool)
+    broken = stretches.breaks(rows, facts.events) != cases.rows.breaks[rows.row]
+    gone = cases.marks.retired_on[rows.mark] < rows.day
     return np.asarray(~broken & ~gone)

@@ -50,16 +50,14 @@ class Estimate:
 
 
 @dataclass(frozen=True)
-class Fit:
+class Rates:
     """What one period shows, before moderation of the scale; NaN where nothing is measured.
 
-    estimate: all parameters; measured, rate, rate_se: of the components (..., 3); mark_seen: marks where the method
-    sees any movement, mark_measured, mark_rate (..., M), mark_covariance (..., M, M); to_base: the marks' rates are the
-    sums of the measured components (...); local_variance: of the local deviations (...); mark_functional: the marks'
-    rates as functionals of the parameters, 0 where not measured (..., M, P).
+    measured, rate, rate_se: of the components (..., 3); mark_seen: marks where the method sees any movement,
+    mark_measured, mark_rate (..., M), mark_covariance (..., M, M); to_base: the marks' rates are the sums of the
+    measured components (...); local_variance: of the local deviations (...).
     """
 
-    estimate: Estimate
     measured: Flags
     rate: Array
     rate_se: Array
@@ -69,13 +67,24 @@ class Fit:
     mark_covariance: Array
     to_base: Flags
     local_variance: Array
-    mark_functional: Array
 
     @property
     def mark_se(self) -> Array:
         """Standard errors of the marks' rates before moderation, NaN where not measured."""
         variance = np.diagonal(self.mark_covariance, axis1=-2, axis2=-1)
         return np.sqrt(np.where(self.mark_measured, variance, np.nan))
+
+
+@dataclass(frozen=True)
+class Fit(Rates):
+    """The same with all it is made of.
+
+    estimate: all parameters; mark_functional: the marks' rates as functionals of the parameters, 0 where not measured
+    (..., M, P).
+    """
+
+    estimate: Estimate
+    mark_functional: Array
 
 
 def unknown_season(variances: Variances, cases: int) -> Season:
@@ -137,7 +146,7 @@ def fit(total: Sums, layout: Layout, phi: Array, season: Season, variances: Vari
     first = fit_given(total, layout, phi, season, omega)
     if not variances.local_share:
         return first
-    largest = _largest_square(first)
+    largest = largest_square(first)
     local_variance = omega + variances.local_share**2 * largest
     return fit_given(total, layout, phi, season, local_variance)
 
@@ -200,17 +209,17 @@ def _rates(estimated: Estimate, layout: Layout, phi: Array, local_variance: Arra
     rates = layout.rates
     variance = np.diagonal(estimated.covariance[..., rates, rates], axis1=-2, axis2=-1)
     return Fit(
-        estimated,
-        measured,
-        np.where(measured, estimated.theta[..., rates], np.nan),
-        np.sqrt(np.where(measured, variance, np.nan)),
-        seen,
-        mark_measured,
-        np.where(mark_measured, mark_rate, np.nan),
-        mark_covariance,
-        to_base,
-        local_variance,
-        functional,
+        measured=measured,
+        rate=np.where(measured, estimated.theta[..., rates], np.nan),
+        rate_se=np.sqrt(np.where(measured, variance, np.nan)),
+        mark_seen=seen,
+        mark_measured=mark_measured,
+        mark_rate=np.where(mark_measured, mark_rate, np.nan),
+        mark_covariance=mark_covariance,
+        to_base=to_base,
+        local_variance=local_variance,
+        estimate=estimated,
+        mark_functional=functional,
     )
 
 
@@ -229,7 +238,7 @@ def _determined(estimated: Estimate, layout: Layout, functional: Array) -> Flags
     return estimated.rates.determined(on_rates)
 
 
-def _largest_square(first: Fit) -> Array:
+def largest_square(first: Rates) -> Array:
     """Square of the largest absolute mark rate, less its squared error, at least 0."""
     size = np.where(first.mark_measured, np.abs(first.mark_rate), -1.0)
     largest = size.argmax(axis=-1)[..., None]

@@ -9,12 +9,10 @@ here: a free rate would swallow the jump at a short record.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from monitor.config import Variances
-from monitor.trend.blocks import Block
-from monitor.trend.fit import Season, estimate
-from monitor.trend.information import KEPT, Sums
+from monitor.trend.parts import Part
 from monitor.trend.shapes import Array
 
 LEAST_VISITS = 2
@@ -34,24 +32,15 @@ class Jump:
     p: Array
 
 
-def jump(visits: Sums, block: Block, season: Season, variances: Variances) -> Jump:
-    """Judge the newest counting visit of each case. visits: sums of each visit (B, V, ...)."""
-    size = block.layout.size
-    prior = variances.jump_rate_mm_per_year**2
-    local = np.full(len(block.cases), variances.local_mm_per_year**2 + variances.local_share**2 * prior)
-    total = visits.total()
-    found = estimate(total, block.layout, season, local, rate_precision=1 / prior)
-    newest = visits.cross[np.arange(len(block.cases)), block.last]
-    on_theta, on_reading, own = newest[:, :size, size + 1], newest[:, size, size + 1], newest[:, size + 1, size + 1]
-    shifted = on_reading - (on_theta * found.theta).sum(axis=-1)
-    kept = own - (on_theta[:, None, :] @ found.covariance @ on_theta[:, :, None])[:, 0, 0]
-    bow = np.where(block.weight > 0, np.abs(block.bow), 0.0)[np.arange(len(block.cases)), block.last].max(axis=-1)
-    judged = (block.last + 1 >= LEAST_VISITS) & (kept > KEPT * own) & (bow >= LEAST_BOW)
-    kept = np.where(judged, kept, np.nan)
-    z = shifted / np.sqrt(kept)
+def jump(done: Part, variances: Variances) -> Jump:
+    """Judge the newest counting visit of each case."""
+    found = done.step()
+    judged = (done.last + 1 >= LEAST_VISITS) & (found.bow >= LEAST_BOW)
+    kept = np.where(judged, found.kept, np.nan)
+    z = found.shifted / np.sqrt(kept)
     prior_dof = min(variances.scale_dof, MOST_SCALE_DOF)
     dof = prior_dof + found.d - 1
     rest = np.maximum(prior_dof * variances.scale + found.q - z**2, 0.0)
     with np.errstate(divide="ignore"):
-        p = stats.t.sf(z / np.sqrt(rest / dof), dof)
-    return Jump(shifted / kept, np.asarray(np.where(judged & (dof > 0), p, np.nan)))
+        p = special.stdtr(dof, -z / np.sqrt(rest / dof))
+    return Jump(found.shifted / kept, np.asarray(np.where(dof > 0, p, np.nan)))

@@ -9,7 +9,6 @@ import pandas as pd
 from scipy import stats
 
 from monitor.trend import bounds
-from monitor.trend.cases import dates
 from monitor.trend.reference import Column, Dense
 from monitor.trend.shapes import Array
 
@@ -123,4 +122,4 @@ def _middle(rows: pd.DataFrame) -> float:
 
 
 def _day(day: float) -> str:
-    return str(dates([round(day)])[0])[:10]
+    return str(np.datetime64(round(day), "D"))

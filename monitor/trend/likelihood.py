@@ -13,13 +13,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
 from monitor.config import Variances
 from monitor.trend import fit as fits
 from monitor.trend import parameters
 from monitor.trend.blocks import Block, Packer
-from monitor.trend.cases import WALL, Cases
+from monitor.trend.cases import Cases
 from monitor.trend.fit import Estimate, Season, carried, unknown_season
 from monitor.trend.information import Sums, accumulate
 from monitor.trend.shapes import Array
@@ -60,15 +59,12 @@ class Likelihood:
     def __init__(self, cases: Cases, variances: Variances) -> None:
         packer = Packer(cases, variances)
         self._variances = variances
-        self._method = cases.rows["method_code"].to_numpy(np.intp)
-        self._step, self._factor = (cases.rows[name].to_numpy(np.float64) for name in ("step_mm", "error_factor"))
+        self._method, self._step = cases.rows.method, cases.rows.step_mm
+        self._factor = cases.rows.error_factor
         self._base = parameters.to_vector(variances)
-        self._wall = cases.table.groupby(WALL, sort=True).ngroup().to_numpy(np.intp)
-        period = cases.table["period"].to_numpy(np.intp)
-        self._periods = [
-            (int(now), list(packer.blocks(np.flatnonzero(period == now)))) for now in pd.unique(np.sort(period))
-        ]
-        self.walls = int(self._wall.max(initial=-1)) + 1
+        self._wall, period = cases.table.wall, cases.table.period
+        self._periods = [(int(now), list(packer.blocks(np.flatnonzero(period == now)))) for now in np.unique(period)]
+        self.walls = len(cases.walls.row)
         self.speed = np.zeros(len(self._wall))
         """Square of each case's largest mark rate, less its squared error, mm^2/yr^2 (cases,)."""
 
@@ -125,7 +121,7 @@ class Likelihood:
 
     def _with(self, block: Block, variances: Variances, sds: Array) -> tuple[Block, Array]:
         """The block at those sds, and each reading's variance without its rounding."""
-        method, step, factor = (whole[block.rows] for whole in (self._method, self._step, self._factor))
+        method, step, factor = self._method[block.rows], self._step[block.rows], self._factor[block.rows]
         weight, own = np.zeros_like(block.weight), np.zeros_like(block.weight)
         weight[block.place] = 1 / reading_variance(variances, method, step, factor)
         own[block.place] = reading_variance(variances, method, np.zeros_like(step), factor)
@@ -216,9 +212,11 @@ def _told(part: _Part, own: Season, smooth: Season) -> tuple[Array, Array]:
     return theta, covariance + change
 
 
-def setups_by_method(rows: pd.DataFrame) -> dict[str, tuple[int, int]]:
+def setups_by_method(cases: Cases) -> dict[str, tuple[int, int]]:
     """Walls and set-ups of each method among the counting rows."""
-    counting = rows[rows["counts"]]
-    walls = counting.drop_duplicates(["method_code", *WALL]).groupby("method_code").size()
-    setups = counting.drop_duplicates(["method_code", "setup"]).groupby("method_code").size()
-    return {str(METHODS[int(code)]): (int(walls[code]), int(setups[code])) for code in walls.index}
+    rows = cases.rows.take(cases.rows.counts)
+    wall = cases.table.wall[rows.case]
+    return {
+        str(METHODS[code]): (len(np.unique(wall[rows.method == code])), len(np.unique(rows.setup[rows.method == code])))
+        for code in np.unique(rows.method)
+    }

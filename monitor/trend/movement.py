@@ -1,84 +1,118 @@
 """The movement of each mark, visit by visit, beside its fitted trend: what a chart shows."""
 
-from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
-import pandas as pd
+import pyarrow as pa
 
+from monitor.terms import Part as DayPart
 from monitor.trend import bounds
-from monitor.trend.cases import CASE, Cases, dates
-from monitor.trend.information import free_offsets
-from monitor.trend.portfolio import Fitted
+from monitor.trend.cases import Cases, packed
+from monitor.trend.coded import PARTS
+from monitor.trend.columns import Array, Flags, Whole, dates
+from monitor.trend.parts import Part
 from monitor.trend.variances import METHODS
 from monitor.units import DAYS_PER_YEAR
 
-COLUMNS = [
-    *CASE, "mark", "stretch", "visit_date", "part", "method", "counts", "readings",
-    "deflection_mm", "trend_mm", "band_lower_mm", "band_upper_mm",
-]  # fmt: skip
-
-_LINE = ["level", "time0", "rate", "lower", "upper"]
+_PARTS = pa.array([str(part) for part in sorted(DayPart, key=lambda part: PARTS[part])])
+_METHODS = pa.array([str(method) for method in METHODS])
 
 
-def lines(done: Fitted) -> pd.DataFrame:
-    """What the fit says of each counting row of Cases.rows: level, rate with bounds, and its set-up's free offset."""
-    block = done.block
-    b, level, mark = block.place[0], block.level, block.mark
-    theta = done.fit.estimate.theta
-    residual = block.deflection - (block.design @ theta[:, None, :, None])[..., 0]
-    offset = free_offsets(residual, block.weight, block.columns, block.free)
-    pair = bounds.pair(done.fit.mark_rate, done.fit.mark_se, done.scale)
-    return pd.DataFrame(
-        {
-            "level": theta[b, level] + block.center[b, level],
-            "time0": block.time0[b].astype(np.float64),
-            "rate": done.fit.mark_rate[b, mark],
-            "lower": pair.lower[b, mark],
-            "upper": pair.upper[b, mark],
-            "offset": offset[block.place],
-        },
-        index=block.rows,
-    )
+@dataclass(frozen=True)
+class Lines:
+    """What the fits say of each row of Cases.rows: NaN where it does not count; all (rows,).
+
+    level, time0, offset as parts.Levels; rate, lower, upper: of its mark, mm/yr.
+    """
+
+    level: Array
+    time0: Array
+    offset: Array
+    rate: Array
+    lower: Array
+    upper: Array
+
+    @classmethod
+    def nothing(cls, rows: int) -> "Lines":
+        """Before any fit."""
+        return cls(*(np.full(rows, np.nan) for _ in range(6)))
+
+    def learn(self, part: Part, rows: Whole, of: Flags) -> None:
+        """Take in what a part says of some of its readings (R,): `rows` numbers the rows they are."""
+        found, pair = part.levels(), bounds.pair(part.fit.mark_rate, part.fit.mark_se, part.scale)
+        place = (part.of[of], part.mark[of])
+        at = rows[of]
+        self.level[at], self.time0[at], self.offset[at] = found.level[of], found.time0[of], found.offset[of]
+        self.rate[at], self.lower[at], self.upper[at] = part.fit.mark_rate[place], pair.lower[place], pair.upper[place]
 
 
-def movement(cases: Cases, fitted_lines: Sequence[pd.DataFrame]) -> pd.DataFrame:
+def movement(cases: Cases, lines: Lines) -> pa.Table:
     """Table schema.MOVEMENT: one row per mark, stretch and visit.
 
     The zero of a stretch is where its fitted line starts, at its first counting visit; where the mark has no line,
     its first value. A free set-up offset is taken off by its estimate. The band opens from that zero with the bounds
     of the mark's rate, so that page, table and chart show the same pair.
     """
-    empty = pd.DataFrame(columns=[*_LINE, "offset"], dtype=np.float64)
-    rows = cases.rows.join(pd.concat(fitted_lines) if fitted_lines else empty)
-    rows["value"] = rows["deflection_mm"] - rows["offset"].fillna(0.0)
-    stretch = rows.groupby(["case", "mark", "stretch"])
-    rows["start"] = (
-        rows["day"].where(rows["counts"]).groupby([rows["case"], rows["mark"], rows["stretch"]]).transform("min")
+    rows = cases.rows
+    if not len(rows):
+        none = np.zeros(0, dtype=np.intp)
+        return pa.table(_columns(cases, none, {name: np.zeros(0) for name in _REAL}, none))
+    stretch = packed(rows.case, rows.mark, rows.stretch)
+    key = packed(stretch, rows.day, rows.part)
+    order = np.argsort(key, kind="stable")
+    begins = np.flatnonzero(np.diff(key[order], prepend=-1))
+    first = order[begins]
+    size = np.diff(begins, append=len(order))
+    value = (rows.deflection_mm - np.nan_to_num(lines.offset))[order]
+    value = value if (size == 1).all() else np.add.reduceat(value, begins) / size
+    starts = np.flatnonzero(np.diff(stretch[first], prepend=-1))
+    length = np.diff(starts, append=len(first))
+
+    def of_stretch(values: Array) -> Array:
+        return np.repeat(np.fmin.reduceat(values, starts), length)
+
+    told = {name: of_stretch(_least(getattr(lines, name)[order], begins)) for name in ("level", "time0")}
+    counts, day = rows.counts[first], rows.day[first].astype(np.float64)
+    start = of_stretch(np.where(counts, day, np.nan))
+    rate, lower, upper = (
+        of_stretch(_least(getattr(lines, name)[order], begins)) for name in ("rate", "lower", "upper")
     )
-    for name in _LINE:
-        rows[name] = stretch[name].transform("first")
-    by = [*CASE, "mark", "stretch", "case", "day", "part_order"]
-    found = rows.groupby(by, as_index=False).agg(
-        part=("part", "first"),
-        method_code=("method_code", "first"),
-        counts=("counts", "first"),
-        readings=("value", "size"),
-        value=("value", "mean"),
-        **{name: (name, "first") for name in ["start", *_LINE]},
+    zero = told["level"] + rate * (start - told["time0"]) / DAYS_PER_YEAR
+    elapsed = np.where(counts, (day - start) / DAYS_PER_YEAR, np.nan)
+    of_zero = np.where(np.isnan(zero), np.repeat(value[starts], length), zero)
+    return pa.table(
+        _columns(
+            cases,
+            first,
+            {
+                "deflection_mm": value - of_zero,
+                "trend_mm": rate * elapsed,
+                "band_lower_mm": lower * elapsed,
+                "band_upper_mm": upper * elapsed,
+            },
+            size,
+        )
     )
-    first = found.groupby(["case", "mark", "stretch"])["value"].transform("first")
-    zero = found["level"] + found["rate"] * (found["start"] - found["time0"]) / DAYS_PER_YEAR
-    elapsed = ((found["day"] - found["start"]) / DAYS_PER_YEAR).where(found["counts"])
-    return found.assign(
-        visit_date=dates(found["day"]),
-        method=_method_names(found["method_code"].to_numpy(np.intp)),
-        deflection_mm=found["value"] - zero.fillna(first),
-        trend_mm=found["rate"] * elapsed,
-        band_lower_mm=found["lower"] * elapsed,
-        band_upper_mm=found["upper"] * elapsed,
-    )[COLUMNS]
 
 
-def _method_names(codes: npt.NDArray[np.intp]) -> pd.Series:
-    return pd.Series(np.array([str(method) for method in METHODS], dtype=object)[codes], dtype="str")
+_REAL = ("deflection_mm", "trend_mm", "band_lower_mm", "band_upper_mm")
+
+
+def _least(values: Array, begins: Whole) -> Array:
+    """The value of each run of rows, which those that have one share."""
+    return values[begins] if len(begins) == len(values) else np.asarray(np.fmin.reduceat(values, begins))
+
+
+def _columns(cases: Cases, first: Whole, real: dict[str, Array], size: Whole) -> dict[str, pa.Array]:
+    rows = cases.rows
+    return {
+        **cases.keys(rows.case[first]),
+        "mark": cases.mark_names(rows.mark[first]),
+        "stretch": pa.array(rows.stretch[first].astype(np.int32)),
+        "visit_date": dates(rows.day[first]),
+        "part": _PARTS.take(pa.array(rows.part[first])),
+        "method": _METHODS.take(pa.array(rows.method[first])),
+        "counts": pa.array(rows.counts[first]),
+        "readings": pa.array(size.astype(np.int32)),
+        **{name: pa.array(values, from_pandas=True) for name, values in real.items()},
+    }

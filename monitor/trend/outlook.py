@@ -1,34 +1,32 @@
 """What the next visits of each wall can show: the smallest rate, the chance of a verdict, a second set-up's gain."""
 
 from collections.abc import Iterator
-from datetime import date
+from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
-import pandas as pd
+import pyarrow as pa
 
 from monitor.config import Rules, Settings
 from monitor.trend import chances, planned
-from monitor.trend.cases import CASE, Cases, dates
+from monitor.trend.cases import WALL, Cases
+from monitor.trend.coded import Coded
+from monitor.trend.columns import Flags, Rows, Whole, dates, numbers, places
 from monitor.trend.planned import Future, Known, local_variance
 from monitor.trend.planning import POWER, detectable_rate, enough
 from monitor.trend.shapes import Array
 
-Whole = npt.NDArray[np.intp]
-Facts = tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, pd.DataFrame]
-
 MOVING_TIMES = 2.0
 """The moving wall of a plan moves at so many times its threshold."""
 
-SETTLING = ["holding_from", "looked_until"]
-"""Columns that say by when a still wall is likely to be called holding."""
-COLUMNS = [*CASE, "next_counts", "holding_chance", "holding_chance_twice", "moving_chance",
-           "smallest_rate_mm_per_year", "second_setup_gain", "holding_from", "looked_until"]  # fmt: skip
+_KINDS = {
+    "next_counts": pa.bool_(),
+    **dict.fromkeys(("holding_chance", "holding_chance_twice", "moving_chance"), pa.float64()),
+    **dict.fromkeys(("smallest_rate_mm_per_year", "second_setup_gain"), pa.float64()),
+    **dict.fromkeys(("holding_from", "looked_until"), pa.date32()),
+}
 
 
-def outlook(
-    cases: Cases, known: Known, facts: Facts, ahead: pd.DataFrame, settings: Settings, judged_on: date
-) -> pd.DataFrame:
+def outlook(cases: Cases, known: Known, facts: Coded, ahead: pa.Table, settings: Settings) -> pa.Table:
     """One row per current case in which anything was read, with what its next planned visits would show.
 
     known, facts, ahead: as planned.futures takes them. next_counts: whether the next visit counts for the rate; where
@@ -40,21 +38,36 @@ def outlook(
     chance, null where none until looked_until is. Verdicts ask for no ruling on held readings here: they are taken as
     ruled on.
     """
+    looked = _Looked.of(cases, ahead)
     parts = [
-        _of_block(cases, future, ahead, settings)
-        for future in planned.futures(cases, known, facts, ahead, settings, judged_on)
+        _of_block(cases, future, looked, settings) for future in planned.futures(cases, known, facts, ahead, settings)
     ]
-    if not parts:
-        return cases.table.iloc[:0][CASE].reindex(columns=COLUMNS).astype({"holding_from": "datetime64[s]"})
-    return pd.concat(parts, ignore_index=True)[COLUMNS].sort_values(CASE, ignore_index=True)
+    names = cases.keys(np.zeros(0, dtype=np.intp))
+    empty = pa.table(names | {name: pa.nulls(0, kind) for name, kind in _KINDS.items()})
+    return pa.concat_tables([empty, *parts])
 
 
-def _of_block(cases: Cases, future: Future, ahead: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+@dataclass(frozen=True)
+class _Looked:
+    """Days that are looked ahead of each wall (walls,): how many, and the last one (NaN for none)."""
+
+    size: Whole
+    last: Array
+
+    @classmethod
+    def of(cls, cases: Cases, ahead: pa.Table) -> "_Looked":
+        count = len(cases.walls.row)
+        wall = places(ahead, pa.table({"house": cases.walls.house, "wall": cases.walls.wall}), WALL)
+        last = np.full(count, -np.inf)
+        np.maximum.at(last, wall, Rows(ahead).day("visit_on"))
+        return cls(np.bincount(wall, minlength=count), np.where(np.isfinite(last), last, np.nan))
+
+
+def _of_block(cases: Cases, future: Future, looked: _Looked, settings: Settings) -> pa.Table:
     rules, variances = settings.rules, settings.variances
     one = np.ones(len(future.base), dtype=np.intp)
-    table = cases.table.iloc[future.base].reset_index(drop=True)
-    days = table[CASE].merge(ahead.groupby(CASE[:2], as_index=False)["visit_on"].agg(["size", "max"]), how="left")
-    counts = days["size"].to_numpy() == future.planned
+    wall = cases.table.wall[future.base]
+    counts = looked.size[wall] == future.planned
     still = local_variance(variances, 0.0 * future.threshold)
     fast = MOVING_TIMES * future.threshold
     next_still = _shown(future, one, still, settings)
@@ -66,15 +79,18 @@ def _of_block(cases: Cases, future: Future, ahead: pd.DataFrame, settings: Setti
     held_twice = np.where(allowed, chances.holding(twice, future.threshold), 0.0)
     starting = future.fits_from_each_start(one, local_fast)
     moved = chances.moving(next_fast, starting, fast, future.threshold, rules, variances)
-    return table[CASE].assign(
-        next_counts=counts,
-        holding_chance=held,
-        holding_chance_twice=held_twice,
-        moving_chance=np.where(counts & (future.now + 1 >= rules.moving_visits), moved, 0.0),
-        smallest_rate_mm_per_year=np.where(counts, _smallest(future, one, next_fast, settings), np.nan),
-        second_setup_gain=np.where(counts, 1 - twice.se / next_still.se, np.nan),
-        holding_from=dates(_holding_from(future, still, settings)),
-        looked_until=days["max"],
+    return pa.table(
+        {
+            **cases.keys(future.base),
+            "next_counts": pa.array(counts),
+            "holding_chance": numbers(held),
+            "holding_chance_twice": numbers(held_twice),
+            "moving_chance": numbers(np.where(counts & (future.now + 1 >= rules.moving_visits), moved, 0.0)),
+            "smallest_rate_mm_per_year": numbers(np.where(counts, _smallest(future, one, next_fast, settings), np.nan)),
+            "second_setup_gain": numbers(np.where(counts, 1 - twice.se / next_still.se, np.nan)),
+            "holding_from": dates(_holding_from(future, still, settings)),
+            "looked_until": dates(looked.last[wall]),
+        }
     )
 
 
@@ -97,9 +113,9 @@ def _smallest(future: Future, visits: Whole, shown: chances.Shown, settings: Set
 
 
 def _detectable(shown: chances.Shown, threshold: Array) -> Array:
-    out = np.full(len(threshold), np.nan)
-    for case in np.flatnonzero(np.isfinite(shown.se) & (shown.se > 0)):
-        out[case] = detectable_rate(float(shown.se[case]), float(shown.then[case]), float(threshold[case]))
+    se, out = shown.se, np.full(len(threshold), np.nan)
+    told = np.isfinite(se) & (se > 0)
+    out[told] = detectable_rate(se[told], shown.then[told], threshold[told])
     return out
 
 
@@ -125,20 +141,6 @@ def _day(future: Future, visits: Whole) -> Array:
     return np.asarray(future.day[np.arange(len(at)), at])
 
 
-def _enough(future: Future, visits: Whole, rules: Rules) -> npt.NDArray[np.bool_]:
+def _enough(future: Future, visits: Whole, rules: Rules) -> Flags:
     """Whether visits and months are enough for holding once so many planned visits are made."""
-    first, last = _days(future.day[:, 0]), _days(_day(future, visits))
-    counts = (future.now + visits).tolist()
-    return np.array(
-        [
-            start is not None and day is not None and enough(start, count, day, rules)
-            for start, day, count in zip(first, last, counts, strict=True)
-        ],
-        dtype=bool,
-    )
-
-
-def _days(numbers: Array) -> list[date | None]:
-    """Whole days since 1970-01-01 as dates, None for NaN."""
-    found: list[date | None] = dates(numbers).astype("datetime64[D]").tolist()
-    return found
+    return enough(future.day[:, 0], future.now + visits, _day(future, visits), rules)

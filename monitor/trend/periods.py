@@ -7,36 +7,38 @@ an error of the older cycle does to the newer estimate. Given the variances this
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import NamedTuple, TypeVar
 
 import numpy as np
-import numpy.typing as npt
 
 from monitor.config import Variances
 from monitor.trend.blocks import Layout
 from monitor.trend.bounds import Scale
 from monitor.trend.cases import Cases, at_held_end
+from monitor.trend.columns import Array, Flags
 from monitor.trend.fit import Estimate, Season
 from monitor.trend.information import Solution
 from monitor.trend.portfolio import Fitted
-from monitor.trend.shapes import BOW, Array, Flags
+from monitor.trend.shapes import BOW
 from monitor.units import DAYS_PER_YEAR
 
-Whole = npt.NDArray[np.intp]
 T = TypeVar("T", Estimate, Solution, Season, Scale)
 
 
 class Line(NamedTuple):
-    """A mark by one method on one level: numbers of level and mark, what was taken off the level, shapes as seen."""
+    """A mark by one method on one level: numbers of level and mark, what was taken off the level, shapes as seen.
 
-    mark: str
-    method_code: int
+    mark: as in Cases.marks; number: within the case.
+    """
+
+    mark: int
+    method: int
     level: int
     number: int
     center_mm: float
-    seen: tuple[float, ...]
     at_held_end: bool
+    seen: Array
 
 
 @dataclass(frozen=True)
@@ -44,8 +46,9 @@ class Period:
     """One fitted case on its own: arrays without the leading axis of the block.
 
     estimate, season (the prior of its cycle), scale: as in the fit. to_base: its marks' rates are relative to the
-    wall's base. marks: number of each mark; rate (M, P): the marks' rates as functionals, with measured (M,).
-    lines: the oldest first. time0: the day that times count from; last_day: the day of the last visit that counts.
+    wall's base. marks: number within the case of each mark; rate (M, P): the marks' rates as functionals, with
+    measured (M,). lines: the oldest first. time0: the day that times count from; last_day: of the last visit that
+    counts.
     """
 
     layout: Layout
@@ -53,7 +56,7 @@ class Period:
     season: Season
     scale: Scale
     to_base: bool
-    marks: dict[str, int]
+    marks: dict[int, int]
     rate: Array
     measured: Flags
     lines: list[Line]
@@ -65,7 +68,7 @@ class Period:
 
         cycle_day: the day whose place in the yearly cycle it has, where that is another.
         """
-        layout, seen = self.layout, np.asarray(line.seen)
+        layout, seen = self.layout, line.seen
         elapsed = (day - self.time0) / DAYS_PER_YEAR
         cycle = 2 * np.pi * (day if cycle_day is None else cycle_day) / DAYS_PER_YEAR
         functional = np.zeros(layout.size)
@@ -90,24 +93,22 @@ class Period:
         return bool(found.others.determined(functional[None, others])[0] and found.rates.determined(on_rates[None])[0])
 
 
-def kept(cases: Cases, done: Fitted, wanted: npt.NDArray[np.bool_]) -> Iterator[tuple[int, Period]]:
+def kept(cases: Cases, done: Fitted, wanted: Flags) -> Iterator[tuple[int, Period]]:
     """The wanted cases (a flag per case) of a block, with their numbers."""
-    block = done.block
-    if not wanted[block.cases].any():
+    block, rows = done.block, cases.rows
+    own = np.flatnonzero(wanted[block.cases][block.place[0]])
+    if not len(own):
         return
-    of_wanted = np.flatnonzero(wanted[block.cases][block.place[0]])
-    b, row = block.place[0][of_wanted], block.rows[of_wanted]
-    rows = cases.rows.iloc[row]
-    names = zip(rows["mark"], rows["method_code"], block.level[of_wanted], block.mark[of_wanted], strict=True)
-    ends, last = at_held_end(rows), np.zeros(len(block.cases), dtype=np.int64)
-    np.maximum.at(last, b, rows["day"].to_numpy(np.int64))
-    lines: dict[int, dict[tuple[str, int, int], Line]] = {}
-    for case, place, end, (mark, method, level, number) in zip(b, row, ends, names, strict=True):
-        center = float(block.center[case, level])
-        line = Line(mark, int(method), int(level), int(number), center, tuple(cases.seen[place]), bool(end))
-        lines.setdefault(int(case), {}).setdefault((mark, line.method_code, line.level), line)
-    for case, of_case in lines.items():
-        yield int(block.cases[case]), _period(done, case, list(of_case.values()), int(last[case]))
+    b, last = block.place[0][own], np.zeros(len(block.cases), dtype=np.int64)
+    np.maximum.at(last, b, rows.day[block.rows[own]])
+    first = np.sort(np.unique(b * block.layout.levels + block.level[own], return_index=True)[1])
+    of, row, level = b[first], block.rows[own[first]], block.level[own[first]]
+    mark = rows.mark[row]
+    columns = (mark, rows.method[row], level, block.mark[own[first]], block.center[of, level], at_held_end(cases, mark))
+    lines = list(map(Line, *(column.tolist() for column in columns), cases.seen[row]))
+    present, start = np.unique(of, return_index=True)
+    for case, since, until in zip(present.tolist(), start, np.append(start[1:], len(of)), strict=True):
+        yield int(block.cases[case]), _period(done, case, lines[since:until], int(last[case]))
 
 
 def cross(newer: Period, older: Period, carry: float) -> Array:
@@ -142,5 +143,5 @@ def _period(done: Fitted, b: int, lines: list[Line], last_day: int) -> Period:
 
 def _at(whole: T, b: int) -> T:
     """One case of arrays that lead with the case; what is no array is left as it is."""
-    values = {field.name: getattr(whole, field.name) for field in fields(whole)}
-    return replace(whole, **{name: value[b] for name, value in values.items() if isinstance(value, np.ndarray)})
+    values = {name: value[b] if isinstance(value, np.ndarray) else value for name, value in vars(whole).items()}
+    return type(whole)(**values)

@@ -1,155 +1,162 @@
 """The visit plan: for each wall its next visit, what it can settle and why, and its place in the company's plan."""
 
 from collections.abc import Collection
-from datetime import date
 
-import pandas as pd
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from monitor import schema
 from monitor.config import Rules
-from monitor.terms import LengthUnit, Outcome, Rule, Verdict
-from monitor.trend.cases import CASE, WALL
-from monitor.trend.reasons import counted
-from monitor.trend.rows import Row, plain
-from monitor.units import limit_rate_text, rate_text
+from monitor.terms import Verdict
+from monitor.trend import ranking
+from monitor.trend.columns import Array, Rows, having, numbers, places, ranks, reals, taken
+from monitor.trend.reasons import counted, inches, rates, threshold
+from monitor.trend.sentences import chosen, month_of, months, pick, said, same, where, written
 
 LEAST_CHANCE = 0.05
 """A visit with less chance of it is not said to settle a verdict."""
 _WORTH = 0.05
 """A second set-up is said to bring something from this much more chance, or share of the standard error, on."""
+_NEARLY_SURE = 0.994
+"""A chance above this is not told by its number."""
+_DECEMBER = 12
+_WALL = ("house", "wall")
+_CASE = (*_WALL, "period")
 
 
 def table(
-    wall_results: pd.DataFrame,
-    outlook: pd.DataFrame,
-    ahead: pd.DataFrame,
-    findings: pd.DataFrame,
-    walls: pd.DataFrame,
+    wall_results: pa.Table,
+    outlook: pa.Table,
+    ahead: pa.Table,
+    findings: pa.Table,
+    walls: pa.Table,
     rules: Rules,
     cold: Collection[str] = (),
-) -> pd.DataFrame:
+) -> pa.Table:
     """One row per wall with a current period, with the columns of the plan's schema, ranked.
 
     wall_results, findings: judged; outlook, ahead: as outlook.outlook and planned.planned_days give them; cold: houses
     where the frost reaches the wall, so that a visit due in autumn is made before it.
     """
-    current = wall_results[wall_results["is_current"]]
-    first = ahead.loc[ahead["number"] == 0, [*WALL, "visit_on"]]
-    joined = current.drop(columns="holding_from", errors="ignore").merge(first, on=WALL, how="left")
-    joined = joined.merge(outlook, on=CASE, how="left")
-    units = {(row["house"], row["wall"]): row["unit"] for row in plain(walls[[*WALL, "unit"]])}
-    rows = [_row(row, units.get((row["house"], row["wall"])) or LengthUnit.INCH, rules, cold) for row in plain(joined)]
-    made = pd.DataFrame(rows, columns=schema.PLAN.names)
-    for name in ("visit_on", "holding_from"):
-        made[name] = pd.to_datetime(made[name]).astype("datetime64[us]")
-    made = made.astype(dict.fromkeys(("chance", "smallest_rate_mm_per_year", "second_setup_gain"), float))
-    return ranked(made, wall_results, findings)
+    current = wall_results.filter(pa.array(Rows(wall_results).flag("is_current")))
+    first = ahead.filter(pa.array(Rows(ahead).count("number") == 0))
+    current = _with(current, first, _WALL, ("visit_on",))
+    current = _with(current, walls, _WALL, ("unit",))
+    current = _with(current, outlook, _CASE, [name for name in outlook.column_names if name not in _CASE])
+    rows = Rows(current)
+    settles, chance = _settles(rows)
+    current = having(current, settles=settles, chance=numbers(chance))
+    month = month_of(rows.day("visit_on")) % _DECEMBER + 1
+    is_cold = np.asarray(pc.is_in(rows.text("house"), pa.array(list(cold), pa.string())).to_numpy(zero_copy_only=False))
+    made = having(
+        current,
+        why=_why(Rows(current)),
+        before_frost=pa.array(is_cold & (rules.frost_from <= month) & (month <= rules.frost_to)),
+        overdue_days=pa.array(rows.count("overdue_days").astype(np.int32)),
+        rank=pa.array(np.zeros(len(rows), dtype=np.int32)),
+    )
+    return ranked(made.select(schema.PLAN.names).cast(schema.PLAN), wall_results, findings)
 
 
-def ranked(plan: pd.DataFrame, wall_results: pd.DataFrame, findings: pd.DataFrame) -> pd.DataFrame:
-    """The plan's rows with their rank among all of it, in its order of rows.
-
-    Overdue walls first, those of most risk first: by a jump and the verdict, by the share of the limit used, by the
-    upper bound of the rate against the threshold. Then the others by verdict to confirm, by the chance of settling
-    something, by day. Walls without a planned visit come last.
-    """
-    risk = _risk(wall_results, findings)
-    rows = plain(plan[[*WALL, "visit_on", "chance", "overdue_days"]].merge(risk, on=WALL, how="left"))
-    order = sorted(range(len(rows)), key=lambda number: _urgency(rows[number]))
-    rank = pd.Series(range(1, len(rows) + 1), index=order, dtype="int32")
-    return plan.assign(rank=rank.reindex(range(len(rows))).to_numpy(dtype="int32"))
+def ranked(plan: pa.Table, wall_results: pa.Table, findings: pa.Table) -> pa.Table:
+    """The plan's rows with their rank among all of it (`ranking`), in its order of rows."""
+    by = ranking.order(plan, wall_results, findings)
+    names = [ranks(plan[name]) for name in reversed(_WALL)]
+    order = np.lexsort((*names, *(reals(by[name]) for name in reversed(by.column_names[len(_WALL) :]))))
+    rank = np.empty(len(plan), dtype=np.int32)
+    rank[order] = np.arange(1, len(plan) + 1)
+    return having(plan, rank=pa.array(rank))
 
 
-def _risk(wall_results: pd.DataFrame, findings: pd.DataFrame) -> pd.DataFrame:
-    """What makes a wall's visit urgent: house, wall, alarm (0 for none), share of the limit and of the threshold."""
-    yes = findings[(findings["rule"] == Rule.JUMP) & (findings["outcome"] == Outcome.YES)]
-    jumped = pd.MultiIndex.from_frame(yes[CASE])
-    current = wall_results[wall_results["is_current"]].reset_index(drop=True)
-    verdicts = {Verdict.MOVING: 2, Verdict.LOOK_AGAIN: 1}
-    alarm = current["verdict"].map({str(word): size for word, size in verdicts.items()}).fillna(0)
-    return current[WALL].assign(
-        alarm=alarm.where(~pd.MultiIndex.from_frame(current[CASE]).isin(jumped), 3),
-        used=current["total_mm"] / current["total_limit_mm"],
-        fast=current["rate_upper"] / current["threshold_mm_per_year"],
+def _with(rows: pa.Table, others: pa.Table, by: Collection[str], names: Collection[str]) -> pa.Table:
+    """The rows with those columns of the others' row of the same key, null where there is none."""
+    at = places(rows, others, list(by))
+    return having(rows, **{name: taken(others[name], at) for name in names})
+
+
+def _settles(walls: Rows) -> tuple[pa.Array, Array]:
+    """What the next visit is likeliest to settle ('' for nothing), and with what chance (NaN for none)."""
+    held, moved = (np.nan_to_num(walls.number(name)) for name in ("holding_chance", "moving_chance"))
+    settled = walls.says("verdict", Verdict.MOVING) | walls.says("verdict", Verdict.HOLDING)
+    by_moving = walls.says("verdict", Verdict.LOOK_AGAIN) | (moved > held)
+    chance = np.where(by_moving, moved, held)
+    told = ~settled & (chance >= LEAST_CHANCE)
+    word = pick(("", Verdict.MOVING, Verdict.HOLDING), np.where(told, np.where(by_moving, 1, 2), 0))
+    return word, np.where(told, chance, np.nan)
+
+
+def _why(walls: Rows) -> pa.Array:
+    """What the next visit would bring, in one sentence."""
+    settles, kept_up = walls.text("settles"), ~np.isnan(walls.number("smallest_rate_mm_per_year"))
+    unread, in_take_up = np.isnan(walls.number("next_counts")), walls.number("next_counts") == 0
+    return chosen(
+        walls,
+        (np.isnan(walls.day("visit_on")),
+         lambda _: "No visit is on record, so none is planned: make the zero reading."),
+        (unread, lambda rows: said(
+            "{visit} would be the first of its period, from which the rate is counted{later}.",
+            visit=_visit(rows), later=_later(rows))),
+        (in_take_up, lambda rows: said(
+            "{visit} falls into the take-up window: it counts for the total, not for the rate{later}.",
+            visit=_visit(rows), later=_later(rows))),
+        (same(settles, Verdict.HOLDING), _lets_hold),
+        (same(settles, Verdict.MOVING), lambda rows: said(
+            "{visit} would show a wall at twice its threshold to be moving with {chance} chance{gain}.",
+            visit=_visit(rows), chance=_percent(rows.number("chance")), gain=_gain(rows))),
+        (walls.says("verdict", Verdict.HOLDING) & kept_up,
+         lambda rows: _keeps(rows, "keeps the wall under watch and")),
+        (walls.says("verdict", Verdict.MOVING) & kept_up, lambda rows: _keeps(rows, "follows what moves and")),
+        (True, lambda rows: said(
+            "{visit} is not likely to settle anything by itself{later}.", visit=_visit(rows), later=_later(rows))),
+    )  # fmt: skip
+
+
+def _visit(walls: Rows) -> pa.Array:
+    late = counted(walls.count("overdue_days"), "day")
+    return where(
+        walls.count("overdue_days") > 0,
+        said("The visit is {late} past its grace; made now it", late=late),
+        said("A visit in {month}", month=months(walls.day("visit_on"))),
     )
 
 
-def _urgency(row: Row) -> tuple[object, ...]:
-    risk = (-(row["alarm"] or 0), -(row["used"] or 0.0), -(row["fast"] or 0.0))
-    day, key = row["visit_on"] or date.max, (row["house"], row["wall"])
-    if row["overdue_days"]:
-        return (0, *risk, day, *key)
-    settles = (-min(row["alarm"] or 0, 1), -(row["chance"] or 0.0), day)
-    return (2 if row["visit_on"] is None else 1, *settles, *key)
+def _lets_hold(walls: Rows) -> pa.Array:
+    chance, twice = walls.number("chance"), walls.number("holding_chance_twice")
+    more = where(twice - chance >= _WORTH, said(", with two set-ups with {twice}", twice=_percent(twice)))
+    return said(
+        "{visit} would let a still wall be called holding with {chance} chance{more}.",
+        visit=_visit(walls),
+        chance=_percent(chance),
+        more=more,
+    )
 
 
-def _row(row: Row, unit: str, rules: Rules, cold: Collection[str]) -> Row:
-    settles, chance, twice = _settles(row)
-    day = row["visit_on"]
-    return {
-        **{name: row[name] for name in (*WALL, "visit_on", "smallest_rate_mm_per_year", "holding_from")},
-        "second_setup_gain": row["second_setup_gain"],
-        "settles": settles,
-        "chance": chance,
-        "why": _why(row, settles, chance, twice, unit),
-        "before_frost": day is not None and row["house"] in cold and rules.frost_from <= day.month <= rules.frost_to,
-        "overdue_days": row["overdue_days"] or 0,
-        "rank": 0,
-    }
+def _keeps(walls: Rows, kept: str) -> pa.Array:
+    return said(
+        "{visit} {kept} would show a rate from {rate} on to be above the threshold of {limit}{gain}.",
+        visit=_visit(walls),
+        kept=kept,
+        rate=rates(walls.number("smallest_rate_mm_per_year"), inches(walls)),
+        limit=threshold(walls),
+        gain=_gain(walls),
+    )
 
 
-def _settles(row: Row) -> tuple[str, float | None, float | None]:
-    """What the next visit is likeliest to settle, with what chance, and with what chance by two set-ups (holding)."""
-    held, moved = row["holding_chance"] or 0.0, row["moving_chance"] or 0.0
-    if row["verdict"] in (Verdict.MOVING, Verdict.HOLDING) or max(held, moved) < LEAST_CHANCE:
-        return "", None, None
-    if row["verdict"] == Verdict.LOOK_AGAIN or moved > held:
-        return (str(Verdict.MOVING), moved, None) if moved >= LEAST_CHANCE else ("", None, None)
-    return str(Verdict.HOLDING), held, row["holding_chance_twice"]
+def _gain(walls: Rows) -> pa.Array:
+    gain = walls.number("second_setup_gain")
+    return where(gain >= _WORTH, said("; a second set-up would take {gain} off the error", gain=_percent(gain)))
 
 
-def _why(row: Row, settles: str, chance: float | None, twice: float | None, unit: str) -> str:
-    """What the next visit would bring, in one sentence."""
-    day = row["visit_on"]
-    if day is None:
-        return "No visit is on record, so none is planned: make the zero reading."
-    visit = f"A visit in {_month(day)}"
-    if row["overdue_days"]:
-        visit = f"The visit is {counted(row['overdue_days'], 'day')} past its grace; made now it"
-    if row["next_counts"] is None:
-        return f"{visit} would be the first of its period, from which the rate is counted{_later(row)}."
-    if not row["next_counts"]:
-        return f"{visit} falls into the take-up window: it counts for the total, not for the rate{_later(row)}."
-    if chance is not None and settles == Verdict.HOLDING:
-        more = f", with two set-ups with {_percent(twice)}" if twice is not None and twice - chance >= _WORTH else ""
-        return f"{visit} would let a still wall be called holding with {_percent(chance)} chance{more}."
-    if chance is not None:
-        shown = f"would show a wall at twice its threshold to be moving with {_percent(chance)} chance"
-        return f"{visit} {shown}{_gain(row)}."
-    if row["verdict"] in (Verdict.HOLDING, Verdict.MOVING) and row["smallest_rate_mm_per_year"] is not None:
-        limit = limit_rate_text(row["threshold_mm_per_year"], unit)
-        rate = rate_text(row["smallest_rate_mm_per_year"], unit)
-        kept = "keeps the wall under watch and" if row["verdict"] == Verdict.HOLDING else "follows what moves and"
-        return f"{visit} {kept} would show a rate from {rate} on to be above the threshold of {limit}{_gain(row)}."
-    return f"{visit} is not likely to settle anything by itself{_later(row)}."
+def _later(walls: Rows) -> pa.Array:
+    likely = said("; a still wall is likely to be called holding from {month} on",
+                  month=months(walls.day("holding_from")))  # fmt: skip
+    until = said("; no visit planned until {month} is likely to let a still wall be called holding",
+                 month=months(walls.day("looked_until")))  # fmt: skip
+    return pc.coalesce(likely, until, "")
 
 
-def _gain(row: Row) -> str:
-    gain = row["second_setup_gain"]
-    return f"; a second set-up would take {_percent(gain)} off the error" if gain is not None and gain >= _WORTH else ""
-
-
-def _later(row: Row) -> str:
-    if row["holding_from"] is not None:
-        return f"; a still wall is likely to be called holding from {_month(row['holding_from'])} on"
-    if row["looked_until"] is not None:
-        return f"; no visit planned until {_month(row['looked_until'])} is likely to let a still wall be called holding"
-    return ""
-
-
-def _month(day: date) -> str:
-    return day.strftime("%B %Y")
-
-
-def _percent(share: float) -> str:
-    return "over 99 %" if share > 0.994 else f"{100 * share:.0f} %"
+def _percent(shares: Array) -> pa.Array:
+    """Shares as texts, null for NaN."""
+    told = np.where(shares > _NEARLY_SURE, np.inf, shares)
+    return written(told, lambda share: "over 99 %" if np.isinf(share) else f"{100 * share:.0f} %", 0.01)

@@ -6,22 +6,22 @@ the information of the sums is used. The wall's residual scale is the one known 
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
-import numpy.typing as npt
-import pandas as pd
+import pyarrow as pa
 
 from monitor.config import Rules, Settings, Variances
-from monitor.terms import Part, State
+from monitor.terms import Part as DayPart
 from monitor.trend.blocks import Block, Packer
-from monitor.trend.cases import CASE, WALL, Cases, build
+from monitor.trend.cases import WALL, Cases, cases_of, packed
+from monitor.trend.coded import PARTS, Coded, Read
+from monitor.trend.columns import Rows, Whole, dates, day_number, having, places
 from monitor.trend.fit import Fit, Season, fit_given, sums_of, unknown_season
 from monitor.trend.information import Sums, accumulate
-from monitor.trend.portfolio import Fitted
-from monitor.trend.rows import plain
-from monitor.trend.schedule import planned_months, planned_visits
+from monitor.trend.parts import Part
+from monitor.trend.schedule import intervals, planned_visits, with_months
 from monitor.trend.shapes import Array, Flags
 from monitor.trend.variances import LEAST
 
@@ -30,10 +30,7 @@ HORIZON = 8
 
 _RECENT = 3
 """Visits among which the one with most marks stands for a full visit (the newest of several alike)."""
-_PLANNED = "planned-"
 _SUMS = ("cross", "log_det", "count")
-
-Whole = npt.NDArray[np.intp]
 
 
 @dataclass(frozen=True)
@@ -51,10 +48,11 @@ class Known:
         dof = np.full(count, variances.scale_dof)
         return cls(unknown_season(variances, count).covariance, dof * variances.scale, dof)
 
-    def learn(self, done: Fitted) -> None:
-        """Take in the fits of a block."""
-        of = done.block.cases
-        self.season[of], self.sum[of], self.dof[of] = done.season.covariance, done.scale.sum, done.scale.dof
+    def learn(self, part: Part, settled: Flags) -> None:
+        """Take in the fits of a part's settled cases (B,)."""
+        of = part.cases[settled]
+        self.season[of] = part.before.covariance[settled]
+        self.sum[of], self.dof[of] = part.scale.sum[settled], part.scale.dof[settled]
 
 
 @dataclass(frozen=True)
@@ -93,11 +91,11 @@ class Future:
 
     def fits_from_each_start(self, visits: Whole, local_variance: Array) -> tuple[Fit, Flags]:
         """The same from each visit on, shapes (B, V, ...), and which visits are starting visits: all but the newest."""
-        total = _through(self.sums, self.now + visits)
-        before = [np.roll(getattr(self.sums, name), 1, axis=1) for name in _SUMS]
+        total, size = _through(self.sums, self.now + visits), max(1, int((self.now + visits).max()) - 1)
+        before = [np.roll(getattr(self.sums, name)[:, :size], 1, axis=1) for name in _SUMS]
         for of_none in before:
             of_none[:, 0] = 0.0
-        starts = np.arange(self.day.shape[1]) < (self.now + visits - 1)[:, None]
+        starts = np.arange(size) < (self.now + visits - 1)[:, None]
         sums = [getattr(total, name)[:, None] - earlier for name, earlier in zip(_SUMS, before, strict=True)]
         sums = [np.where(starts.reshape(starts.shape + (1,) * (part.ndim - 2)), part, 0.0) for part in sums]
         season = Season(self.season.mean[:, None], self.season.covariance[:, None])
@@ -106,67 +104,66 @@ class Future:
         ), starts
 
 
-def planned_days(wall_results: pd.DataFrame, walls: pd.DataFrame, judged_on: date, rules: Rules) -> pd.DataFrame:
+def planned_days(wall_results: pa.Table, walls: pa.Table, judged_on: date, rules: Rules) -> pa.Table:
     """Days of the visits to come of every current period: house, wall, visit_on, number (0 for the next visit).
 
     wall_results: needs house, wall, is_current, started_on, last_visit. A visit that is due already is made on the day
     of judging.
     """
-    months = {(row["house"], row["wall"]): row["visit_months"] or "" for row in plain(walls[[*WALL, "visit_months"]])}
-    current = wall_results.loc[wall_results["is_current"], [*WALL, "started_on", "last_visit"]]
-    out = []
-    for row in plain(current):
-        key = (row["house"], row["wall"])
-        own = planned_months(months.get(key, ""), f"{key[0]}-{key[1]}")
-        made = planned_visits(row, own, rules, not_before=judged_on, count=HORIZON)
-        out += [(*key, day, number) for number, day in enumerate(made)]
-    frame = pd.DataFrame(out, columns=[*WALL, "visit_on", "number"])
-    return frame.assign(visit_on=pd.to_datetime(frame["visit_on"]).astype("datetime64[us]"))
+    rows = Rows(with_months(wall_results, walls))
+    current = rows.only(rows.flag("is_current"))
+    started, last = current.day("started_on"), current.day("last_visit")
+    planned = planned_visits(started, last, intervals(current), rules, not_before=judged_on, count=HORIZON)
+    case, number = np.nonzero(~np.isnan(planned))
+    of = wall_results.select(WALL).take(pa.array(current.at[case]))
+    return having(of, visit_on=dates(planned[case, number]), number=pa.array(number.astype(np.int32)))
 
 
-def brought_forward(ahead: pd.DataFrame, wall_results: pd.DataFrame, judged_on: date) -> pd.DataFrame:
+def brought_forward(ahead: pa.Table, wall_results: pa.Table, judged_on: date) -> pa.Table:
     """The days of visits to come of those walls alone whose next visit is due sooner than their schedule has it.
 
     ahead: as planned_days gives it; wall_results: judged, with the day it is due, on which or, where that is past, on
     the day of judging the next visit is made; the later ones stand.
     """
-    due = wall_results.loc[wall_results["is_current"], [*WALL, "due_on"]]
-    days = ahead.merge(due, on=WALL, how="left")
-    sooner = days["due_on"].mask(days["due_on"] < pd.Timestamp(judged_on), pd.Timestamp(judged_on))
-    earlier = (days["number"] == 0) & (sooner < days["visit_on"])
-    moved = days.assign(visit_on=days["visit_on"].where(~earlier, sooner))
-    return moved.loc[earlier.groupby([days[name] for name in WALL]).transform("any"), ahead.columns]
+    current = wall_results.filter(pa.array(Rows(wall_results).flag("is_current")))
+    days, at = Rows(ahead), places(ahead, current, WALL)
+    due = np.where(at < 0, np.nan, np.append(Rows(current).day("due_on"), np.nan)[at])
+    sooner, planned = np.maximum(due, day_number(judged_on)), days.day("visit_on")
+    earlier = (days.count("number") == 0) & (sooner < planned)
+    moved = having(ahead, visit_on=dates(np.where(earlier, sooner, planned)))
+    return moved.filter(pa.array(places(ahead, ahead.filter(pa.array(earlier)), WALL) >= 0))
 
 
-def futures(
-    cases: Cases,
-    known: Known,
-    facts: tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, pd.DataFrame],
-    ahead: pd.DataFrame,
-    settings: Settings,
-    judged_on: date,
-) -> Iterator[Future]:
+def futures(cases: Cases, known: Known, facts: Coded, ahead: pa.Table, settings: Settings) -> Iterator[Future]:
     """The current cases of walls with days ahead in which anything was read, block by block, with their planned visits.
 
-    facts: readings, walls, marks, events as for the assessment; ahead: as planned_days gives it.
+    facts: those that the cases are of; ahead: as planned_days gives it.
     """
-    readings, walls, marks, events = facts
-    visits = _planned_readings(cases, readings, marks, ahead)
-    if visits.empty:
+    walls = pa.table({"house": cases.walls.house, "wall": cases.walls.wall})
+    wall, day = places(ahead, walls, WALL), Rows(ahead).day("visit_on")
+    planned = np.zeros(len(cases.walls.row), dtype=bool)
+    planned[wall[wall >= 0]] = True
+    current = (cases.table.is_current & planned[cases.table.wall])[cases.rows.case]
+    template = _standing(cases, _full_visit(cases, current))
+    if not len(template[0]):
         return
-    planned = pd.MultiIndex.from_frame(cases.table[WALL]).isin(pd.MultiIndex.from_frame(ahead[WALL]))
-    current = cases.rows["case"].isin(cases.table.loc[cases.table["is_current"] & planned, "case"])
-    made = readings[readings["reading_id"].isin(cases.rows.loc[current, "reading_id"])]
-    done = events[~(events["event_date"] > pd.Timestamp(judged_on))]
-    last = visits["visit_date"].max().date()
-    extended = build(pd.concat([made, visits], ignore_index=True), walls, marks, done, settings.rules, last)
-    base = extended.table[CASE].merge(cases.table[[*CASE, "case"]], on=CASE, how="left")["case"].to_numpy(np.intp)
-    is_planned = extended.rows["reading_id"].str.startswith(_PLANNED).to_numpy(bool)
-    day = extended.rows["day"].to_numpy(np.float64)
-    planned = pd.MultiIndex.from_frame(extended.table[WALL]).isin(pd.MultiIndex.from_frame(ahead[WALL]))
-    wanted = np.flatnonzero(extended.table["is_current"].to_numpy(bool) & planned)
+    made = np.flatnonzero(current)
+    read = _read(cases, made, template, wall, day)
+    extended = cases_of(replace(facts, read=read), settings.rules)
+    is_planned = extended.rows.reading >= len(made)
+    base = np.searchsorted(*_keys(cases, extended))
+    wanted = np.flatnonzero(extended.table.is_current & planned[extended.table.wall])
     for block in Packer(extended, settings.variances).blocks(wanted):
-        yield _future(cases, known, block, base[block.cases], day, is_planned)
+        yield _future(cases, known, block, base[block.cases], extended.rows.day.astype(np.float64), is_planned)
+
+
+def _keys(cases: Cases, extended: Cases) -> tuple[Whole, Whole]:
+    """One number for the wall and period of each case, of the cases and of the extended ones."""
+    both = [
+        np.concatenate(pair) for pair in zip(*((x.table.wall, x.table.period) for x in (cases, extended)), strict=True)
+    ]
+    key = packed(*both)
+    return key[: len(cases.table)], key[len(cases.table) :]
 
 
 def local_variance(variances: Variances, rate: Array) -> Array:
@@ -174,41 +171,60 @@ def local_variance(variances: Variances, rate: Array) -> Array:
     return np.asarray(np.maximum(variances.local_mm_per_year**2, LEAST) + (variances.local_share * rate) ** 2)
 
 
-def _planned_readings(cases: Cases, readings: pd.DataFrame, marks: pd.DataFrame, ahead: pd.DataFrame) -> pd.DataFrame:
-    """Readings of the planned visits: those of each wall's latest full visit, on the days to come."""
-    template = readings.set_index("reading_id").loc[_full_visit(cases)["reading_id"]].reset_index()
-    template = _standing(template, marks)
-    planned = template.merge(ahead, on=WALL)
-    return planned.assign(
-        visit_date=planned["visit_on"],
-        part=str(Part.NONE),
-        state=str(State.USED),
-        error_factor=1.0,
-        reading_id=[f"{_PLANNED}{number}" for number in range(len(planned))],
-    )[readings.columns]
+def _full_visit(cases: Cases, current: Flags) -> Whole:
+    """Rows of the latest full visit of each case, each mark once by each method; current: rows (rows,) to look at."""
+    rows = np.flatnonzero(current)
+    if not len(rows):
+        return rows
+    case, visit, mark = cases.rows.case[rows], cases.rows.visit[rows], cases.rows.mark[rows]
+    seen = np.unique(packed(visit, mark), return_index=True)[1]
+    visits, size = np.unique(visit[seen], return_counts=True)
+    of = case[np.searchsorted(visit, visits)]
+    newer = np.searchsorted(of, of, side="right") - np.arange(len(of))
+    recent = newer <= _RECENT
+    order = np.lexsort((visits[recent], size[recent], of[recent]))
+    last = np.append(np.diff(of[recent][order]) != 0, True)
+    full = visits[recent][order][last]
+    rows = rows[np.isin(visit, full)]
+    first = np.unique(packed(cases.rows.case[rows], cases.rows.mark[rows], cases.rows.method[rows]), return_index=True)
+    return rows[np.sort(first[1])]
 
 
-def _full_visit(cases: Cases) -> pd.DataFrame:
-    """Rows of the latest full visit of each current case, each mark once by each method."""
-    current = cases.rows["case"].isin(cases.table.loc[cases.table["is_current"], "case"])
-    rows = cases.rows[current]
-    size = rows.groupby(["case", "visit"], as_index=False).agg(mark=("mark", "nunique"))
-    recent = size.groupby("case").tail(_RECENT).sort_values(["case", "mark", "visit"])
-    full = recent.drop_duplicates("case", keep="last")["visit"]
-    return rows[rows["visit"].isin(full)].drop_duplicates(["case", "mark", "method_code"])
+def _standing(cases: Cases, template: Whole) -> tuple[Whole, Whole]:
+    """Rows of the template and the marks they stand for: retired ones left out, or read as what replaces them."""
+    mark = cases.rows.mark[template]
+    mark = np.where(np.isnan(cases.marks.retired_on[mark]), mark, cases.marks.heir[mark])
+    template, mark = template[mark >= 0], mark[mark >= 0]
+    first = np.sort(np.unique(packed(mark, cases.rows.method[template]), return_index=True)[1])
+    return template[first], mark[first]
 
 
-def _standing(template: pd.DataFrame, marks: pd.DataFrame) -> pd.DataFrame:
-    """The template with retired marks left out, or read as the mark that replaces them."""
-    register = marks.drop_duplicates([*WALL, "mark"], keep="last")
-    retired = register.loc[register["retired_on"].notna(), [*WALL, "mark"]].assign(retired=True)
-    heirs = register.loc[register["replaces"].fillna("") != "", [*WALL, "mark", "replaces"]]
-    heirs = heirs.rename(columns={"mark": "heir", "replaces": "mark"}).drop_duplicates([*WALL, "mark"], keep="last")
-    found = template[[*WALL, "mark"]].merge(retired, on=[*WALL, "mark"], how="left")
-    found = found.merge(heirs, on=[*WALL, "mark"], how="left")
-    mark = found["mark"].where(found["retired"].isna(), found["heir"])
-    named = template.assign(mark=mark.to_numpy())
-    return named[named["mark"].notna()].drop_duplicates([*WALL, "mark", "method"])
+def _read(cases: Cases, made: Whole, template: tuple[Whole, Whole], wall: Whole, day: Array) -> Read:
+    """The rows made so far, and behind them those of the planned visits: the template on each of its wall's days."""
+    rows, (of, mark) = cases.rows, template
+    own = cases.marks.wall[mark]
+    order = np.argsort(wall, kind="stable")
+    first, last = np.searchsorted(wall[order], own), np.searchsorted(wall[order], own, side="right")
+    size = last - first
+    planned = np.repeat(np.arange(len(of)), size)
+    visit = order[np.arange(len(planned)) - np.repeat(np.cumsum(size) - size, size) + np.repeat(first, size)]
+    both = np.concatenate([made, of[planned]])
+    now = np.arange(len(both)) < len(made)
+    marks = np.concatenate([rows.mark[made], mark[planned]])
+    return Read(
+        ids=pa.array([""] * len(both)),
+        reading=np.arange(len(both)),
+        held=np.zeros(len(both), dtype=bool),
+        wall=cases.marks.wall[marks],
+        mark=marks,
+        method=rows.method[both],
+        typed=rows.setup[both],
+        part=np.where(now, rows.part[both], PARTS[DayPart.NONE]),
+        day=np.concatenate([rows.day[made], day[visit].astype(np.int64)]),
+        deflection_mm=rows.deflection_mm[both],
+        step_mm=rows.step_mm[both],
+        error_factor=np.where(now, rows.error_factor[both], 1.0),
+    )
 
 
 def _future(cases: Cases, known: Known, block: Block, base: Whole, day: Array, is_planned: Flags) -> Future:
@@ -229,7 +245,7 @@ def _future(cases: Cases, known: Known, block: Block, base: Whole, day: Array, i
         season=Season(np.zeros((len(base), 2)), known.season[base]),
         scale=known.sum[base] / known.dof[base],
         dof=known.dof[base],
-        threshold=cases.table["threshold_mm_per_year"].to_numpy(np.float64)[base],
+        threshold=cases.table.threshold[base],
     )
 
 

@@ -4,41 +4,33 @@ Nothing is said unless the rate is shown to be inward: as long as its lower boun
 and the earliest alone would frighten without reason. The total is taken as read; its own error is not in the range.
 """
 
-from datetime import timedelta
-
 import numpy as np
-import pandas as pd
+import pyarrow as pa
 
 from monitor.config import Rules
-from monitor.trend.rows import Row, plain
+from monitor.trend.columns import Array, Rows, dates, having
 from monitor.units import DAYS_PER_YEAR
 
 FURTHEST_YEARS = 50.0
 """A day further off than this says nothing of a house, and is left out."""
 
 
-def dated(wall_results: pd.DataFrame, rules: Rules) -> pd.DataFrame:
+def dated(wall_results: pa.Table, rules: Rules) -> pa.Table:
     """The wall results with limit_from and limit_to filled, for the current periods.
 
     Null with fewer visits than a rate is told from, where the lower bound of the rate is not above 0, the total is not
     known or at the limit already, and for a day more than FURTHEST_YEARS after the last visit.
     """
-    days = np.array([_days(row, rules) for row in plain(wall_results)], dtype="datetime64[s]").reshape(-1, 2)
-    return wall_results.assign(limit_from=days[:, 0], limit_to=days[:, 1])
+    rows = Rows(wall_results)
+    last, lower, upper = rows.day("last_visit"), rows.number("rate_lower"), rows.number("rate_upper")
+    left_mm = rows.number("total_limit_mm") - rows.number("total_mm")
+    enough = rows.flag("is_current") & (rows.count("visits") >= rules.moving_visits)
+    told = enough & (lower > 0) & (left_mm > 0) & ~np.isnan(upper)
+    days = [_reached(last, np.where(told, left_mm, np.nan), rate) for rate in (upper, lower)]
+    return having(wall_results, limit_from=dates(days[0]), limit_to=dates(days[1]))
 
 
-def _days(row: Row, rules: Rules) -> tuple[np.datetime64, np.datetime64]:
-    """Earliest and latest day by the upper and the lower bound of the rate."""
-    never = np.datetime64("NaT", "s")
-    total, limit, last = row["total_mm"], row["total_limit_mm"], row["last_visit"]
-    lower, upper = row["rate_lower"], row["rate_upper"]
-    if None in (total, limit, last, lower, upper) or not row["is_current"] or lower <= 0 or total >= limit:
-        return never, never
-    if (row["visits"] or 0) < rules.moving_visits:
-        return never, never
-    years = [(limit - total) / rate for rate in (upper, lower)]
-    earliest, latest = (
-        np.datetime64(last + timedelta(days=round(span * DAYS_PER_YEAR)), "s") if span <= FURTHEST_YEARS else never
-        for span in years
-    )
-    return earliest, latest
+def _reached(last: Array, left_mm: Array, rate: Array) -> Array:
+    """Day on which the limit is reached at a rate that is above 0 where anything is left (rows,), NaN for none."""
+    years = np.divide(left_mm, rate, out=np.full(len(rate), np.nan), where=rate > 0)
+    return last + np.rint(np.where(years <= FURTHEST_YEARS, years, np.nan) * DAYS_PER_YEAR)

@@ -6,7 +6,7 @@ column of the regression. Nothing here is shared with the batched engine but the
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -16,6 +16,7 @@ import pandas as pd
 from monitor.config import Variances
 from monitor.terms import Method, Movement
 from monitor.trend.cases import Cases, seen_by
+from monitor.trend.framed import rows_of
 from monitor.trend.shapes import BOW, COMPONENTS, Array
 from monitor.units import DAYS_PER_YEAR
 
@@ -67,7 +68,7 @@ def dense(
     results = GLS(y, fixed, sigma=sigma).fit(cov_type="fixed_scale")
     residual = y - fixed @ results.params
     inverse = np.linalg.inv(sigma)
-    last, phi, marks = _newest_shapes(rows, wall_cases[-1])
+    last, phi, marks = _newest_shapes(cases, rows, wall_cases[-1])
     rates, ses = [], []
     for shape, mark in zip(phi, marks, strict=True):
         gain = np.zeros(len(names))
@@ -87,8 +88,9 @@ def dense(
 
 def rate_rows(cases: Cases, wall_cases: Sequence[int]) -> tuple[pd.DataFrame, Array]:
     """Rows of the given cases that count for the rate, in the order of Cases.rows, and their shapes as seen."""
-    chosen = (cases.rows["counts"] & cases.rows["case"].isin(wall_cases)).to_numpy(bool)
-    return cases.rows[chosen].reset_index(drop=True), cases.seen[chosen]
+    chosen = cases.rows.counts & np.isin(cases.rows.case, wall_cases)
+    some = replace(cases, rows=cases.rows.take(chosen))
+    return rows_of(some), some.seen
 
 
 def fixed_columns(rows: pd.DataFrame, seen: Array, variances: Variances) -> tuple[Array, list[Column]]:
@@ -121,14 +123,15 @@ def _years(rows: pd.DataFrame) -> Array:
     return np.asarray(years - years.mean())
 
 
-def _newest_shapes(rows: pd.DataFrame, case: int) -> tuple[npt.NDArray[np.bool_], Array, list[str]]:
+def _newest_shapes(cases: Cases, rows: pd.DataFrame, case: int) -> tuple[npt.NDArray[np.bool_], Array, list[str]]:
     """Rows of the case, and its marks' shapes as the method with most readings at its newest visit sees them."""
     last = (rows["case"] == case).to_numpy()
     newest = rows[last & (rows["visit"] == rows.loc[last, "visit"].max())]
     method = newest.groupby("method_code").size().idxmax()
     marks = sorted(set(rows.loc[last, "mark"]))
     one = [int(np.flatnonzero(last & (rows["mark"] == mark))[0]) for mark in marks]
-    return last, seen_by(rows.iloc[one], np.full(len(one), method)), marks
+    codes = rows["mark_code"].to_numpy(np.intp)[one]
+    return last, seen_by(cases.marks, codes, np.full(len(one), method)), marks
 
 
 def covariance(rows: pd.DataFrame, seen: Array, variances: Variances, local: Array) -> Array:

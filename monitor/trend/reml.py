@@ -5,7 +5,7 @@ wall already gets sensible intervals and what no reading tells about stays at it
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -13,12 +13,11 @@ from scipy import optimize
 
 from monitor.config import Variances
 from monitor.trend import parameters, scale_prior, screening, technicians
-from monitor.trend.cases import WALL, Cases
+from monitor.trend.cases import Cases
+from monitor.trend.columns import Whole
 from monitor.trend.likelihood import At, Likelihood, setups_by_method
 from monitor.trend.portfolio import fitted
 from monitor.trend.shapes import Array, Flags
-
-Names = npt.NDArray[np.object_]
 
 PRIOR_LOG_SD = 0.7
 """Log sd of the priors: twice or half the default is one sd off (practice from memory, no source)."""
@@ -69,7 +68,7 @@ def estimate(
     sample: int = SAMPLE,
     seed: int = 0,
     ruled: Flags | None = None,
-    technician: Names | None = None,
+    technician: Whole | None = None,
 ) -> Estimated:
     """Estimate the variances from a random sample of the walls that have a counting reading.
 
@@ -78,10 +77,10 @@ def estimate(
     """
     rows = sampled(cases, sample, seed)
     ruled = np.zeros(len(cases.rows), dtype=bool) if ruled is None else ruled
-    technician = np.full(len(cases.rows), "", dtype=object) if technician is None else technician
+    technician = np.full(len(cases.rows), -1) if technician is None else technician
     cases = _usual(of_rows(cases, rows), defaults, ruled[rows], technician[rows])
-    counting = cases.rows["counts"].to_numpy(bool)
-    walls = len(cases.rows.loc[counting, WALL].drop_duplicates())
+    counting = cases.rows.counts
+    walls = len(np.unique(cases.table.wall[cases.rows.case[counting]]))
     if not walls:
         return Estimated(defaults, 0, 0, {}, {})
     likelihood = Likelihood(cases, defaults)
@@ -93,12 +92,12 @@ def estimate(
         variances.model_copy(update={"scale_dof": dof, "scale": scale}),
         walls,
         int(counting.sum()),
-        setups_by_method(cases.rows),
+        setups_by_method(cases),
         {parameters.name(int(n)): float(found.log_se[n]) for n in np.flatnonzero(free)},
     )
 
 
-def _usual(cases: Cases, defaults: Variances, ruled: Flags, technician: Names) -> Cases:
+def _usual(cases: Cases, defaults: Variances, ruled: Flags, technician: Whole) -> Cases:
     """The cases without what is no noise: misreads, a newest visit that stands apart, a technician's habit."""
     screened = screening.screen(cases, defaults, ruled)
     cases = screening.without_apart(screening.without(cases, screened), screened)
@@ -154,15 +153,14 @@ def _information(at: At, free: Flags, prior_log_sd: float) -> Array:
 
 def sampled(cases: Cases, most: int, seed: int) -> npt.NDArray[np.intp]:
     """Rows of at most so many walls that have a counting reading, drawn by the seed from the walls in order."""
-    wall = cases.table.groupby(WALL, sort=True).ngroup().to_numpy(np.intp)[cases.rows["case"].to_numpy(np.intp)]
-    has = np.unique(wall[cases.rows["counts"].to_numpy(bool)])
+    wall = cases.table.wall[cases.rows.case]
+    has = np.unique(wall[cases.rows.counts])
     chosen = has if len(has) <= most else np.random.default_rng(seed).choice(has, most, replace=False)
     return np.flatnonzero(np.isin(wall, chosen))
 
 
 def of_rows(cases: Cases, rows: npt.NDArray[np.intp]) -> Cases:
     """The cases that have those rows, with them alone."""
-    case = cases.rows["case"].to_numpy(np.intp)[rows]
-    wanted, number = np.unique(case, return_inverse=True)
-    table = cases.table.iloc[wanted].reset_index(drop=True).assign(case=np.arange(len(wanted)))
-    return Cases(table, cases.rows.iloc[rows].reset_index(drop=True).assign(case=number), cases.seen[rows])
+    wanted, number = np.unique(cases.rows.case[rows], return_inverse=True)
+    some = replace(cases.rows.take(rows), case=number.astype(np.intp))
+    return replace(cases, table=cases.table.take(wanted), rows=some)

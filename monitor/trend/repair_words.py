@@ -1,8 +1,12 @@
 """The sentences on what a reinforcement did, in the wall's own unit: never more than the bounds show."""
 
+from typing import Any, TypeAlias
+
 from monitor.trend import reasons
-from monitor.trend.rows import Row
 from monitor.units import rate_text
+
+Row: TypeAlias = dict[str, Any]
+"""A row of the repairs by name of the column, None where a value is not known."""
 
 
 def reason(row: Row, unit: str, take_up_days: int) -> str:

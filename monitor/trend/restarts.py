@@ -23,8 +23,7 @@ import numpy.typing as npt
 
 from monitor.config import Variances
 from monitor.trend import evidence
-from monitor.trend.fit import Fit, Season, fit_given
-from monitor.trend.portfolio import Fitted
+from monitor.trend.parts import Part
 from monitor.trend.shapes import Array
 
 LEAST_PEAK = 3.0
@@ -45,9 +44,9 @@ class Restarted:
     onset: npt.NDArray[np.intp]
 
 
-def restarted(done: Fitted, threshold: Array, variances: Variances) -> Restarted:
+def restarted(done: Part, threshold: Array, variances: Variances) -> Restarted:
     """The restarted evidence of the block's cases against their thresholds (B,), mm/yr."""
-    fits = fits_from_each_start(done)
+    fits = done.from_each_start()
     log_e = evidence.log_evidence(
         fits.mark_rate,
         fits.mark_se,
@@ -59,17 +58,10 @@ def restarted(done: Fitted, threshold: Array, variances: Variances) -> Restarted
     return _summed(done, evidence.wall_log_evidence(log_e, fits.mark_seen))
 
 
-def fits_from_each_start(done: Fitted) -> Fit:
-    """The fit of each case from each of its visits on, shapes (B, V, ...)."""
-    season = Season(done.season.mean[:, None], done.season.covariance[:, None])
-    local_variance = done.fit.local_variance[:, None]
-    return fit_given(done.visits.from_each_start(), done.block.layout, done.block.phi[:, None], season, local_variance)
-
-
-def _summed(done: Fitted, terms: Array) -> Restarted:
+def _summed(done: Part, terms: Array) -> Restarted:
     """Add up the evidence of the starting visits."""
     measured = np.asarray(done.fit.mark_measured.any(axis=-1))
-    starts = np.asarray((np.arange(terms.shape[-1]) < done.block.last[:, None]) & measured[:, None])
+    starts = np.asarray((np.arange(terms.shape[-1]) < done.last[:, None]) & measured[:, None])
     terms = np.where(starts, terms, -np.inf)
     tells = np.asarray(starts.any(axis=-1))
     latest_of_largest = terms.shape[-1] - 1 - terms[:, ::-1].argmax(axis=-1)

@@ -1,90 +1,124 @@
-"""When the next visit of each wall is due, and by how much it is overdue."""
+"""When the next visit of each wall is due, and by how much it is overdue.
 
-import calendar
-from datetime import date, timedelta
+Days are whole numbers since 1970-01-01 (walls,), NaN where there is none.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
 from itertools import chain, repeat
-from math import floor
 
-import pandas as pd
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
 
 from monitor.config import Rules
 from monitor.errors import TrendError, Where
-from monitor.trend.rows import Row, plain
+from monitor.trend.columns import Array, Rows, Whole, dates, day_number, having, places, taken
 from monitor.units import DAYS_PER_YEAR
 
 EARLY_SHARE = 0.25
 """A visit up to this share of an interval before its planned day stands for it (our choice, no source)."""
 
 _MONTHS_PER_YEAR = 12
+_LONGEST_MONTH = 31
+_WALL = ("house", "wall")
 
 
-def schedule(wall_results: pd.DataFrame, walls: pd.DataFrame, judged_on: date, rules: Rules) -> pd.DataFrame:
+@dataclass(frozen=True)
+class Intervals:
+    """Months between the visits of walls: the schedules that differ, () for the company's, and which a wall has."""
+
+    kinds: Sequence[tuple[float, ...]]
+    of: Whole
+
+
+def schedule(wall_results: pa.Table, walls: pa.Table, judged_on: date, rules: Rules) -> pa.Table:
     """One row per row of `wall_results`, in its order: house, wall, period, due_on, overdue_days.
 
     wall_results: needs house, wall, period, is_current, started_on, last_visit; walls: house, wall, visit_months.
     due_on is null for a period that is over or has no date to count from; overdue_days is counted from due_on plus the
     days of grace, 0 where not overdue. Raises TrendError for visit_months that cannot be read.
     """
-    months = {(row["house"], row["wall"]): row["visit_months"] or "" for row in plain(walls)}
-    out = []
-    for row in plain(wall_results):
-        key = (row["house"], row["wall"])
-        due = (
-            due_on(row, planned_months(months.get(key, ""), f"{key[0]}-{key[1]}"), rules) if row["is_current"] else None
-        )
-        late = 0 if due is None else days_late(due, judged_on, rules)
-        out.append((*key, row["period"], due, late))
-    made = pd.DataFrame(out, columns=["house", "wall", "period", "due_on", "overdue_days"])
-    return made.assign(due_on=pd.to_datetime(made["due_on"]).astype("datetime64[us]"))
+    rows = Rows(with_months(wall_results, walls))
+    current = rows.only(rows.flag("is_current"))
+    due = np.full(len(rows), np.nan)
+    due[current.at] = due_on(current.day("started_on"), current.day("last_visit"), intervals(current), rules)
+    late = pa.array(days_late(due, judged_on, rules).astype(np.int32))
+    return having(wall_results.select([*_WALL, "period"]), due_on=dates(due), overdue_days=late)
 
 
-def due_on(row: Row, months: tuple[float, ...], rules: Rules) -> date | None:
-    """Day the next visit of a period is due; None where it has neither a first day nor a visit.
+def with_months(rows: pa.Table, walls: pa.Table) -> pa.Table:
+    """The rows, of tables with house and wall, each with its wall's own schedule (visit_months, null for none)."""
+    return having(rows, visit_months=taken(walls["visit_months"], places(rows, walls, _WALL)))
+
+
+def intervals(walls: Rows) -> Intervals:
+    """The months between visits as walls have them (house, wall, visit_months); TrendError where a text is none."""
+    coded = walls.text("visit_months").dictionary_encode()
+    of = np.asarray(coded.indices.to_numpy(), dtype=np.intp)
+    kinds = []
+    for number, text in enumerate(coded.dictionary.to_pylist()):
+        first = int(np.argmax(of == number))
+        kinds.append(planned_months(text, f"{walls.text('house')[first]}-{walls.text('wall')[first]}"))
+    return Intervals(kinds, of)
+
+
+def due_on(started_on: Array, last_visit: Array, months: Intervals, rules: Rules) -> Array:
+    """Day the next visit of a period is due (walls,); NaN where it has neither a first day nor a visit.
 
     With the wall's own `months` between visits: the first planned day, counted from the period's zero, for which the
     last visit does not stand yet (the last interval repeats). Else the company's interval after the last visit.
     """
-    zero, last = row["started_on"] or row["last_visit"], row["last_visit"] or row["started_on"]
-    if zero is None or last is None:
-        return None
-    if not months:
-        young = last < add_months(zero, rules.first_interval_years * _MONTHS_PER_YEAR)
-        return add_months(last, rules.first_interval_months if young else rules.later_interval_months)
-    elapsed = 0.0
+    zero = np.where(np.isnan(started_on), last_visit, started_on)
+    last = np.where(np.isnan(last_visit), started_on, last_visit)
+    due = np.full(len(zero), np.nan)
+    for number, kind in enumerate(months.kinds):
+        mine = np.flatnonzero((months.of == number) & ~np.isnan(zero))
+        due[mine] = _by_own(zero[mine], last[mine], kind) if kind else _by_company(zero[mine], last[mine], rules)
+    return due
+
+
+def _by_company(zero: Array, last: Array, rules: Rules) -> Array:
+    young = last < add_months(zero, rules.first_interval_years * _MONTHS_PER_YEAR)
+    return add_months(last, np.where(young, rules.first_interval_months, rules.later_interval_months))
+
+
+def _by_own(zero: Array, last: Array, months: tuple[float, ...]) -> Array:
+    due, open_, elapsed = np.full(len(zero), np.nan), np.arange(len(zero)), 0.0
+    gone = (last - zero).min(initial=np.inf) / _LONGEST_MONTH - 1  # months that are surely behind every last visit
     for interval in chain(months, repeat(months[-1])):
+        if not len(open_):
+            break
         elapsed += interval
-        if last < add_months(zero, elapsed - EARLY_SHARE * interval):
-            break
-    return add_months(zero, elapsed)
+        if elapsed - EARLY_SHARE * interval < gone:
+            continue
+        next_one = last[open_] < add_months(zero[open_], elapsed - EARLY_SHARE * interval)
+        due[open_[next_one]] = add_months(zero[open_[next_one]], elapsed)
+        open_ = open_[~next_one]
+    return due
 
 
-def confirming_on(row: Row, rules: Rules) -> date | None:
-    """Day by which what the last visit left in doubt is to be confirmed; None without a visit."""
-    last: date | None = row["last_visit"]
-    return None if last is None else last + timedelta(weeks=rules.confirm_weeks)
+def confirming_on(last_visit: Array, rules: Rules) -> Array:
+    """Day by which what the last visit left in doubt is to be confirmed (walls,); NaN without a visit."""
+    return last_visit + 7 * rules.confirm_weeks
 
 
-def bring_forward(row: Row, days: list[date], judged_on: date, rules: Rules) -> None:
-    """Make the row's next visit due by the earliest of these days, where that is sooner than it is due already."""
-    due = min([day for day in (row["due_on"], *days) if day is not None], default=None)
-    if due is not None and due != row["due_on"]:
-        row["due_on"], row["overdue_days"] = due, days_late(due, judged_on, rules)
+def days_late(due: Array, judged_on: date, rules: Rules) -> Whole:
+    """Days past a due day and its grace (walls,); 0 where not overdue."""
+    return np.maximum(0, np.nan_to_num(day_number(judged_on) - due - rules.grace_days)).astype(np.intp)
 
 
-def days_late(due: date, judged_on: date, rules: Rules) -> int:
-    """Days past a due day and its grace; 0 where not overdue."""
-    return max(0, (judged_on - due).days - rules.grace_days)
-
-
-def planned_visits(row: Row, months: tuple[float, ...], rules: Rules, *, not_before: date, count: int) -> list[date]:
-    """The next `count` days of visits, each made on its planned day; one that is past already is made `not_before`."""
-    days: list[date] = []
-    for _ in range(count):
-        day = due_on(row | {"last_visit": days[-1]} if days else row, months, rules)
-        if day is None:
-            break
-        days.append(max(day, not_before))
-    return days
+def planned_visits(
+    started_on: Array, last_visit: Array, months: Intervals, rules: Rules, *, not_before: date, count: int
+) -> Array:
+    """The next `count` days of visits (walls, count), each made on its planned day; one past already `not_before`."""
+    planned = np.full((len(last_visit), count), np.nan)
+    last = last_visit
+    for number in range(count):
+        last = np.maximum(due_on(started_on, last, months, rules), day_number(not_before))
+        planned[:, number] = last
+    return planned
 
 
 def planned_months(text: str, wall: str) -> tuple[float, ...]:
@@ -104,9 +138,23 @@ def planned_months(text: str, wall: str) -> tuple[float, ...]:
     return months
 
 
-def add_months(day: date, months: float) -> date:
-    """The day that many calendar months later (the last of the month where there is no such day), parts by the day."""
-    whole = floor(months)
-    year, month = divmod(day.year * _MONTHS_PER_YEAR + day.month - 1 + whole, _MONTHS_PER_YEAR)
-    moved = date(year, month + 1, min(day.day, calendar.monthrange(year, month + 1)[1]))
-    return moved + timedelta(days=round((months - whole) * DAYS_PER_YEAR / _MONTHS_PER_YEAR))
+def add_months(days: Array, months: npt.ArrayLike) -> Array:
+    """The day that many calendar months later (the last of the month where there is no such day), parts by the day.
+
+    days: (n,), NaN for none; months: a number, or one for each day.
+    """
+    known, whole = ~np.isnan(days), np.floor(np.asarray(months, dtype=np.float64))
+    day = np.where(known, days, 0).astype(np.int64).astype("datetime64[D]")
+    month = day.astype("datetime64[M]")
+    moved = month + whole.astype(np.int64)
+    first, next_first = moved.astype("datetime64[D]"), (moved + 1).astype("datetime64[D]")
+    into = np.minimum(day - month.astype("datetime64[D]"), next_first - first - 1)
+    parts = np.rint((np.asarray(months) - whole) * DAYS_PER_YEAR / _MONTHS_PER_YEAR)
+    return np.where(known, (first + into).astype(np.float64) + parts, np.nan)
+
+
+def months_after(day: date, months: float) -> date:
+    """The day that many months after one, as `add_months` counts them."""
+    moved = add_months(np.array([day_number(day)], dtype=np.float64), months)
+    found: date = dates(moved)[0].as_py()
+    return found

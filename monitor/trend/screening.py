@@ -7,50 +7,72 @@ with B = [1, bow] of the visit projected out): a step of the whole visit is the 
 Each is taken over the residual scale without it. The largest goes first, one per wall and refit.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
-from scipy import stats
+from scipy import special
 
 from monitor.config import Variances
-from monitor.trend.cases import WALL, Cases
+from monitor.trend.cases import Cases
+from monitor.trend.columns import Whole
 from monitor.trend.forecast import MOST_SCALE_DOF
-from monitor.trend.information import KEPT, accumulate, solve
-from monitor.trend.portfolio import Fitted, fitted
+from monitor.trend.information import KEPT
+from monitor.trend.parts import Part
+from monitor.trend.portfolio import parts
 from monitor.trend.shapes import Array, Flags
 
 LIMIT = 4.0
 LIMIT_ALONE = 3.5
-LEAST_KEPT = 0.05
-"""A reading that keeps less of its P_ii with its visit free cannot be told from what the visit did."""
-
-Whole = npt.NDArray[np.intp]
 
 _TIES = 6
 """Decimals of |z| to which two readings are alike: of two alike the later is set aside, for it can be read again."""
 
 
 @dataclass(frozen=True)
-class Screened:
-    """outliers: row (of Cases.rows), z, off_mm (inward positive), sd_mm, in the order they were set aside.
+class Outliers:
+    """Readings set aside: row (of Cases.rows), z, off_mm (inward positive), sd_mm, in the order they were set aside."""
 
-    doubts: row, together: readings beyond LIMIT that what else was read at their visit, one or two marks, cannot tell
-    from what the visit did (together False), and those of a newest visit that stands apart as a whole (together True).
+    row: Whole
+    z: Array
+    off_mm: Array
+    sd_mm: Array
+
+    def __len__(self) -> int:
+        return len(self.row)
+
+
+@dataclass(frozen=True)
+class Doubts:
+    """Readings that ask for a confirming visit: row (of Cases.rows), together.
+
+    Those beyond LIMIT that what else was read at their visit, one or two marks, cannot tell from what the visit did
+    (together False), and those of a newest visit that stands apart as a whole (together True).
     """
 
-    outliers: pd.DataFrame
-    doubts: pd.DataFrame
+    row: Whole
+    together: Flags
+
+    def __len__(self) -> int:
+        return len(self.row)
+
+
+@dataclass(frozen=True)
+class Screened:
+    """What was found, and the fits it was found by: each part with which of its cases are settled by it (B,)."""
+
+    outliers: Outliers
+    doubts: Doubts
+    settled: list[tuple[Part, Flags]]
 
 
 @dataclass(frozen=True)
 class Residuals:
-    """Leave-one-out residuals of a block, all (B, V, N): off_mm and sd_mm, z over the scale without the reading.
+    """Leave-one-out residuals of a part's readings, all (R,): off_mm and sd_mm, z over the scale without the reading.
 
-    alone: the same z with the visit free, NaN where under LEAST_KEPT of P_ii is kept; NaN where nothing can be said.
-    apart: whether the newest visit as a whole stands off as far as a reading beyond LIMIT (B,).
+    alone: the same z with the visit free, NaN where under a twentieth of P_ii is kept; NaN where nothing can be said.
+    apart: whether the reading is of a newest visit that as a whole stands off as far as a reading beyond LIMIT.
     """
 
     off_mm: Array
@@ -62,86 +84,60 @@ class Residuals:
 
 def screen(cases: Cases, variances: Variances, ruled: Flags) -> Screened:
     """Screen all counting readings. ruled: rows of Cases.rows that a person has decided on, never set aside (rows,)."""
-    wall = cases.table.groupby(WALL, sort=True).ngroup().to_numpy(np.intp)
-    of_row = wall[cases.rows["case"].to_numpy(np.intp)]
-    aside = np.zeros(len(cases.rows), dtype=bool)
+    wall = cases.table.wall
     left = np.ones(len(cases.table), dtype=bool)
-    outliers, doubts = [], []
+    counts = cases.rows.counts.copy()
+    none = np.zeros(0, dtype=np.intp)
+    outliers = [Outliers(none, np.zeros(0), np.zeros(0), np.zeros(0))]
+    doubts, settled = [Doubts(none, np.zeros(0, dtype=bool))], list[tuple[Part, Flags]]()
     while left.any():
-        rows = _residuals(*_part(cases, left, aside), variances)
-        number = rows["row"].to_numpy(np.intp)
-        rows = rows.assign(wall=of_row[number])[~ruled[number]]
-        worst = _worst(rows)
-        settled = ~rows["wall"].isin(worst["wall"])
-        doubts.append(_doubts(rows[settled]))
-        outliers.append(worst)
-        aside[worst["row"].to_numpy(np.intp)] = True
-        left = np.isin(wall, worst["wall"].to_numpy(np.intp))
+        found = [(part, residuals(part, variances)) for part in parts(_part(cases, left, counts), variances)]
+        rows = _Rows.of(found, cases, ruled)
+        worst = rows.take(rows.worst())
+        again = np.zeros(len(cases.walls.row), dtype=bool)
+        again[worst.wall] = True
+        settled += [(part, ~again[wall[part.cases]]) for part, _ in found]
+        doubts.append(rows.take(~again[rows.wall]).doubts())
+        outliers.append(Outliers(worst.row, worst.z, worst.off_mm, worst.sd_mm))
+        counts[worst.row] = False
+        left = again[wall]
     return Screened(
-        _joined(outliers, {"row": np.intp, "z": float, "off_mm": float, "sd_mm": float}),
-        _joined(doubts, {"row": np.intp, "together": bool}),
+        Outliers(*(np.concatenate(column) for column in zip(*(vars(one).values() for one in outliers), strict=True))),
+        Doubts(*(np.concatenate(column) for column in zip(*(vars(one).values() for one in doubts), strict=True))),
+        settled,
     )
 
 
 def without(cases: Cases, found: Screened) -> Cases:
     """The cases with the readings set aside no longer counting."""
-    counts = cases.rows["counts"].to_numpy(bool).copy()
-    counts[found.outliers["row"].to_numpy(np.intp)] = False
-    return Cases(table=cases.table, rows=cases.rows.assign(counts=counts), seen=cases.seen)
+    counts = cases.rows.counts.copy()
+    counts[found.outliers.row] = False
+    return replace(cases, rows=replace(cases.rows, counts=counts))
 
 
 def without_apart(cases: Cases, found: Screened) -> Cases:
     """The cases with newest visits that stand apart as a whole no longer counting: a step of one wall is no noise."""
-    apart = found.doubts.loc[found.doubts["together"].astype(bool), "row"].to_numpy(np.intp)
-    of_step = cases.rows["visit"].isin(cases.rows["visit"].to_numpy()[apart])
-    return Cases(table=cases.table, rows=cases.rows.assign(counts=cases.rows["counts"] & ~of_step), seen=cases.seen)
+    of_step = np.isin(cases.rows.visit, cases.rows.visit[found.doubts.row[found.doubts.together]])
+    return replace(cases, rows=replace(cases.rows, counts=cases.rows.counts & ~of_step))
 
 
-def _joined(parts: list[pd.DataFrame], columns: Mapping[str, type]) -> pd.DataFrame:
-    found = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(columns))
-    return found[list(columns)].astype(dict(columns))
-
-
-def residuals(done: Fitted, variances: Variances) -> Residuals:
-    """Leave-one-out residuals of the block's readings."""
-    block, fit, size = done.block, done.fit.estimate, done.block.layout.size
-    slots = block.weight.shape[-1]
-    each = np.broadcast_to(np.eye(slots), (*block.weight.shape, slots))
-    regressors = np.concatenate([each, block.design, block.deflection[..., None]], axis=-1)
-    cross = accumulate(regressors, block.weight, block.columns, block.free).cross[..., :slots, :]
-    inverse, on_theta, on_reading = cross[..., :slots], cross[..., slots : slots + size], cross[..., -1]
-    p = inverse - on_theta @ fit.covariance[:, None] @ np.swapaxes(on_theta, -1, -2)
-    a = on_reading - (on_theta @ fit.theta[:, None, :, None])[..., 0]
-    whole, own = np.diagonal(inverse, axis1=-2, axis2=-1), np.diagonal(p, axis1=-2, axis2=-1)
-    own = np.where(own > KEPT * np.maximum(whole, block.weight), own, np.nan)
-    visit = np.stack([np.where(block.weight > 0, 1.0, 0.0), block.bow], axis=-1)
-    pull = p @ visit
-    gram = np.swapaxes(visit, -1, -2) @ pull
-    known = np.diagonal(gram, axis1=-2, axis2=-1) > KEPT * (visit**2 * block.weight[..., None]).sum(axis=-2)
-    free = solve(np.where(known[..., :, None] & known[..., None, :], gram, 0.0))
-    at = (np.swapaxes(visit, -1, -2) @ a[..., None])[..., 0] * known
-    shift = (free.inverse @ at[..., None])[..., 0]
-    kept = own - (pull @ free.inverse * pull).sum(axis=-1)
-    kept = np.where(kept >= LEAST_KEPT * own, kept, np.nan)
+def residuals(part: Part, variances: Variances) -> Residuals:
+    """Leave-one-out residuals of the part's readings."""
+    found, of = part.left(), part.of
     prior_dof = min(variances.scale_dof, MOST_SCALE_DOF)
-    total, dof = prior_dof * variances.scale + fit.q, prior_dof + fit.d
-    z = a / np.sqrt(own)
-    alone = (a - (pull @ shift[..., None])[..., 0]) / np.sqrt(kept)
-    scale = _scale_without(z, total, dof)
-    newest = (np.arange(len(a)), block.last)
+    own = part.scale.dof - variances.scale_dof
+    total = prior_dof * variances.scale + part.scale.sum - variances.scale_dof * variances.scale
+    dof = prior_dof + own
+    z = found.a / np.sqrt(found.own)
+    scale = np.sqrt(np.maximum(total[of] - z**2, KEPT) / np.maximum(dof - 1, 1.0)[of])
+    apart = _apart(found.explained, found.rank, total, dof)
     return Residuals(
-        off_mm=a / own,
-        sd_mm=scale / np.sqrt(own),
+        off_mm=found.a / found.own,
+        sd_mm=scale / np.sqrt(found.own),
         z=z / scale,
-        alone=alone / scale,
-        apart=_apart((at[newest] * shift[newest]).sum(axis=-1), free.rank[newest], total, dof),
+        alone=found.alone / np.sqrt(found.kept) / scale,
+        apart=apart[of] & (part.visit == part.last[of]),
     )
-
-
-def _scale_without(z: Array, total: Array, dof: Array) -> Array:
-    """Residual scale (an sd) of a case without each of its readings (B, V, N)."""
-    rest = np.maximum(total[:, None, None] - z**2, KEPT)
-    return np.asarray(np.sqrt(rest / np.maximum(dof - 1, 1.0)[:, None, None]))
 
 
 def _apart(explained: Array, rank: Array, total: Array, dof: Array) -> Flags:
@@ -149,53 +145,56 @@ def _apart(explained: Array, rank: Array, total: Array, dof: Array) -> Flags:
     rest = np.maximum(total - explained, KEPT)
     left = np.maximum(dof - rank, 1.0)
     ratio = np.where(rank > 0, explained / np.maximum(rank, 1) / (rest / left), 0.0)
-    chance = stats.f.sf(ratio, np.maximum(rank, 1), left)
-    return np.asarray(chance < 2 * stats.t.sf(LIMIT, np.maximum(dof - 1, 1.0)))
+    chance = special.fdtrc(np.maximum(rank, 1), left, ratio)
+    return np.asarray(chance < 2 * special.stdtr(np.maximum(dof - 1, 1.0), -LIMIT))
 
 
-def _residuals(cases: Cases, source: Whole, variances: Variances) -> pd.DataFrame:
-    """One row per counting reading with its residuals; `source`: the row it is in the cases that were split."""
-    parts = []
-    for done in fitted(cases, variances):
-        block, found = done.block, residuals(done, variances)
-        values = {name: getattr(found, name)[block.place] for name in ("off_mm", "sd_mm", "z", "alone")}
-        b, visit, _ = block.place
-        parts.append(
-            pd.DataFrame(
-                values
-                | {
-                    "row": source[block.rows],
-                    "day": cases.rows["day"].to_numpy(np.int64)[block.rows],
-                    "apart": found.apart[b] & (visit == block.last[b]),
-                }
-            )
-        )
-    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=_COLUMNS)
+def _part(cases: Cases, wanted: Flags, counts: Flags) -> Cases:
+    """The cases with those readings counting that are of a wanted case."""
+    return replace(cases, rows=replace(cases.rows, counts=counts & wanted[cases.rows.case]))
 
 
-_COLUMNS = ["off_mm", "sd_mm", "z", "alone", "row", "day", "apart"]
+@dataclass(frozen=True)
+class _Rows:
+    """Readings of all parts that nobody has decided on, with their residuals."""
+
+    row: Whole
+    wall: Whole
+    day: Whole
+    off_mm: Array
+    sd_mm: Array
+    z: Array
+    alone: Array
+    apart: Flags
+
+    @classmethod
+    def of(cls, found: list[tuple[Part, Residuals]], cases: Cases, ruled: Flags) -> "_Rows":
+        row = _joined([part.rows for part, _ in found], np.intp)
+        names = ("off_mm", "sd_mm", "z", "alone")
+        values = {name: _joined([getattr(each, name) for _, each in found], np.float64) for name in names}
+        apart = _joined([each.apart for _, each in found], np.bool_)
+        wall, day = cases.table.wall[cases.rows.case[row]], cases.rows.day[row]
+        return cls(row, wall, day, **values, apart=apart).take(~ruled[row])
+
+    def take(self, which: Whole | Flags) -> "_Rows":
+        return _Rows(**{name: values[which] for name, values in vars(self).items()})
+
+    def worst(self) -> Whole:
+        """Of each wall the reading to be set aside, the one furthest off; none where there is none."""
+        with np.errstate(invalid="ignore"):
+            beyond = np.flatnonzero((np.abs(self.z) > LIMIT) & (np.abs(self.alone) > LIMIT_ALONE))
+        size = np.round(np.abs(self.z[beyond]), _TIES)
+        beyond = beyond[np.lexsort((self.row[beyond], self.day[beyond], size, self.wall[beyond]))]
+        last = np.append(np.diff(self.wall[beyond]) != 0, [True] * min(len(beyond), 1)).astype(bool)
+        return np.asarray(beyond[last])
+
+    def doubts(self) -> Doubts:
+        """Readings of a newest visit that stands apart, or alike to what their visit did."""
+        alike = (np.abs(self.z) > LIMIT) & np.isnan(self.alone)
+        together = self.apart & ~alike
+        chosen = alike | together
+        return Doubts(self.row[chosen], together[chosen])
 
 
-def _part(cases: Cases, wanted: Flags, aside: Flags) -> tuple[Cases, Whole]:
-    """The wanted cases, readings set aside no longer counting, and the rows that its rows are in the whole."""
-    case = cases.rows["case"].to_numpy(np.intp)
-    source = np.flatnonzero(wanted[case])
-    number = np.cumsum(wanted) - 1
-    rows = cases.rows.iloc[source].reset_index(drop=True)
-    rows = rows.assign(case=number[case[source]], counts=rows["counts"].to_numpy(bool) & ~aside[source])
-    table = cases.table[wanted].reset_index(drop=True)
-    return Cases(table=table, rows=rows, seen=cases.seen[source]), source
-
-
-def _worst(rows: pd.DataFrame) -> pd.DataFrame:
-    """Of each wall the reading to be set aside, the one furthest off; no row where there is none."""
-    found = rows[(rows["z"].abs() > LIMIT) & (rows["alone"].abs() > LIMIT_ALONE)]
-    found = found.assign(size=found["z"].abs().round(_TIES))
-    return found.sort_values(["wall", "size", "day", "row"]).drop_duplicates("wall", keep="last")
-
-
-def _doubts(rows: pd.DataFrame) -> pd.DataFrame:
-    """Readings that raise a confirming visit: of a newest visit that stands apart, or alike to what their visit did."""
-    alike = (rows["z"].abs() > LIMIT) & rows["alone"].isna()
-    together = rows["apart"].astype(bool) & ~alike
-    return rows.assign(together=together)[alike | together]
+def _joined(columns: list[npt.NDArray[Any]], kind: type) -> npt.NDArray[Any]:
+    return np.concatenate(columns) if columns else np.zeros(0, dtype=kind)

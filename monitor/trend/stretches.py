@@ -9,52 +9,88 @@ as after the work: a step made by the work then never stands in the rate before 
 reading lies in the take-up window, where it enters no rate at all.
 """
 
+from dataclasses import dataclass
+from typing import Protocol
+
 import numpy as np
-import numpy.typing as npt
-import pandas as pd
 
 from monitor.terms import EventKind, Part
-
-Whole = npt.NDArray[np.intp]
+from monitor.trend.coded import PARTS, Days, Events
+from monitor.trend.columns import Flags, Whole, pairs
 
 _OF_NAMED_MARKS = (EventKind.SURFACE_WORK, EventKind.LOST_MARK, EventKind.REFERENCE_CHANGE)
 _BREAKS = (EventKind.REINFORCEMENT, EventKind.STRAIGHTENING, EventKind.METHOD_CHANGE, *_OF_NAMED_MARKS)
 
 
-def reinforcements(events: pd.DataFrame) -> pd.DataFrame:
-    """Days of reinforcement, one row per wall and day: house, wall, day, period (the period it starts, 1, 2, ...)."""
-    rows = events.loc[events["kind"] == EventKind.REINFORCEMENT, ["house", "wall", "day"]]
-    rows = rows.drop_duplicates().sort_values(["house", "wall", "day"], ignore_index=True)
-    return rows.assign(period=rows.groupby(["house", "wall"]).cumcount() + 1)
+class Placed(Protocol):
+    """Readings, or what stands for them: wall, mark, method, part and day of each (rows,)."""
+
+    @property
+    def wall(self) -> Whole:
+        """Number of the wall."""
+
+    @property
+    def mark(self) -> Whole:
+        """Number of the mark."""
+
+    @property
+    def method(self) -> Whole:
+        """Number of the method."""
+
+    @property
+    def part(self) -> Whole:
+        """Number of the part of the day."""
+
+    @property
+    def day(self) -> Days:
+        """Whole days since 1970-01-01."""
 
 
-def periods(rows: pd.DataFrame, starts: pd.DataFrame) -> Whole:
-    """Period of each row (house, wall, mark, method, day, part): the number of reinforcements it comes after."""
-    return _count_before(rows, starts.assign(kind=EventKind.REINFORCEMENT, marks="", method=""))
+@dataclass(frozen=True)
+class Starts:
+    """Days of reinforcement by wall and day, one per wall and day: the period it starts, 1, 2, ...; all (starts,)."""
+
+    wall: Whole
+    day: Days
+    period: Whole
 
 
-def breaks(rows: pd.DataFrame, events: pd.DataFrame) -> Whole:
-    """Number of events before each row (house, wall, mark, method, day, part) that broke the level it is read on."""
-    return _count_before(rows, events[events["kind"].isin(_BREAKS)])
+def reinforcements(events: Events) -> Starts:
+    """What starts periods."""
+    at = np.flatnonzero(events.kind == EventKind.REINFORCEMENT)
+    wall, day = events.wall[at], events.day[at]
+    new = np.ones(len(at), dtype=bool)
+    new[1:] = (np.diff(wall) != 0) | (np.diff(day) != 0)
+    wall, day = wall[new], day[new]
+    return Starts(wall, day, np.arange(len(wall)) - np.searchsorted(wall, wall) + 1)
 
 
-def _count_before(rows: pd.DataFrame, events: pd.DataFrame) -> Whole:
-    """Number of events of the row's wall that touch the row and lie before it."""
-    count = np.zeros(len(rows), dtype=np.intp)
-    if rows.empty or events.empty:
-        return count
-    left = rows[["house", "wall", "mark", "method", "day", "part"]].assign(row=np.arange(len(rows)))
-    right = events[["house", "wall", "kind", "marks", "method", "day"]].fillna({"marks": "", "method": ""})
-    pairs = left.merge(right, on=["house", "wall"], suffixes=("", "_event"))
-    same_day = pairs["day"] == pairs["day_event"]
-    after = (pairs["day"] > pairs["day_event"]) | (same_day & (pairs["part"] != Part.BEFORE))
-    np.add.at(count, pairs.loc[after & _touches(pairs), "row"].to_numpy(), 1)
-    return count
+def periods(rows: Placed, starts: Starts) -> Whole:
+    """Period of each row: the number of reinforcements it comes after."""
+    pair, start = pairs(rows.wall, starts.wall)
+    return _count(rows, pair, starts.day[start])
 
 
-def _touches(pairs: pd.DataFrame) -> pd.Series:
+def breaks(rows: Placed, events: Events) -> Whole:
+    """Number of events before each row that broke the level it is read on."""
+    breaking = np.flatnonzero(np.isin(events.kind, [str(kind) for kind in _BREAKS]))
+    pair, at = pairs(rows.wall, events.wall[breaking])
+    event = breaking[at]
+    touched = _touches(rows, events, pair, event)
+    return _count(rows, pair[touched], events.day[event[touched]])
+
+
+def _count(rows: Placed, row: Whole, day: Days) -> Whole:
+    """Number of the paired events that lie before each row."""
+    own = rows.day[row]
+    after = (own > day) | ((own == day) & (rows.part[row] != PARTS[Part.BEFORE]))
+    return np.bincount(row[after], minlength=len(rows.wall)).astype(np.intp)
+
+
+def _touches(rows: Placed, events: Events, row: Whole, event: Whole) -> Flags:
     """Whether the event of each pair breaks the level of its reading."""
-    named = [not marks or mark in marks.split() for mark, marks in zip(pairs["mark"], pairs["marks"], strict=True)]
-    by_mark = ~pairs["kind"].isin(_OF_NAMED_MARKS) | np.array(named, dtype=bool)
-    by_method = (pairs["kind"] != EventKind.METHOD_CHANGE) | (pairs["method"] == pairs["method_event"])
-    return by_mark & by_method
+    touched = (events.kind[event] != EventKind.METHOD_CHANGE) | (rows.method[row] == events.method[event])
+    of_marks = np.isin(events.kind[event], [str(kind) for kind in _OF_NAMED_MARKS])
+    marks = int(rows.mark.max(initial=-1)) + 1
+    named = np.isin(event * marks + rows.mark[row], events.named[0] * marks + events.named[1])
+    return np.asarray(touched & (~of_marks | events.of_all[event] | named))

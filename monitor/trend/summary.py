@@ -11,11 +11,12 @@ from datetime import date
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 
 from monitor import schema
 from monitor.config import Settings, Variances
 from monitor.trend import bounds
-from monitor.trend.cases import CASE, WALL, Cases, build, dates
+from monitor.trend.cases import Cases, build
 from monitor.trend.gls_text import gls_text
 from monitor.trend.portfolio import Fitted, fitted
 from monitor.trend.reference import Dense, covariance_parts, dense, rate_rows
@@ -56,10 +57,10 @@ class _Own:
 
 
 def summaries(
-    readings: pd.DataFrame,
-    walls: pd.DataFrame,
-    marks: pd.DataFrame,
-    events: pd.DataFrame,
+    readings: pa.Table,
+    walls: pa.Table,
+    marks: pa.Table,
+    events: pa.Table,
     settings: Settings,
     judged_on: date,
 ) -> Told:
@@ -75,14 +76,16 @@ def summaries(
         for b, case in enumerate(done.block.cases)
     }
     fits, residuals, agreement = [], [], []
-    for _, of_wall in cases.table[cases.table["case"].isin(own)].groupby(WALL, sort=True):
-        numbers = [int(case) for case in of_wall["case"]]
+    keys = pa.table(cases.keys()).to_pylist()
+    fitted_cases = np.array(sorted(own), dtype=np.intp)
+    for wall in np.unique(cases.table.wall[fitted_cases]):
+        numbers = [int(case) for case in fitted_cases if cases.table.wall[case] == wall]
         setups = _setup_numbers(cases, numbers)
         before = (0.0, 0)
         for place, case in enumerate(numbers):
             fit = _Fit.of(cases, numbers[: place + 1], settings.variances, own, before)
             before = (fit.found.q, fit.found.d)
-            key = {name: of_wall[name].iloc[place] for name in CASE}
+            key = keys[case]
             fits.append(key | fit.told(settings.variances, own, setups))
             residuals.append(fit.residuals(settings.variances, setups).assign(**key))
             agreement += [key | row for row in _agreement(fit.found, own[case])]
@@ -172,7 +175,7 @@ class _Fit:
         mean = float(self.rows["deflection_mm"].mean())
         told = pd.DataFrame({
             **{name: self.rows[name] for name in ("reading_id", "mark", "part", "method", "deflection_mm")},
-            "visit_date": dates(self.rows["day"]),
+            "visit_date": self.rows["day"].to_numpy().astype("datetime64[D]").astype("datetime64[s]"),
             "setup": [setups[int(setup)] for setup in self.rows["setup"]],
             "trend_mm": mean + fixed[:, ~offset].sum(axis=1) + parts["local"] @ a,
             "season_mm": parts["season"] @ a,

@@ -7,18 +7,19 @@ residual scale, merge by adding. What cannot be told has c'Pc = 0 by the algebra
 a wall drops into the levels, and offsets of unknown size (plumb, laser) take up any bias of the person.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
-import numpy.typing as npt
-import pandas as pd
-from scipy import stats
+import pyarrow as pa
+from scipy import special
 
 from monitor.terms import Method
-from monitor.trend.cases import CASE, WALL, Cases
+from monitor.trend import columns
+from monitor.trend.cases import Cases, packed
+from monitor.trend.columns import Array, Flags, Whole
 from monitor.trend.information import KEPT, accumulate
 from monitor.trend.portfolio import Fitted
-from monitor.trend.shapes import Array
 from monitor.trend.variances import METHODS
 
 NOTE_MM = 1.0
@@ -33,77 +34,116 @@ LEAST_CHANCE = 1e-300
 """Chances below this are all alike."""
 _TIES = 6
 
-_COLUMNS: Mapping[str, type] = {
-    **dict.fromkeys(("case", "method_code"), np.intp),
-    "technician": str,
-    **dict.fromkeys(("setups", "others"), np.intp),
-    **dict.fromkeys(("information", "told", "scale_sum", "dof"), float),
-}
-_PAIR = ["b", "method_code", "technician"]
 _BY = {Method.STRING: "string line", Method.PLUMB: "plumb line", Method.LASER: "laser", Method.METER: "distance meter"}
 
 
-def technicians_of(cases: Cases, readings: pd.DataFrame) -> npt.NDArray[np.object_]:
-    """Technician of each row of Cases.rows ('' where none is named)."""
-    person = readings.drop_duplicates("reading_id", keep="last").set_index("reading_id")["technician"]
-    return np.asarray(cases.rows["reading_id"].map(person).fillna("").astype(str).to_numpy(object))
+@dataclass(frozen=True)
+class Told:
+    """What walls tell of technicians: one entry per case, method and technician that can be told apart; all (told,).
 
-
-def sums(cases: Cases, done: Fitted, technician: npt.NDArray[np.object_]) -> pd.DataFrame:
-    """What a block's walls tell of technicians: one row per case, method and technician that can be told apart.
-
-    technician: of each row of Cases.rows. Columns: case, method_code, technician, setups and others (set-ups by the
-    technician, and by others of the same method), information c'Pc and told c'Py before moderation (1/mm^2 and 1/mm),
-    scale_sum and dof of the case's residual scale.
+    setups, others: set-ups by the technician, and by others of the same method; information c'Pc and told c'Py before
+    moderation (1/mm^2 and 1/mm); scale_sum and dof of the case's residual scale.
     """
-    rows = _rows(cases, done, technician)
-    pairs = _pairs(rows)
-    if pairs.empty:
+
+    case: Whole
+    method: Whole
+    technician: Whole
+    setups: Whole
+    others: Whole
+    information: Array
+    told: Array
+    scale_sum: Array
+    dof: Array
+
+    def __len__(self) -> int:
+        return len(self.case)
+
+    def take(self, which: Whole | Flags) -> "Told":
+        """Some of them."""
+        return replace(self, **{each.name: getattr(self, each.name)[which] for each in fields(self)})
+
+
+@dataclass(frozen=True)
+class Apart:
+    """How far set-ups stand apart: offset_mm, its se_mm and the two-sided chance `p` of as much; all (told,)."""
+
+    offset_mm: Array
+    se_mm: Array
+    p: Array
+
+
+def names(readings: pa.Table) -> pa.Array:
+    """Technicians of the readings, by number."""
+    return columns.distinct(readings["technician"])
+
+
+def technicians_of(cases: Cases, readings: pa.Table) -> Whole:
+    """Number of the technician of each row of Cases.rows, -1 where none is named."""
+    number = columns.codes(readings["technician"], names(readings))[cases.rows.reading]
+    unnamed = columns.is_text(readings["technician"], "")[cases.rows.reading]
+    return np.where(unnamed, -1, number)
+
+
+def shared(cases: Cases, technician: Whole) -> Flags:
+    """Whether several people, or a named one and nobody, read a case by one method (cases,): else nothing is told."""
+    rows, count = cases.rows, len(cases.table)
+    if not len(rows) or technician.min() == technician.max():
+        return np.zeros(count, dtype=bool)
+    of = rows.case * len(METHODS) + rows.method
+    least, most = np.full(count * len(METHODS), np.iinfo(np.intp).max), np.full(count * len(METHODS), -2)
+    np.minimum.at(least, of[rows.counts], technician[rows.counts])
+    np.maximum.at(most, of[rows.counts], technician[rows.counts])
+    return np.asarray((least < most).reshape(count, len(METHODS)).any(axis=1))
+
+
+def sums(cases: Cases, done: Fitted, technician: Whole) -> Told:
+    """What a block's walls tell of technicians. technician: of each row of Cases.rows."""
+    block = done.block
+    b, visit, slot = block.place
+    who, method, setup = (each[block.rows] for each in (technician, cases.rows.method, cases.rows.setup))
+    if not len(who) or who.min() == who.max():
         return joined([])
-    chosen = np.unique(pairs["b"].to_numpy(np.intp))
-    rows = rows.merge(pairs[[*_PAIR, "column"]], on=_PAIR)
-    block, columns = done.block, int(pairs["column"].max()) + 1
-    people = np.zeros((len(chosen), *block.weight.shape[1:], columns))
-    people[np.searchsorted(chosen, rows["b"]), rows["visit"], rows["slot"], rows["column"]] = 1
-    bare, information, told = _eliminated(done, chosen, people)
-    b, column = pairs["b"].to_numpy(np.intp), pairs["column"].to_numpy(np.intp)
-    c = np.searchsorted(chosen, b)
-    table = pairs.assign(
-        case=block.cases[b],
-        information=information[c, column],
-        told=told[c, column],
-        scale_sum=done.scale.sum[b],
-        dof=done.scale.dof[b],
+    key = packed(b, method, who)
+    placings = np.unique(packed(key, setup), return_index=True)[1]
+    pairs, first, setups = np.unique(key[placings], return_index=True, return_counts=True)
+    row = placings[first]
+    of_method = np.unique(packed(b[row], method[row]), return_inverse=True)[1]
+    others = np.bincount(of_method, setups)[of_method].astype(np.intp) - setups
+    shared = (others > 0) & (who[row] >= 0)
+    pairs, row, setups, others = pairs[shared], row[shared], setups[shared], others[shared]
+    if not len(row):
+        return joined([])
+    chosen, case = np.unique(b[row], return_inverse=True)
+    column = np.arange(len(row)) - np.searchsorted(case, case)
+    people = np.zeros((len(chosen), *block.weight.shape[1:], int(column.max()) + 1))
+    at = np.searchsorted(pairs, key)
+    own = np.append(pairs, -1)[at] == key
+    at = at[own]
+    people[case[at], visit[own], slot[own], column[at]] = 1
+    bare, information, told = (each[case, column] for each in _eliminated(done, chosen, people))
+    found = Told(
+        case=block.cases[b[row]],
+        method=method[row],
+        technician=who[row],
+        setups=setups,
+        others=others,
+        information=information,
+        told=told,
+        scale_sum=done.scale.sum[b[row]],
+        dof=done.scale.dof[b[row]],
     )
-    known = information[c, column] > LEAST_SHARE * bare[c, column]
-    made: pd.DataFrame = table.loc[known, list(_COLUMNS)].reset_index(drop=True).astype(dict(_COLUMNS))
-    return made
+    return found.take(information > LEAST_SHARE * bare)
 
 
-def joined(parts: Sequence[pd.DataFrame]) -> pd.DataFrame:
-    """The sums of several blocks, of one machine or of several, in one table."""
-    some = [part for part in parts if len(part)]
-    return pd.concat(some, ignore_index=True) if some else pd.DataFrame(columns=list(_COLUMNS)).astype(dict(_COLUMNS))
+def joined(parts: Sequence[Told]) -> Told:
+    """The sums of several blocks, of one machine or of several, in one."""
+    none = np.zeros(0, dtype=np.intp)
+    nothing = Told(none, none, none, none, none, *(np.zeros(0) for _ in range(4)))
+    every = {each.name: [getattr(part, each.name) for part in (nothing, *parts)] for each in fields(Told)}
+    return Told(**{name: np.concatenate(values) for name, values in every.items()})
 
 
-def _rows(cases: Cases, done: Fitted, technician: npt.NDArray[np.object_]) -> pd.DataFrame:
-    """The block's readings: where each stands, its method, set-up and technician."""
-    index = done.block.rows
-    b, visit, slot = done.block.place
-    own = cases.rows[["method_code", "setup"]].iloc[index].reset_index(drop=True)
-    return own.assign(b=b, visit=visit, slot=slot, technician=technician[index].astype(str))
-
-
-def _pairs(rows: pd.DataFrame) -> pd.DataFrame:
-    """Named technicians of each case and method that others read too, with set-ups and column within the case."""
-    setups = rows.drop_duplicates(["b", "setup", "technician"])
-    pairs = setups.groupby(_PAIR, as_index=False).size().rename(columns={"size": "setups"})
-    pairs["others"] = pairs.groupby(_PAIR[:2])["setups"].transform("sum") - pairs["setups"]
-    pairs = pairs[(pairs["others"] > 0) & (pairs["technician"] != "")]
-    return pairs.assign(column=pairs.groupby("b").cumcount())
-
-
-def _eliminated(done: Fitted, chosen: npt.NDArray[np.intp], people: Array) -> tuple[Array, Array, Array]:
+def _eliminated(done: Fitted, chosen: Whole, people: Array) -> tuple[Array, Array, Array]:
     """Of the chosen cases c'R^-1 c, c'Pc and c'Py for each column c of `people` (chosen, V, N, K)."""
     block, estimate, k = done.block, done.fit.estimate, people.shape[-1]
     stacked = np.concatenate([people, block.design[chosen], block.deflection[chosen][..., None]], axis=-1)
@@ -114,78 +154,94 @@ def _eliminated(done: Fitted, chosen: npt.NDArray[np.intp], people: Array) -> tu
     return bare, bare - used, told
 
 
-def apart(told: pd.DataFrame) -> pd.DataFrame:
-    """Each row of `sums` with offset_mm, its se_mm and the chance `p` of standing apart so far, two-sided.
+def apart(told: Told) -> Apart:
+    """How far each stands apart.
 
     The residual scale is that without what the technician explains, so that a true habit does not hide itself.
     """
-    offset = told["told"] / told["information"]
-    rest = np.maximum(told["scale_sum"] - told["told"] ** 2 / told["information"], KEPT)
-    se = np.sqrt(rest / (told["dof"] - 1) / told["information"])
-    chance = 2 * stats.t.sf(np.abs(offset / se), told["dof"] - 1)
-    return told.assign(offset_mm=offset, se_mm=se, p=chance)
+    offset = told.told / told.information
+    rest = np.maximum(told.scale_sum - told.told**2 / told.information, KEPT)
+    se = np.sqrt(rest / (told.dof - 1) / told.information)
+    return Apart(offset, se, np.asarray(2 * special.stdtr(told.dof - 1, -np.abs(offset / se))))
 
 
-def notes(cases: Cases, told: pd.DataFrame) -> pd.DataFrame:
-    """One sentence for each case where one technician's set-ups stand apart: CASE, technician_note.
+def notes(cases: Cases, told: Told) -> pa.Array:
+    """One sentence for each case where one technician's set-ups stand apart, '' for the others (cases,).
 
-    told: rows of `sums`. From the wall's own readings only, so that no other wall changes it; role words, no person.
+    From the wall's own readings only, so that no other wall changes it; role words, no person.
     """
-    found = shown(told)
-    key = cases.table.set_index("case")[CASE].loc[found["case"].to_numpy(np.intp)].reset_index(drop=True)
-    said = [_sentence(*row) for row in zip(*(found[name] for name in _SAID), strict=True)]
-    return key.assign(technician_note=pd.Series(said, dtype="str"))
+    found, by = shown(told)
+    said = np.full(len(cases.table), "", dtype=object)
+    said[found.case] = [
+        _sentence(*row) for row in zip(found.method, by.offset_mm, by.se_mm, found.setups, found.others, strict=True)
+    ]
+    return pa.array(said, pa.string())
 
 
-def shown(told: pd.DataFrame) -> pd.DataFrame:
-    """Of each case the technician whose set-ups are shown to stand apart, a row of `apart`; no row where nobody's."""
-    found = apart(told)
-    of_case = found.groupby("case")
-    # two who differ from each other are one question, asked twice
-    asked = np.maximum(of_case["case"].transform("size") - of_case["method_code"].transform("nunique"), 1)
-    far = (found["offset_mm"].abs() >= NOTE_MM) & (found["p"] * asked <= NOTE_CHANCE)
-    enough = (found["setups"] >= LEAST_SETUPS) & (found["others"] >= LEAST_SETUPS)
-    found = found[far & enough]
+def shown(told: Told) -> tuple[Told, Apart]:
+    """Of each case the technician whose set-ups are shown to stand apart, and how far; nobody where nobody's are."""
+    by = apart(told)
+    far = (np.abs(by.offset_mm) >= NOTE_MM) & (by.p * _asked(told) <= NOTE_CHANCE)
+    enough = (told.setups >= LEAST_SETUPS) & (told.others >= LEAST_SETUPS)
     # two by themselves have one p but for its last digits, and either may be named: the one who stands further in
-    rarity = np.log(np.maximum(found["p"], LEAST_CHANCE)).round(_TIES)
-    found = found.assign(rarity=rarity).sort_values(["case", "rarity", "offset_mm"], ascending=[True, True, False])
-    return found.drop_duplicates("case").drop(columns="rarity")
+    rarity = np.log(np.maximum(by.p, LEAST_CHANCE)).round(_TIES)
+    found = np.flatnonzero(far & enough)
+    chosen = found[columns.leaders(told.case[found], rarity[found], -by.offset_mm[found])]
+    return told.take(chosen), Apart(by.offset_mm[chosen], by.se_mm[chosen], by.p[chosen])
 
 
-def without(cases: Cases, told: pd.DataFrame, technician: npt.NDArray[np.object_]) -> Cases:
+def _asked(told: Told) -> Whole:
+    """Number of questions asked of each one's case: two who differ from each other are one question, asked twice."""
+    size = int(told.case.max(initial=-1)) + 1
+    methods = np.unique(packed(told.case, told.method), return_index=True)[1]
+    asked = np.bincount(told.case, minlength=size) - np.bincount(told.case[methods], minlength=size)
+    return np.asarray(np.maximum(asked, 1)[told.case])
+
+
+def without(cases: Cases, told: Told, technician: Whole) -> Cases:
     """The cases with what is shown of a technician taken off that person's readings: no habit widens set-up errors."""
-    habits = shown(told)[["case", "method_code", "technician", "offset_mm"]]
-    own = cases.rows[["case", "method_code"]].assign(technician=technician.astype(str))
-    off = own.merge(habits, on=["case", "method_code", "technician"], how="left")["offset_mm"].fillna(0.0)
-    rows = cases.rows.assign(deflection_mm=cases.rows["deflection_mm"].to_numpy(np.float64) - off.to_numpy(np.float64))
-    return Cases(table=cases.table, rows=rows, seen=cases.seen)
+    habits, by = shown(told)
+    rows, count = cases.rows, len(habits)
+    key = packed(*(np.append(*both) for both in (
+        (habits.case, rows.case), (habits.method, rows.method), (habits.technician, technician)
+    )))  # fmt: skip
+    found, place = np.unique(key, return_inverse=True)
+    off = np.zeros(len(found))
+    off[place[:count]] = by.offset_mm
+    return replace(cases, rows=replace(rows, deflection_mm=rows.deflection_mm - off[place[count:]]))
 
 
-_SAID = ("method_code", "offset_mm", "se_mm", "setups", "others")
-
-
-def _sentence(method_code: int, offset_mm: float, se_mm: float, setups: int, others: int) -> str:
+def _sentence(method: int, offset_mm: float, se_mm: float, setups: int, others: int) -> str:
     way = "in" if offset_mm > 0 else "out"
     return (
-        f"One technician's {setups} set-ups by {_BY[METHODS[method_code]]} stand {abs(offset_mm):.1f} mm further {way} "
+        f"One technician's {setups} set-ups by {_BY[METHODS[method]]} stand {abs(offset_mm):.1f} mm further {way} "
         f"than the others' {others} on this wall (standard error {se_mm:.1f} mm): let two technicians read the same "
         "marks on one day."
     )
 
 
-def table(cases: Cases, told: pd.DataFrame) -> pd.DataFrame:
+def table(cases: Cases, told: Told, names: pa.Array) -> pa.Table:
     """The company's technicians by method: method, technician, offset_mm, se_mm, walls, setups, others.
 
     offset_mm: how much further in their set-ups read than the others' on the same walls; each wall weighs by what it
     tells over its residual scale. Where somebody never shared a wall with others there is no row: nothing is known.
+    names: of the technicians.
     """
-    scale = told["scale_sum"] / told["dof"]
-    wall = cases.table.groupby(WALL, sort=True).ngroup()
-    rows = told.assign(wall=told["case"].map(wall), weight=told["information"] / scale, pull=told["told"] / scale)
-    rows = rows.groupby(["method_code", "technician"], as_index=False).agg(
-        weight=("weight", "sum"), pull=("pull", "sum"), walls=("wall", "nunique"), setups=("setups", "sum"),
-        others=("others", "sum"),
-    )  # fmt: skip
-    methods = pd.Series([str(METHODS[code]) for code in rows["method_code"]], index=rows.index, dtype="str")
-    rows = rows.assign(method=methods, offset_mm=rows["pull"] / rows["weight"], se_mm=1 / np.sqrt(rows["weight"]))
-    return rows[["method", "technician", "offset_mm", "se_mm", "walls", "setups", "others"]]
+    scale = told.scale_sum / told.dof
+    group, first = columns.numbered(told.method, told.technician)
+    walls = np.unique(packed(group, cases.table.wall[told.case]), return_index=True)[1]
+    weight, pull, setups, others = (
+        np.bincount(group, each, minlength=len(first))
+        for each in (told.information / scale, told.told / scale, told.setups, told.others)
+    )
+    return pa.table(
+        {
+            "method": pa.array([str(METHODS[code]) for code in told.method[first]], pa.string()),
+            "technician": names.take(pa.array(told.technician[first])),
+            "offset_mm": pull / weight,
+            "se_mm": 1 / np.sqrt(weight),
+            "walls": np.bincount(group[walls], minlength=len(first)),
+            "setups": setups.astype(np.int64),
+            "others": others.astype(np.int64),
+        }
+    )

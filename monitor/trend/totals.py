@@ -5,12 +5,17 @@ end marks, and a distance meter what has changed since a zero whose total was en
 known.
 """
 
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+
 import numpy as np
-import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from monitor.config import END_REACH_MM, Rules
 from monitor.terms import EventKind, Method, Part, State
-from monitor.trend.rows import dates
+from monitor.trend import columns
+from monitor.trend.columns import Array, Column, Flags, Whole
 
 _WALL = ["house", "wall"]
 FOOT = "the foot of the wall"
@@ -22,16 +27,14 @@ REFERENCE = {
 }
 """What a method's total is measured against; of what the reference itself does, a total knows nothing."""
 
-_PART_ORDER = {Part.BEFORE: 0, Part.NONE: 1, Part.AFTER: 2}
+_PARTS = [Part.BEFORE, Part.NONE, Part.AFTER]
+_BY_NAME = sorted(REFERENCE)
+"""Methods in the order that decides between two of them with one total at one mark."""
 
 
 def totals(
-    readings: pd.DataFrame,
-    walls: pd.DataFrame,
-    marks: pd.DataFrame,
-    rules: Rules,
-    events: pd.DataFrame | None = None,
-) -> pd.DataFrame:
+    readings: pa.Table, walls: pa.Table, marks: pa.Table, rules: Rules, events: pa.Table | None = None
+) -> pa.Table:
     """One row per wall of `walls`: house, wall, total_mm, total_mark, total_reference, total_limit_mm,
     zero_total_mm.
 
@@ -40,103 +43,210 @@ def totals(
     largest inward deflection over the marks of the latest visit, each the mean of its set-ups, and of several methods
     the largest; null, with total_mark and total_reference '', where no method of that visit has a reference.
     """
-    used = _joined(readings, walls, marks)
-    latest = used[used["when"] == used.groupby(_WALL)["when"].transform("max")]
+    visits, places, names = _visits(readings, walls), _places(marks), columns.distinct(readings["mark"])
+    latest = _read(readings, visits, visits.last, marks, names)
+    length_mm, zero_mm = columns.reals(walls["length_mm"]), columns.reals(walls["zero_total_mm"])
     parts = [
-        _to_ends(latest[latest["method"] == Method.STRING], by=["setup", "line"], unread_end=0.0),
-        _to_ends(latest[latest["method"] == Method.LASER], by=["setup"], unread_end=np.nan),
-        _to_lowest(latest[latest["method"] == Method.PLUMB], used, marks),
-        _since_zero(latest[latest["method"] == Method.METER], used, events),
+        _to_ends(latest.by(Method.STRING), places, length_mm, whole_setup=False, unread_end=0.0),
+        _to_ends(latest.by(Method.LASER), places, length_mm, whole_setup=True, unread_end=np.nan),
     ]
-    found = pd.concat([part[[*_WALL, "method", "mark", "total_mm"]] for part in parts], ignore_index=True)
-    by_mark = found.dropna(subset="total_mm").groupby([*_WALL, "method", "mark"])["total_mm"].mean().reset_index()
-    order = by_mark.sort_values([*_WALL, "total_mm", "mark"], ascending=[True, True, False, True], kind="stable")
-    worst = order.drop_duplicates(_WALL).rename(columns={"mark": "total_mark"})
-    worst = worst.assign(total_reference=worst["method"].map(REFERENCE))
-    out = walls[[*_WALL, "limit_mm", "zero_total_mm"]].merge(
-        worst[[*_WALL, "total_mm", "total_mark", "total_reference"]], on=_WALL, how="left"
+    if len((plumbed := latest.by(Method.PLUMB)).mm):
+        parts.append(_to_lowest(plumbed, places, _lowest(marks, walls, places, visits.last)))
+    if len((metered := latest.by(Method.METER)).mm):
+        first = _read(readings, visits, visits.first, marks, names).by(Method.METER)
+        parts.append(_since_zero(metered, first, np.where(_changed(events, walls, visits), np.nan, zero_mm)))
+    largest = _largest(parts)
+    at = pc.index_in(pa.array(np.arange(len(walls))), value_set=pa.array(largest.wall))
+    references = pa.array([REFERENCE[method] for method in _BY_NAME])
+    limit = columns.reals(walls["limit_mm"])
+    return pa.table(
+        {
+            **{name: walls[name] for name in _WALL},
+            "total_mm": pa.array(largest.mm).take(at),
+            "total_mark": pc.fill_null(names.take(pa.array(largest.name)).take(at), ""),
+            "total_reference": pc.fill_null(references.take(pa.array(largest.method)).take(at), ""),
+            "total_limit_mm": np.where(np.isnan(limit), rules.total_limit_mm, limit),
+            "zero_total_mm": walls["zero_total_mm"],
+        }
     )
-    out["total_limit_mm"] = out.pop("limit_mm").astype(float).fillna(rules.total_limit_mm)
-    for name in ("total_mark", "total_reference"):
-        out[name] = out[name].fillna("").astype(str)
-    return out[[*_WALL, "total_mm", "total_mark", "total_reference", "total_limit_mm", "zero_total_mm"]]
 
 
-def _joined(readings: pd.DataFrame, walls: pd.DataFrame, marks: pd.DataFrame) -> pd.DataFrame:
-    """Used readings that have a deflection, with place, wall length, zero total and a sortable visit."""
-    columns = [*_WALL, "visit_date", "part", "method", "setup", "mark", "deflection_mm", "state"]
-    used = readings.loc[readings["state"] == State.USED, columns].dropna(subset=["deflection_mm", "visit_date"])
-    used = used.merge(walls[[*_WALL, "length_mm", "zero_total_mm"]], on=_WALL)
-    used = used.merge(marks[[*_WALL, "mark", "x_mm", "z_mm", "row", "column"]], on=[*_WALL, "mark"], how="left")
-    used = used.astype(dict.fromkeys(["deflection_mm", "x_mm", "z_mm", "length_mm", "zero_total_mm"], float))
-    used["line"] = used["row"].where(used["row"].fillna("") != "", used["z_mm"].astype(str))
-    used["upright"] = used["column"].where(used["column"].fillna("") != "", used["x_mm"].astype(str))
-    used["when"] = dates(used["visit_date"]) + pd.to_timedelta(used["part"].map(_PART_ORDER).fillna(1), unit="h")
-    return used
+def first_visits(readings: pa.Table) -> pa.Table:
+    """Used readings of each wall's first day that have a deflection: of a day of work those before it, if any."""
+    known = columns.is_text(readings["state"], State.USED) & ~np.isnan(columns.reals(readings["deflection_mm"]))
+    used = readings.filter(pa.array(known))
+    wall, first = columns.groups(used, _WALL)
+    visit = 2 * columns.days(used["visit_date"]) + columns.is_text(used["part"], Part.AFTER)
+    earliest = np.full(len(first), np.inf)
+    np.fmin.at(earliest, wall, visit)
+    return used.filter(pa.array(visit == earliest[wall]))
 
 
-def _to_ends(readings: pd.DataFrame, *, by: list[str], unread_end: float) -> pd.DataFrame:
+@dataclass(frozen=True)
+class _Visits:
+    """Used readings that have a deflection and a day: row, wall and visit (rows,), the visit as a number that sorts.
+
+    first, last: the first and the last visit of each wall (walls,), infinite where it has none.
+    """
+
+    row: Whole
+    wall: Whole
+    when: Array
+    first: Array
+    last: Array
+
+
+def _visits(readings: pa.Table, walls: pa.Table) -> _Visits:
+    wall = columns.places(readings, walls, _WALL)
+    part = columns.codes(readings["part"], _PARTS)
+    when = len(_PARTS) * columns.days(readings["visit_date"]) + np.where(part < 0, _PARTS.index(Part.NONE), part)
+    used = columns.is_text(readings["state"], State.USED) & (wall >= 0)
+    row = np.flatnonzero(used & ~np.isnan(when) & ~np.isnan(columns.reals(readings["deflection_mm"])))
+    wall, when = wall[row], when[row]
+    first, last = np.full(len(walls), np.inf), np.full(len(walls), -np.inf)
+    np.minimum.at(first, wall, when)
+    np.maximum.at(last, wall, when)
+    return _Visits(row, wall, when, first, last)
+
+
+def _day(visit: Array) -> Array:
+    return np.floor(visit / len(_PARTS))
+
+
+@dataclass(frozen=True)
+class _Places:
+    """Where marks stand, one more than the register has: the last is a mark that is not in it, of which all is unknown.
+
+    line, column: numbers of the row and of the column within the register, by name, else by place.
+    """
+
+    x_mm: Array
+    z_mm: Array
+    line: Whole
+    column: Whole
+
+
+def _places(marks: pa.Table) -> _Places:
+    x_mm, z_mm = (np.append(columns.reals(marks[name]), np.nan) for name in ("x_mm", "z_mm"))
+    return _Places(x_mm, z_mm, _named(marks["row"], z_mm), _named(marks["column"], x_mm))
+
+
+def _named(names: Column, place_mm: Array) -> Whole:
+    is_named = np.append(~columns.is_text(names, ""), False)
+    return np.where(is_named, -1 - np.append(columns.ranks(names), 0), np.unique(place_mm, return_inverse=True)[1])
+
+
+@dataclass(frozen=True)
+class _Read:
+    """Readings (rows,): numbers of wall, method and set-up, of the mark's name and its place, and a length."""
+
+    wall: Whole
+    method: Whole
+    setup: Whole
+    name: Whole
+    place: Whole
+    mm: Array
+
+    def where(self, chosen: Flags | Whole) -> "_Read":
+        """The chosen readings."""
+        return replace(self, **{each.name: getattr(self, each.name)[chosen] for each in fields(self)})
+
+    def by(self, method: Method) -> "_Read":
+        """The readings by one method."""
+        return self.where(self.method == _BY_NAME.index(method))
+
+
+def _read(readings: pa.Table, visits: _Visits, visit: Array, marks: pa.Table, names: pa.Array) -> _Read:
+    """The used readings of one visit of each wall."""
+    chosen = visits.when == visit[visits.wall]
+    taken = readings.select([*_WALL, "mark", "method", "setup", "deflection_mm"]).take(visits.row[chosen])
+    return _Read(
+        wall=visits.wall[chosen],
+        method=columns.codes(taken["method"], _BY_NAME),
+        setup=columns.whole(taken["setup"]),
+        name=columns.codes(taken["mark"], names),
+        place=columns.places(taken, marks, [*_WALL, "mark"]),
+        mm=columns.reals(taken["deflection_mm"]),
+    )
+
+
+def _to_ends(read: _Read, places: _Places, length_mm: Array, *, whole_setup: bool, unread_end: float) -> _Read:
     """Deflection less the line between the ends of its set-up; an end that was not read stands at `unread_end`.
 
-    A set-up with several rows takes the end marks of the reading's own row where they were read, else the mean of all
-    its end marks of that side.
+    A row takes its own end marks where they were read; with `whole_setup`, else the mean of all end marks of that side
+    in its set-up.
     """
-    out = readings.copy()
-    sides = {"left": out["x_mm"] <= END_REACH_MM, "right": out["x_mm"] >= out["length_mm"] - END_REACH_MM}
-    group = [*_WALL, *by]
-    for side, at_end in sides.items():
-        for name, source in (("at", "deflection_mm"), ("x", "x_mm")):
-            value = out[source].where(at_end)
-            own = value.groupby([out[key] for key in dict.fromkeys([*group, "line"])], dropna=False).transform("mean")
-            whole = value.groupby([out[key] for key in group], dropna=False).transform("mean")
-            out[f"{side}_{name}"] = own.fillna(whole)
-    out["left_x"] = out["left_x"].fillna(0.0)
-    out["right_x"] = out["right_x"].fillna(out["length_mm"])
-    out[["left_at", "right_at"]] = out[["left_at", "right_at"]].fillna(unread_end)
-    reach = (out["x_mm"] - out["left_x"]) / (out["right_x"] - out["left_x"])
+    x_mm, wall_mm = places.x_mm[read.place], length_mm[read.wall]
+    within = [columns.numbered(read.wall, read.setup, places.line[read.place])[0]]
+    if whole_setup:
+        within = [columns.numbered(read.wall, read.setup)[0], *within]
+    at_left, at_right = x_mm <= END_REACH_MM, x_mm >= wall_mm - END_REACH_MM
+
+    def at(end: Flags, values: Array, found: float | Array) -> Array:
+        for group in within:
+            mean = columns.means(np.where(end, values, np.nan), group)[group]
+            found = np.where(np.isnan(mean), found, mean)
+        return np.asarray(found)
+
+    left_mm, right_mm = (at(end, read.mm, unread_end) for end in (at_left, at_right))
+    left_x, right_x = at(at_left, x_mm, 0.0), at(at_right, x_mm, wall_mm)
+    reach = (x_mm - left_x) / (right_x - left_x)
     # With no place along the wall a string still stands at its stand-off, unless an end says otherwise.
-    line = out["left_at"] + (out["right_at"] - out["left_at"]) * reach.where(out["left_at"] != out["right_at"], 0.0)
-    out["total_mm"] = out["deflection_mm"] - line
-    return out[~(sides["left"] | sides["right"])]
+    line = left_mm + (right_mm - left_mm) * np.where(left_mm != right_mm, reach, 0.0)
+    return replace(read, mm=read.mm - line).where(~(at_left | at_right))
 
 
-def _to_lowest(readings: pd.DataFrame, used: pd.DataFrame, marks: pd.DataFrame) -> pd.DataFrame:
-    """Deflection less that of the lowest mark of the column in the same set-up; not known where that was not read."""
-    out = readings.copy()
-    standing = _standing(marks, used)
-    standing["upright"] = standing["column"].where(standing["column"].fillna("") != "", standing["x_mm"].astype(str))
-    lowest = standing.groupby([*_WALL, "upright"])["z_mm"].min().rename("lowest_mm").reset_index()
-    out = out.merge(lowest, on=[*_WALL, "upright"], how="left")
-    base = out["deflection_mm"].where(out["z_mm"] == out["lowest_mm"])
-    out["total_mm"] = out["deflection_mm"] - base.groupby([out[k] for k in [*_WALL, "setup", "upright"]]).transform(
-        "mean"
-    )
-    return out[out["z_mm"] != out["lowest_mm"]]
+def _to_lowest(read: _Read, places: _Places, lowest_mm: Array) -> _Read:
+    """Deflection less that of the lowest mark of the column in the same set-up; not known where that was not read.
+
+    lowest_mm: by place of a mark, the height of the lowest mark of its column.
+    """
+    at_base = places.z_mm[read.place] == lowest_mm[read.place]
+    group = columns.numbered(read.wall, read.setup, places.column[read.place])[0]
+    base = columns.means(np.where(at_base, read.mm, np.nan), group)[group]
+    return replace(read, mm=read.mm - base).where(~at_base)
 
 
-def _standing(marks: pd.DataFrame, used: pd.DataFrame) -> pd.DataFrame:
-    """Marks that stand on the day of their wall's latest visit."""
-    day = used.assign(day=dates(used["visit_date"])).groupby(_WALL)["day"].max().reset_index()
-    placed = marks.merge(day, on=_WALL).astype({"x_mm": float, "z_mm": float})
-    set_on, retired_on = dates(placed["set_on"]), dates(placed["retired_on"])
-    gone = (retired_on < placed["day"]) | (set_on > placed["day"])
-    return placed[~gone]
+def _lowest(marks: pa.Table, walls: pa.Table, places: _Places, last: Array) -> Array:
+    """By place of a mark, the height of the lowest of its column that stands on the day of its wall's latest visit."""
+    wall = columns.places(marks, walls, _WALL)
+    day = _day(np.append(last, -np.inf))[wall]
+    gone = (columns.days(marks["retired_on"]) < day) | (columns.days(marks["set_on"]) > day)
+    column, firsts = columns.numbered(wall, places.column[:-1])
+    standing = (wall >= 0) & ~gone & np.isfinite(day) & ~np.isnan(places.z_mm[:-1])
+    lowest = np.full(len(firsts), np.inf)
+    np.minimum.at(lowest, column[standing], places.z_mm[:-1][standing])
+    unknown = places.column[:-1] == places.column[-1]
+    return np.append(np.where(unknown, np.nan, lowest[column]), np.nan)
 
 
-def _since_zero(readings: pd.DataFrame, used: pd.DataFrame, events: pd.DataFrame | None) -> pd.DataFrame:
+def _changed(events: pa.Table | None, walls: pa.Table, visits: _Visits) -> Flags:
+    """Whether a reference of each wall was changed from the day of its first visit to that of its latest (walls,)."""
+    changed = np.zeros(len(walls), dtype=bool)
+    if events is not None:
+        of_kind = events.filter(pc.equal(events["kind"], pa.scalar(EventKind.REFERENCE_CHANGE.value)))
+        wall, day = columns.places(of_kind, walls, _WALL), columns.days(of_kind["event_date"])
+        within = (wall >= 0) & (day >= _day(visits.first)[wall]) & (day <= _day(visits.last)[wall])
+        changed[wall[within]] = True
+    return changed
+
+
+def _since_zero(read: _Read, first: _Read, zero_mm: Array) -> _Read:
     """Zero total plus the change since the wall's first visit, for marks read by distance meter at both.
 
-    Not known where a reference was changed from that first day to the day of the visit.
+    first: what was read by it at that visit. zero_mm: the zero total of each wall, NaN where the change is not known.
     """
-    out = readings.copy()
-    first = used[(used["when"] == used.groupby(_WALL)["when"].transform("min")) & (used["method"] == Method.METER)]
-    zero = first.groupby([*_WALL, "mark"]).agg(zero_mm=("deflection_mm", "mean"), zero_on=("visit_date", "min"))
-    out = out.merge(zero.reset_index(), on=[*_WALL, "mark"], how="left")
-    if events is not None:
-        changes = events.loc[events["kind"] == EventKind.REFERENCE_CHANGE, [*_WALL, "event_date"]]
-        pairs = out.merge(changes, on=_WALL)
-        changed_on = dates(pairs["event_date"])
-        broken = pairs[(changed_on >= dates(pairs["zero_on"])) & (changed_on <= dates(pairs["visit_date"]))]
-        out = out[~pd.MultiIndex.from_frame(out[_WALL]).isin(pd.MultiIndex.from_frame(broken[_WALL]))]
-    out["total_mm"] = out["zero_total_mm"] + out["deflection_mm"] - out["zero_mm"]
-    return out
+    both = columns.numbered(np.append(read.wall, first.wall), np.append(read.name, first.name))[0]
+    now = np.arange(len(both)) < len(read.mm)
+    before = columns.means(np.where(now, np.nan, np.append(read.mm, first.mm)), both)[both[now]]
+    return replace(read, mm=zero_mm[read.wall] + read.mm - before)
+
+
+def _largest(parts: Sequence[_Read]) -> _Read:
+    """The largest known total of each wall that has one, a mark's the mean of its set-ups by one method."""
+    read = replace(parts[0], **{each.name: np.concatenate([getattr(part, each.name) for part in parts])
+                                for each in fields(_Read)})  # fmt: skip
+    read = read.where(~np.isnan(read.mm))
+    group, first = columns.numbered(read.wall, read.method, read.name)
+    marks = replace(read.where(first), mm=columns.means(read.mm, group))
+    return marks.where(columns.leaders(marks.wall, -marks.mm, marks.name, marks.method))

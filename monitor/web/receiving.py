@@ -5,7 +5,7 @@ from collections.abc import Collection, Sequence
 from fastapi import UploadFile
 from starlette.exceptions import HTTPException
 
-from monitor.pipeline import alerting, uploads
+from monitor.pipeline import uploads
 from monitor.pipeline.answers import STORED, Upload
 from monitor.pipeline.uploads import Said, Sent
 from monitor.terms import Role
@@ -30,8 +30,6 @@ def confirm(here: Service, asking: Visitor, upload_id: str) -> Upload:
     upload = uploads.confirm(
         here.store(), upload_id, account=asking.name, at=here.now(), today=here.today(), may=_may(asking)
     )
-    if upload.state == STORED:
-        alerting.look(here.store(), at=here.now())
     walls = " ".join(wall.wall for wall in upload.walls)
     said = upload.says if upload.state == STORED else f"not stored, changed since the preview: {upload.says}"
     note(here, asking, "upload confirm", said, what=upload_id, wall=walls)

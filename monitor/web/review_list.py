@@ -6,7 +6,7 @@ from urllib.parse import quote
 from fastapi import Query, Request
 from fastapi.responses import Response
 
-from monitor.pipeline import alert_record, assessing, editions, working_list
+from monitor.pipeline import alert_record, assessed_again, assessing, editions, working_list
 from monitor.pipeline.publishing import book_of_list
 from monitor.pipeline.working_list import Whole
 from monitor.report.context import Book
@@ -72,7 +72,9 @@ def _is_whole(content: Book) -> bool:
 
 def _whole(here: Service, store: Store) -> Whole:
     content, decided = book(here, store), tuple(store.office.decisions()["decision_id"].to_pylist())
-    return here.kept.of(("lines", content.report_number("list"), decided), lambda: working_list.whole(store, content))
+    again = tuple((each.wall, each.known_until) for each in assessed_again.of(store, content.assessment))
+    made_from = ("lines", content.report_number("list"), decided, again)
+    return here.kept.of(made_from, lambda: working_list.whole(store, content))
 
 
 def address(key: str) -> str:

@@ -11,6 +11,7 @@ from typing import Any
 import pyarrow as pa
 import pytest
 from alert_company import BEFORE_FROST, LIST, VISITS, end_of, founded, in_business
+from results_saved import saved
 
 from monitor import schema
 from monitor.config import Settings
@@ -51,7 +52,7 @@ def listed(store: Store, day: date, last_visit: date, *, known: datetime | None 
         wall_results=table("wall_results", [place | {"is_current": True, "last_visit": last_visit}]),
         findings=table("findings", findings),
     )
-    store.save_assessment(found)
+    found = saved(store, found)
     runs.record(store, found, Settings(), made or end_of(day))
     return found
 
@@ -227,7 +228,7 @@ def test_a_store_from_before_there_were_alerts_begins_with_its_newest_list(
 
 def test_a_list_that_cannot_be_made_again_is_named_and_does_not_keep_the_others(store: Store) -> None:
     lost = listed(store, JANUARY, FIRST_VISIT, jump="yes")
-    store.save_assessment(replace(lost, known_until=end_of(MARCH), settings_sha256="5" * 64))
+    saved(store, replace(lost, known_until=end_of(MARCH), settings_sha256="5" * 64))
     listed(store, MAY, THIRD_VISIT, trend="yes")
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("monitor.pipeline.runs.settings_of", lambda *_: Settings(rules={"alpha": 0.01}))

@@ -10,6 +10,7 @@ from typing import Any
 
 import pyarrow as pa
 import pytest
+from results_saved import saved
 
 from monitor import schema
 from monitor import store as stores
@@ -57,7 +58,7 @@ def store_of(tmp_path: Path) -> Callable[..., Store]:
             tmp_path / "store", company={"name": "the demo firm"}, created_at=datetime(2025, 1, 1, tzinfo=UTC)
         )
         for each in assessments:
-            store.save_assessment(each)
+            saved(store, each)
         return store
 
     return made
@@ -142,7 +143,7 @@ def test_the_files_keep_their_bytes_where_more_days_bring_nothing_new(
     made = []
     for number, known in enumerate((end_of(APRIL), end_of(date(2026, 5, 9)))):
         now = judged(APRIL, "N", known=known)
-        store.save_assessment(now)
+        saved(store, now)
         publish(store, now, tmp_path / str(number), published_at=known)
         made.append((tmp_path / str(number) / names.MONTHLY_CSV).read_bytes())
     assert made[0] == made[1]

@@ -52,7 +52,11 @@ def test_the_same_facts_give_the_same_estimate_and_the_newest_known_holds(demo: 
 
 def test_a_sample_is_of_that_many_walls_that_were_read_and_always_the_same(demo: Done) -> None:
     drawn = [repeatability.sample(demo.store, judged_on=JUDGED_ON[1], known_on=AFTER, most=4) for _ in range(2)]
-    walls = [sorted({*zip(one.readings["house"], one.readings["wall"], strict=True)}) for one in drawn if one]
+    walls = [
+        sorted({*zip(*(one.readings[name].to_pylist() for name in ("house", "wall")), strict=True)})
+        for one in drawn
+        if one
+    ]
     assert len(walls[0]) == 4
     assert walls[0] == walls[1]
 

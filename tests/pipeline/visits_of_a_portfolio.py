@@ -67,7 +67,10 @@ def visits(walls: int, recipe: Recipe, *, number: int, seed: int) -> Visits:
     )
     now = (readings["visit_date"] == pd.Timestamp(DAY)) & (readings["part"] != Part.AFTER)
     before = readings[readings["visit_date"] < pd.Timestamp(DAY)]
-    foretold = expected.table(before, register, marks, events, Settings(), DAY).assign(visit_date=DAY)
+    facts = (("readings", before), ("walls", register), ("marks", marks), ("events", events))
+    found = expected.table(*(table(name, rows) for name, rows in facts), Settings(), DAY)
+    found = found.append_column("visit_date", pa.array([DAY] * len(found)))
+    foretold = found.to_pandas()
     keys = list(zip(foretold["house"], foretold["wall"], foretold["mark"], strict=True))
     rows: dict[Key, list[Reading]] = defaultdict(list)
     for row in readings[now].to_dict("records"):
@@ -76,7 +79,6 @@ def visits(walls: int, recipe: Recipe, *, number: int, seed: int) -> Visits:
     tables = {name: schema.empty(name) for name in schema.REGISTER}
     tables |= {"walls": table("walls", register), "marks": table("marks", marks), "events": table("events", events)}
     means = dict(zip(keys, foretold["expected_deflection_mm"], strict=True))
-    found = pa.Table.from_pandas(foretold, preserve_index=False)
     return Visits(rows, tables, found, means, dict(zip(keys, foretold["bow"], strict=True)))
 
 

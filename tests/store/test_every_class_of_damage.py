@@ -92,7 +92,7 @@ def compacted(store: Store) -> Path:
 
 
 def assessed(store: Store) -> Path:
-    return min((store.path / "assessments").glob("*/suspects-*"))
+    return min((store.path / "assessments").glob("*/findings-*"))
 
 
 def found(store: Store, place: str) -> list[Damage]:

@@ -16,6 +16,7 @@ from monitor.store import Store, files, marker, migration
 from monitor.store.verify import verify
 
 VERSION_1 = Path(__file__).parent / "data" / "store-version-1"
+VERSION_2 = Path(__file__).parent / "data" / "store-version-2"
 
 
 class Cut(BaseException):
@@ -132,6 +133,38 @@ def test_cut_short_anywhere_it_is_begun_again_or_finished(old: Path, tmp_path: P
         shutil.rmtree(path)
 
 
+def test_an_assessment_of_version_2_keeps_its_results_and_its_ranks(tmp_path: Path) -> None:
+    path = shutil.copytree(VERSION_2, tmp_path / "store")
+    before = content(path)
+    store = stores.open(path)
+    assert verify(store).damages == ()
+    found = store.assessment()
+    assert found is not None
+    assert [(row["house"], row["verdict"]) for row in found.wall_results.to_pylist()] == [
+        ("DH-00", "holding"),
+        ("DH-01", "holding"),
+    ]
+    assert {row["house"]: (row["rank"], row["why"]) for row in found.plan.to_pylist()} == {
+        "DH-00": (2, "Later."),
+        "DH-01": (1, "First."),
+    }
+    after = content(path)
+    assert all(after[name] == before[name] for name in before if name.endswith(".parquet"))
+    nothing = {name: schema.empty(name) for name in schema.RESULTS}
+    with pytest.raises(StoreError, match="by this version of the program"):
+        store.overlay_assessment(found.judged_on, nothing, schema.ASSESSED.empty_table(), known_until=store.set_up_at,
+                                 facts_sha256="")  # fmt: skip
+
+
+def test_a_damaged_assessment_of_version_2_stays_damaged_and_stops_nothing(tmp_path: Path) -> None:
+    path = shutil.copytree(VERSION_2, tmp_path / "store")
+    next(path.glob("assessments/*/plan-*")).write_bytes(b"")
+    store = stores.open(path)
+    with pytest.raises(StoreError, match=r"assessment\.json.*Assess again"):
+        store.assessment()
+    assert store.facts("readings").num_rows == 8
+
+
 def test_a_damaged_store_of_version_1_is_named_and_left_as_it_is(old: Path) -> None:
     for name, words in (("office.sqlite", "office records"), ("CURRENT.json", "damaged")):
         path = old / name
@@ -158,12 +191,12 @@ def test_a_step_more_is_taken_after_the_others(old: Path, monkeypatch: pytest.Mo
 
     def next_one(root: Path, new: Path) -> None:
         taken.append(marker.read(root).schema_version)
-        (new / marker.FILE).write_bytes(marker.to_bytes(3, marker.read(root).created_at))
+        (new / marker.FILE).write_bytes(marker.to_bytes(4, marker.read(root).created_at))
 
     with monkeypatch.context() as patch:
-        patch.setattr(marker, "STORE_VERSION", 3)
-        patch.setattr(migration, "STEPS", {**migration.STEPS, 2: next_one})
+        patch.setattr(marker, "STORE_VERSION", 4)
+        patch.setattr(migration, "STEPS", {**migration.STEPS, 3: next_one})
         migration.to_this_version(old)
-    assert taken == [2]
-    with pytest.raises(StoreError, match=r"does not know.*version 3.*version 2 or older.*Mend: Use the release"):
+    assert taken == [3]
+    with pytest.raises(StoreError, match=r"does not know.*version 4.*version 3 or older.*Mend: Use the release"):
         stores.open(old)

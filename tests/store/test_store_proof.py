@@ -8,6 +8,7 @@ from pathlib import Path
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
+from results_saved import saved
 from store_rows import START, at, reading, row, ruling, table
 
 from monitor import schema
@@ -41,8 +42,7 @@ def fill(store: Store, first: int = 0, *, day: int = 0) -> None:
 def assessed(store: Store, day: date = date(2026, 4, 1)) -> Assessment:
     results = table("wall_results", {"house": "DH-00", "wall": "N", "verdict": "holding"})
     assessment = Assessment(day, at(90), "a" * 64, store.facts_sha256(), wall_results=results)
-    store.save_assessment(assessment)
-    return assessment
+    return saved(store, assessment)
 
 
 @pytest.fixture
@@ -80,8 +80,9 @@ def test_a_whole_store_is_proven_whole_with_every_row_counted(full: Store) -> No
     assert proof.damages == ()
     # facts 2 * (1 wall + 2 marks + 4 readings + 1 receipt) + 1 ruling, 2 office records, 1 result
     assert proof.rows == 16 + 1 + 2 + 1
-    # marker, settings, witness, office; pointer, ledger, 5 compacted; 4 waiting; 2 received; an assessment and its card
-    assert proof.files == 4 + 7 + 4 + 2 + 1 + len(schema.RESULTS)
+    # marker, settings, witness, office; pointer, ledger, 5 compacted and 3 beside them; 4 waiting; 2 received; an
+    # assessment's card, its only table with rows and its walls
+    assert proof.files == 4 + 10 + 4 + 2 + 1 + 2
     assert proof.remarks == ()
     full.compact()
     assert verify(full).whole
@@ -317,9 +318,9 @@ def test_assessments_come_back_newest_first_and_are_replaced_whole(store: Store)
     assert store.assessment(date(2026, 3, 1)) == first
     assert store.assessment(date(2026, 2, 1)) is None
     other = replace(second, wall_results=schema.empty("wall_results"), settings_sha256="b" * 64)
-    store.save_assessment(other)
+    saved(store, other)
     assert store.assessment() == other
-    assert len(list((store.path / "assessments" / "2026-04-01").iterdir())) == 1 + len(schema.RESULTS)
+    assert [path.name for path in (store.path / "assessments" / "2026-04-01").iterdir()] == ["assessment.json"]
 
 
 def test_a_damaged_assessment_says_to_assess_again(full: Store) -> None:

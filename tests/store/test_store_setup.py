@@ -51,8 +51,8 @@ def test_what_is_not_a_store_is_not_opened(tmp_path: Path) -> None:
 
 def test_a_store_of_an_unknown_version_is_refused_and_both_versions_are_named(store: Store) -> None:
     card = store.path / "store.json"
-    card.write_text(card.read_text().replace('"schema_version": 2', '"schema_version": 3'))
-    with pytest.raises(StoreError, match=r"store\.json.*Found: version 3. Expected: version 2.*Mend"):
+    card.write_text(card.read_text().replace('"schema_version": 3', '"schema_version": 4'))
+    with pytest.raises(StoreError, match=r"store\.json.*Found: version 4. Expected: version 3.*Mend"):
         stores.open(store.path)
 
 

@@ -13,13 +13,20 @@ from monitor.trend.verdicts import judge
 
 JUDGED_ON = date(2026, 5, 1)
 RULES = Rules()
+BESIDE = {"doubt": pa.string(), "may_be_misread": pa.bool_()}
+"""What is laid beside the wall results for their verdicts."""
 AFTER = RULES.after_mm_per_year
 
 
-def frame(name: str, rows: Sequence[dict[str, Any]]) -> pd.DataFrame:
-    """A frame of the schema of that name, as tables of Arrow become one."""
+def table(name: str, rows: Sequence[dict[str, Any]]) -> pa.Table:
+    """A table of the schema of that name."""
     blank = {field.name: "" if field.type == pa.string() else None for field in schema.find(name)}
-    return pa.Table.from_pylist([blank | row for row in rows], schema=schema.find(name)).to_pandas()
+    return pa.Table.from_pylist([blank | row for row in rows], schema=schema.find(name))
+
+
+def frame(name: str, rows: Sequence[dict[str, Any]]) -> pd.DataFrame:
+    """The same as a frame, as tables of Arrow become one."""
+    return table(name, rows).to_pandas()
 
 
 def wall_row(**given: Any) -> dict[str, Any]:
@@ -90,20 +97,25 @@ def judged(
     walls: Sequence[dict[str, Any]] | None = None,
     rules: Rules = RULES,
     judged_on: date = JUDGED_ON,
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """`judge` on these rows."""
-    return judge(
-        frame("wall_results", rows),
-        frame("mark_results", marks),
-        frame("readings", readings),
-        frame("walls", [register()] if walls is None else walls),
+) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Rows of the completed wall results and of the findings that `judge` makes of these rows."""
+    results = table("wall_results", rows)
+    for name in BESIDE:
+        results = results.append_column(name, pa.array([row.get(name) for row in rows], BESIDE[name]))
+    completed, findings = judge(
+        results,
+        table("mark_results", marks),
+        table("readings", readings),
+        table("walls", [register()] if walls is None else walls),
         rules,
         judged_on,
     )
+    assert findings.schema == schema.FINDINGS
+    assert completed.select(schema.WALL_RESULTS.names).schema == schema.WALL_RESULTS
+    return completed.to_pylist(), findings.to_pylist()
 
 
-def finding(rule: str, findings: pd.DataFrame) -> pd.Series:
+def finding(rule: str, findings: list[dict[str, Any]]) -> dict[str, Any]:
     """The one finding by that rule."""
-    found = findings[findings["rule"] == rule]
-    assert len(found) == 1
-    return found.iloc[0]
+    (found,) = (row for row in findings if row["rule"] == rule)
+    return found

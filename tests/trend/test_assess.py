@@ -6,11 +6,11 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import assess
 
 from monitor import schema
 from monitor.config import Settings
 from monitor.terms import Method, Verdict
-from monitor.trend.assess import assess
 
 SETTINGS = Settings()
 ROW = [(f"M{n}", x, 1220.0) for n, x in enumerate((1500.0, 3000, 4500, 6000, 7500))]

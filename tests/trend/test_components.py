@@ -7,10 +7,10 @@ import numpy as np
 import pandas as pd
 import pytest
 import statsmodels.api as sm
+from by_frames import assess
 
 from monitor.config import MethodSds, Settings, Variances
 from monitor.terms import Method
-from monitor.trend.assess import assess
 from monitor.trend.components import components
 
 VARIANCES = Variances()

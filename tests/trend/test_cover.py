@@ -6,11 +6,11 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import build
 
 from monitor.config import Settings
 from monitor.terms import Method
 from monitor.trend import bounds
-from monitor.trend.cases import build
 from monitor.trend.portfolio import fitted
 
 SETTINGS = Settings()

@@ -6,9 +6,9 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import assess
 
 from monitor.config import Settings
-from monitor.trend.assess import assess
 from monitor.trend.cracks import opening_mm
 
 INCH = 25.4

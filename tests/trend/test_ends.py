@@ -6,12 +6,12 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import assess
 from true_walls import LENGTH_MM, ROW, SDS, Told, day
 
 from monitor.config import Settings
 from monitor.simulate import Amount, Geometry, Motion, Setup, Spot, Stage, Visit, simulate
 from monitor.terms import LengthUnit, Method, Verdict
-from monitor.trend.assess import assess
 
 CORNERS = [
     Spot(f"{row}{n}", x, z, row, str(n))
@@ -111,6 +111,13 @@ def test_two_visits_of_a_plumb_line_show_no_end_to_move() -> None:
     early = facts.readings["visit_date"].isin(sorted(set(facts.readings["visit_date"]))[:2])
     facts = Told(facts.readings[~plumb | early], facts.walls, facts.marks, facts.events, facts.truth)
     assert judged(facts)["ends_note"].tolist() == [""]
+
+
+def test_an_end_column_of_which_no_height_is_known_has_no_base_and_says_nothing() -> None:
+    facts = told(1, left=8.0)
+    assert "The left end is not still" in judged(facts)["ends_note"].item()
+    bare = facts.marks.assign(z_mm=facts.marks["z_mm"].where(facts.marks["x_mm"] > 100))
+    assert judged(Told(facts.readings, facts.walls, bare, facts.events, facts.truth))["ends_note"].tolist() == [""]
 
 
 @pytest.mark.parametrize(("opened", "said"), [(3.0, True), (0.5, False), (-3.0, False)])

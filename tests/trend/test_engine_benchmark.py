@@ -3,10 +3,10 @@
 import engine
 import numpy as np
 import statsmodels.formula.api as smf
+from by_frames import assess
 
 from monitor.config import Settings
 from monitor.pipeline.frames import frame
-from monitor.trend.assess import assess
 
 
 def test_every_wall_of_the_benchmark_is_judged_and_its_rate_is_that_of_its_middle_mark() -> None:

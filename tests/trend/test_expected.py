@@ -6,11 +6,11 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import build, rows_of
 
 from monitor.config import Settings, Variances
 from monitor.terms import Method
 from monitor.trend import expected, reference
-from monitor.trend.cases import build
 
 ON = date(2023, 5, 9)
 PLACES = [
@@ -44,7 +44,7 @@ def dense_forecast(readings: pd.DataFrame, facts: tuple[pd.DataFrame, ...], meth
     new = pd.DataFrame({"house": "H1", "mark": marks, "visit_date": pd.Timestamp(ON), "method": str(method)})
     new = new.assign(deflection_mm=0.0, step_mm=1.5875)
     cases = build(invented.readings(pd.concat([readings, new], ignore_index=True)), *facts, SAME.rules, ON)
-    rows, seen = cases.rows, cases.seen
+    rows, seen = rows_of(cases), cases.seen
     is_new = (rows["visit"] == rows["visit"].max()).to_numpy()
     years = rows["day"].to_numpy() / 365.25
     years = years - years.mean()

@@ -4,7 +4,6 @@ import itertools
 from datetime import date
 from typing import Any
 
-import pandas as pd
 import pytest
 from result_rows import HOLDING, MOVING, RULES, finding, judged, mark_row, reading, register, wall_row
 
@@ -31,21 +30,38 @@ FORBIDDEN = [
 
 def of(
     rule: str, readings: list[dict[str, Any]] | None = None, wall: dict[str, Any] | None = None, **given: Any
-) -> pd.Series:
+) -> dict[str, Any]:
     walls = [register(**(wall or {}))]
     return finding(rule, judged(wall_row(**given), readings=readings or [reading()], walls=walls)[1])
 
 
 def test_a_current_period_has_one_row_by_every_rule_in_their_order() -> None:
     _, findings = judged(wall_row())
-    assert findings["rule"].tolist() == [str(rule) for rule in Rule]
-    assert set(findings["period"]) == {1}
+    assert [row["rule"] for row in findings] == [str(rule) for rule in Rule]
+    assert {row["period"] for row in findings} == {1}
+
+
+def test_findings_stand_wall_by_wall_in_the_order_of_the_rules() -> None:
+    """Signs and held readings are the wall's, and stand with its current period, wherever its row is."""
+    rows = [wall_row(period=0, is_current=False), wall_row(wall="S", **HOLDING), wall_row()]
+    said = [reading(seen="lip"), reading(state="held", deflection_mm=90.0), reading(wall="S")]
+    _, findings = judged(*rows, readings=said, walls=[register(), register(wall="S")])
+    every = [str(rule) for rule in Rule]
+    assert [(row["wall"], row["period"], row["rule"]) for row in findings] == [
+        ("N", 0, "trend"),
+        *(("S", 1, rule) for rule in every),
+        *(("N", 1, rule) for rule in every),
+    ]
+    yes = [(row["wall"], row["rule"]) for row in findings if row["outcome"] == "yes"]
+    assert yes == [("N", "seen by the technician"), ("N", "readings held")]
 
 
 def test_a_period_that_is_over_has_its_trend_alone_and_asks_for_nobody() -> None:
     _, findings = judged(wall_row(period=0, is_current=False, **MOVING), wall_row())
-    old = findings[findings["period"] == 0]
-    assert old[["rule", "outcome", "urgency", "next_step"]].to_numpy().tolist() == [["trend", "yes", "none", ""]]
+    old = [row for row in findings if row["period"] == 0]
+    assert [(row["rule"], row["outcome"], row["urgency"], row["next_step"]) for row in old] == [
+        ("trend", "yes", "none", "")
+    ]
 
 
 @pytest.mark.parametrize(
@@ -179,14 +195,14 @@ def test_a_word_that_is_no_known_sign_is_asked_about() -> None:
 def test_a_wall_without_any_current_period_still_tells_what_was_seen_and_held() -> None:
     rows = [reading(wall="S", state="held", seen="lip")]
     _, findings = judged(wall_row(), readings=rows, walls=[register(), register(wall="S")])
-    of_s = findings[findings["wall"] == "S"]
-    assert of_s["rule"].tolist() == [str(rule) for rule in Rule]
+    of_s = [row for row in findings if row["wall"] == "S"]
+    assert [row["rule"] for row in of_s] == [str(rule) for rule in Rule]
     assert finding("seen by the technician", of_s)["urgency"] == "keep out, engineer now"
     assert finding("readings held", of_s)["outcome"] == "yes"
     due = finding("visit overdue", of_s)  # a lip calls for a visit on the day it was found
     assert due["outcome"] == "no"
     told = ["seen by the technician", "readings held", "visit overdue"]
-    assert set(of_s.loc[~of_s["rule"].isin(told), "outcome"]) == {"undecided"}
+    assert {row["outcome"] for row in of_s if row["rule"] not in told} == {"undecided"}
 
 
 @pytest.mark.parametrize(
@@ -313,7 +329,8 @@ def every_sentence() -> list[str]:
     ] + [reading(wall=row["wall"], visit_date=EARLIER, deflection_mm=20.0 + 10 * (i % 3)) for i, row in enumerate(rows)]
     walls = [register(wall=row["wall"], unit=("in", "mm")[i % 2]) for i, row in enumerate(rows)]
     completed, findings = judged(*rows, marks=[mark_row(4.0, wall="W3")], readings=readings, walls=walls)
-    return [*completed["reason"], *completed["missing"], *findings["reason"], *findings["next_step"]]
+    told = [(row["reason"], row["missing"]) for row in completed]
+    return [*itertools.chain(*told), *itertools.chain(*((row["reason"], row["next_step"]) for row in findings))]
 
 
 def test_no_sentence_uses_a_word_that_promises_what_measuring_cannot() -> None:
@@ -335,17 +352,17 @@ def test_every_sentence_is_one_and_ends_with_a_full_stop() -> None:
 
 def test_every_finding_is_of_a_closed_set_and_an_urgent_one_names_a_next_step() -> None:
     _, findings = judged(wall_row(**MOVING, total_mm=90.0, jump_mm=20.0, jump_p=1e-6), readings=[reading(seen="lip")])
-    assert set(findings["urgency"]) <= {str(urgency) for urgency in Urgency}
-    urgent = findings[findings["urgency"] != "none"]
+    assert {row["urgency"] for row in findings} <= {str(urgency) for urgency in Urgency}
+    urgent = [row for row in findings if row["urgency"] != "none"]
     assert len(urgent) == 4
-    assert (urgent["next_step"] != "").all()
+    assert all(row["next_step"] for row in urgent)
 
 
 def test_another_wall_s_readings_change_no_finding() -> None:
     _, alone = judged(wall_row(), readings=[reading()])
     other = [reading(wall="S", seen="lip"), reading(wall="S", state="held", deflection_mm=99.0)]
     _, both = judged(wall_row(), readings=[reading(), *other])
-    pd.testing.assert_frame_equal(alone, both)
+    assert alone == both
 
 
 def test_rules_of_the_company_move_the_limits() -> None:

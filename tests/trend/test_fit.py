@@ -7,11 +7,12 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import build, table_of
 
 from monitor.config import MethodSds, Settings, Variances
 from monitor.terms import Method, Movement
 from monitor.trend import blocks
-from monitor.trend.cases import Cases, build
+from monitor.trend.cases import Cases
 from monitor.trend.fit import Season, fit, unknown_season
 from monitor.trend.information import Sums
 from monitor.trend.portfolio import Fitted, fitted
@@ -86,7 +87,7 @@ def test_rates_errors_and_quadratic_form_equal_a_dense_fit(
     compared = 0
     for case, done, b in each(cases, DEFAULTS.variances):
         local[case] = float(done.fit.local_variance[b])
-        period = cases.table["period"].to_numpy()[case]
+        period = table_of(cases)["period"].to_numpy()[case]
         earlier = [case - 1] if period else []
         want = dense(cases, [*earlier, case], DEFAULTS.variances, local, counted(done, b))
         before = vars(dense(cases, earlier, DEFAULTS.variances, local)) if earlier else {"q": 0.0, "d": 0}
@@ -123,7 +124,7 @@ def test_three_periods_hand_the_cycle_on_with_growing_distance() -> None:
         date(2024, 1, 1),
     )
     found = {case: (done, b) for case, done, b in each(cases, DEFAULTS.variances)}
-    assert cases.table["period"].tolist() == [0, 2, 3], "nothing was read between the first two jobs"
+    assert table_of(cases)["period"].tolist() == [0, 2, 3], "nothing was read between the first two jobs"
     local = {case: float(done.fit.local_variance[b]) for case, (done, b) in found.items()}
     want = dense(cases, [0, 1, 2], DEFAULTS.variances, local)
     done, b = found[2]

@@ -6,12 +6,13 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import build, rows_of
 from scipy import stats
 
 from monitor.config import Settings, Variances
 from monitor.terms import Method
 from monitor.trend import reference
-from monitor.trend.cases import Cases, build
+from monitor.trend.cases import Cases
 from monitor.trend.forecast import Jump, jump
 from monitor.trend.portfolio import fitted
 from monitor.trend.shapes import BOW
@@ -37,12 +38,12 @@ def cases(
 
 def jumps(found: Cases, variances: Variances = SETTINGS.variances) -> Jump:
     (done,) = fitted(found, variances)
-    return jump(done.visits, done.block, done.season, variances)
+    return jump(done, variances)
 
 
 def dense_jump(found: Cases, variances: Variances) -> tuple[float, float]:
     """step and p from P = V^-1 - V^-1 X (X'V^-1 X)^-1 X'V^-1 with rates random."""
-    rows, seen = found.rows, found.seen
+    rows, seen = rows_of(found), found.seen
     local = np.full(len(rows), variances.local_mm_per_year**2 + (variances.local_share * 3) ** 2)
     years = rows["day"].to_numpy() / 365.25
     years = years - years.mean()

@@ -6,10 +6,10 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import assess
 
 from monitor.config import Settings
 from monitor.terms import Method
-from monitor.trend.assess import assess
 
 MONTHS = (0, 6, 12, 18, 24)
 PLACES = [("C1", 80.0, 1220.0), ("M1", 1500.0, 1220.0), ("M2", 4500.0, 1220.0), ("C2", 8920.0, 1220.0)]

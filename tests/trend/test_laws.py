@@ -7,11 +7,10 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import assess, build
 
 from monitor.config import MethodSds, Settings, Variances
 from monitor.terms import Method
-from monitor.trend.assess import assess
-from monitor.trend.cases import build
 from monitor.trend.portfolio import fitted
 
 NINE = [

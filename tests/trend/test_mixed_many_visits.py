@@ -6,12 +6,12 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import build
 from statsmodels.regression.mixed_linear_model import MixedLM
 
 from monitor.config import MethodSds, Rules, Variances
 from monitor.terms import Method
 from monitor.trend import parameters
-from monitor.trend.cases import build
 from monitor.trend.likelihood import Likelihood
 from monitor.trend.portfolio import fitted
 from monitor.trend.variances import METHODS

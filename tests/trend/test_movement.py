@@ -6,10 +6,10 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import assess
 
 from monitor.config import Settings
 from monitor.terms import Method
-from monitor.trend.assess import assess
 
 SETTINGS = Settings()
 PLACES = [

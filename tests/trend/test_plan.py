@@ -1,21 +1,26 @@
 """What planned visits would show: against the dense fit of the extended readings, by laws, and by simulation."""
 
+from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
 
 import invented
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 import pytest
+from by_frames import assess, build, table_of, tables
+from result_rows import table
 from scipy import stats
 
 from monitor import schema
 from monitor.config import Settings, Variances
+from monitor.pipeline.frames import frame
 from monitor.terms import Method, Movement
 from monitor.trend import chances, outlook, plan, planned, reference
-from monitor.trend.assess import assess
-from monitor.trend.cases import Cases, build
-from monitor.trend.portfolio import fitted
+from monitor.trend.cases import Cases, cases_of
+from monitor.trend.coded import Coded, coded
+from monitor.trend.portfolio import parts
 
 SETTINGS = Settings()
 ROW = [(f"M{n}", x, 1220.0) for n, x in enumerate((2250.0, 4500.0, 6750.0), start=1)]
@@ -46,25 +51,41 @@ def facts(
     return table, invented.walls(names), invented.marks(names, places), invented.events(work)
 
 
-def seen_ahead(given: Facts, day: date = DAY, settings: Settings = SETTINGS) -> tuple[Cases, planned.Future]:
-    """The cases and their (single) block of planned visits."""
-    cases = build(*given, settings.rules, day)
+@dataclass(frozen=True)
+class Looked:
+    """Facts of a day by number, their cases, what is known of them, and the days of the visits to come."""
+
+    facts: Coded
+    cases: Cases
+    known: planned.Known
+    ahead: pa.Table
+
+    def futures(self, settings: Settings = SETTINGS) -> list[planned.Future]:
+        """The cases with their planned visits, block by block."""
+        return list(planned.futures(self.cases, self.known, self.facts, self.ahead, settings))
+
+
+def looked(given: Facts, day: date = DAY, settings: Settings = SETTINGS, *, fit: bool = True) -> Looked:
+    """fit: whether anything is known of the residual scale of the walls."""
+    facts = coded(*tables(*given), day)
+    cases = cases_of(facts, settings.rules)
     known = planned.Known.nothing(cases, settings.variances)
-    for done in fitted(cases, settings.variances):
-        known.learn(done)
-    ahead = planned.planned_days(cases.table, given[1], day, settings.rules)
-    (future,) = planned.futures(cases, known, given, ahead, settings, day)
-    return cases, future
+    for part in parts(cases, settings.variances) if fit else ():
+        known.learn(part, np.ones(len(part.cases), dtype=bool))
+    walls = tables(*given)[1]
+    return Looked(facts, cases, known, planned.planned_days(pa.table(cases.told()), walls, day, settings.rules))
+
+
+def seen_ahead(given: Facts, settings: Settings = SETTINGS) -> planned.Future:
+    """The (single) block of planned visits of the walls."""
+    (future,) = looked(given, settings=settings).futures(settings)
+    return future
 
 
 def told(given: Facts, day: date = DAY, settings: Settings = SETTINGS) -> pd.DataFrame:
     """The outlook of the walls."""
-    cases = build(*given, settings.rules, day)
-    known = planned.Known.nothing(cases, settings.variances)
-    for done in fitted(cases, settings.variances):
-        known.learn(done)
-    ahead = planned.planned_days(cases.table, given[1], day, settings.rules)
-    return outlook.outlook(cases, known, given, ahead, settings, day)
+    seen = looked(given, day, settings)
+    return frame(outlook.outlook(seen.cases, seen.known, seen.facts, seen.ahead, settings))
 
 
 def with_visits(readings: pd.DataFrame, days: list[date], *, setups: int = 1) -> pd.DataFrame:
@@ -87,14 +108,16 @@ def test_the_standard_error_with_planned_visits_is_that_of_the_dense_fit_of_the_
     places: list[tuple[str, float, float]], method: Method, visits: int, setups: int
 ) -> None:
     given = facts(places, method, months=(0, 5, 9, 12))
-    cases, future = seen_ahead(given)
+    seen = looked(given)
+    (future,) = seen.futures()
     local = planned.local_variance(SETTINGS.variances, np.zeros(2))
     fit = future.fit(np.full(2, visits), local, twice=setups == 2)
-    days = planned.planned_days(cases.table, given[1], DAY, SETTINGS.rules)
+    days = frame(seen.ahead)
     own = days.loc[days["house"] == "H000", "visit_on"].dt.date.tolist()[:visits]
     longer = with_visits(given[0], own, setups=setups)
     extended = build(longer, *given[1:], SETTINGS.rules, own[-1])
-    case = int(extended.table.index[extended.table["house"] == "H000"][0])
+    names = table_of(extended)
+    case = int(names.index[names["house"] == "H000"][0])
 
     components = [Movement.BOW, Movement.TIP] if method == Method.PLUMB else list(Movement)
     dense = reference.dense(extended, [case], SETTINGS.variances, {case: float(local[0])}, components)
@@ -112,7 +135,7 @@ def test_what_planned_visits_show_does_not_depend_on_the_readings_values() -> No
 
 
 def test_more_visits_never_widen_and_a_second_set_up_does_not_either() -> None:
-    _, future = seen_ahead(facts(NINE, Method.PLUMB))
+    future = seen_ahead(facts(NINE, Method.PLUMB))
     local = planned.local_variance(SETTINGS.variances, np.zeros(2))
     ses = [future.fit(np.full(2, visits), local).mark_se for visits in range(1, planned.HORIZON + 1)]
     assert all((later < before).all() for before, later in pairwise(ses))
@@ -127,7 +150,7 @@ def test_a_second_set_up_takes_away_what_the_set_ups_share_of_the_error_leaves_i
     quiet = Variances(season_mm=0.0, wobble_mm=0.0, local_mm_per_year=0.0, local_share=0.0)
     settings = Settings(variances=quiet)
     given = facts([("M1", 4500.0, 1220.0)], straps=False)
-    _, future = seen_ahead(given, settings=settings)
+    future = seen_ahead(given, settings=settings)
     years = future.day[0, :4] / 365.25
 
     def error(last: float) -> float:
@@ -149,7 +172,7 @@ def test_the_layout_is_that_of_the_latest_full_visit_with_each_mark_once() -> No
     readings = pd.concat(
         [partial, again.assign(reading_id=[f"again{n}" for n in range(len(again))])], ignore_index=True
     )
-    _, future = seen_ahead((readings, *others))
+    future = seen_ahead((readings, *others))
     first = future.block.weight[0, future.now[0]]
     assert (first > 0).sum() == 3
     assert future.planned[0] == planned.HORIZON
@@ -161,8 +184,8 @@ def test_a_mark_that_is_given_up_is_not_planned_and_its_heir_is() -> None:
     heir = marks[marks["mark"] == "M2"].assign(mark="M2b", replaces="M2", retired_on=pd.NaT)
     for register, expected in ((marks, {"M1", "M3"}), (pd.concat([marks, heir]), {"M1", "M2b", "M3"})):
         cases = build(readings, walls, register, events, SETTINGS.rules, DAY)
-        ahead = planned.planned_days(cases.table, walls, DAY, SETTINGS.rules)
-        assert set(planned._planned_readings(cases, readings, register, ahead)["mark"]) == expected
+        full = planned._full_visit(cases, np.ones(len(cases.rows), dtype=bool))
+        assert set(cases.marks.name.take(pa.array(planned._standing(cases, full)[1])).to_pylist()) == expected
 
 
 def test_a_visit_in_the_take_up_window_shows_nothing_and_later_ones_count() -> None:
@@ -185,11 +208,7 @@ ONE = np.ones(COUNT, dtype=np.intp)
 
 def at_first_sight(count: int = COUNT) -> planned.Future:
     """Walls with three visits and planned ones, whose residual scale nothing is known of yet."""
-    given = facts(NINE, count=count)
-    cases = build(*given, SETTINGS.rules, DAY)
-    known = planned.Known.nothing(cases, SETTINGS.variances)
-    ahead = planned.planned_days(cases.table, given[1], DAY, SETTINGS.rules)
-    (future,) = planned.futures(cases, known, given, ahead, SETTINGS, DAY)
+    (future,) = looked(facts(NINE, count=count), fit=False).futures()
     return future
 
 
@@ -241,7 +260,7 @@ def test_walls_at_twice_the_threshold_are_called_moving_at_least_as_often_as_pro
 @pytest.mark.parametrize(("dof", "ratio"), [(4, 3.0), (10, 2.67358471), (30, 2.5), (30, 1.0)])
 def test_the_chance_of_holding_with_one_mark_is_that_of_the_non_central_t(dof: float, ratio: float) -> None:
     """The published non-centrality on 10 degrees of freedom, 2.67358471, gives 80 %."""
-    _, future = seen_ahead(facts([("M1", 4500.0, 1220.0)], count=1))
+    future = seen_ahead(facts([("M1", 4500.0, 1220.0)], count=1))
     fit = future.fit(np.array([2]), planned.local_variance(SETTINGS.variances, np.zeros(1)))
     shown = chances.Shown(fit, future.block.phi, np.ones(1), np.full(1, 1e-9), np.full(1, dof))
     exact = stats.nct.sf(stats.t.ppf(0.95, dof), dof, ratio)
@@ -263,19 +282,19 @@ def test_walls_where_nothing_is_or_can_be_measured_get_no_numbers() -> None:
 # The company's plan -----------------------------------------------------------------------------------------------
 
 
-def company(*rows: dict[str, object]) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
-    """Plan, wall results and findings of walls that each row names, one per house."""
-    usual = {"wall": "N", "period": 0, "is_current": True, "verdict": "too early", "total_mm": 10.0, "overdue_days": 0,
-             "total_limit_mm": 50.0, "rate_upper": 1.0, "threshold_mm_per_year": 3.0, "chance": np.nan,
-             "visit_on": pd.Timestamp("2024-06-01"), "rule": "jump since the last visit", "outcome": "no"}  # fmt: skip
-    whole = pd.DataFrame([usual | row for row in rows])
-    return whole, whole, whole
-
-
 def ranks(*rows: dict[str, object]) -> list[str]:
-    """Houses in the order of the plan."""
-    found = plan.ranked(*company(*rows))
-    return found.sort_values("rank")["house"].tolist()
+    """Houses in the order of the plan of the walls that each row names, one per house."""
+    usual = {"wall": "N", "period": 0, "is_current": True, "verdict": "too early", "total_mm": 10.0, "overdue_days": 0,
+             "total_limit_mm": 50.0, "rate_upper": 1.0, "threshold_mm_per_year": 3.0, "chance": None,
+             "visit_on": date(2024, 6, 1), "rule": "jump since the last visit", "outcome": "no"}  # fmt: skip
+    whole = [usual | row for row in rows]
+
+    def of(name: str) -> pa.Table:
+        return table(name, [{key: row[key] for key in schema.find(name).names if key in row} for row in whole])
+
+    found = plan.ranked(of("plan"), of("wall_results"), of("findings")).to_pylist()
+    assert sorted(row["rank"] for row in found) == list(range(1, len(rows) + 1))
+    return [row["house"] for row in sorted(found, key=lambda row: row["rank"])]
 
 
 def test_overdue_walls_come_first_by_jump_verdict_limit_used_and_rate() -> None:
@@ -289,10 +308,10 @@ def test_overdue_walls_come_first_by_jump_verdict_limit_used_and_rate() -> None:
         {"house": "late"} | late,
         {"house": "confirm", "verdict": "look again"},
         {"house": "settles", "chance": 0.9},
-        {"house": "sooner", "chance": 0.5, "visit_on": pd.Timestamp("2024-05-01")},
+        {"house": "sooner", "chance": 0.5, "visit_on": date(2024, 5, 1)},
         {"house": "later", "chance": 0.5},
         {"house": "nothing"},
-        {"house": "unread", "visit_on": pd.NaT},
+        {"house": "unread", "visit_on": None},
     ]
     names = [row["house"] for row in order]
     assert ranks(*order) == names

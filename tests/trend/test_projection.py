@@ -2,8 +2,8 @@
 
 from datetime import date
 
-import pandas as pd
 import pytest
+from result_rows import table
 
 from monitor.config import Rules
 from monitor.trend.projection import dated
@@ -12,15 +12,15 @@ from monitor.trend.projection import dated
 def limits(**changes: object) -> tuple[object, object]:
     row = {
         "is_current": True,
-        "last_visit": pd.Timestamp(2024, 1, 1),
+        "last_visit": date(2024, 1, 1),
         "total_mm": 30.0,
         "total_limit_mm": 50.0,
         "rate_lower": 2.0,
         "rate_upper": 5.0,
         "visits": 3,
     }
-    found = dated(pd.DataFrame([row | changes]), Rules()).iloc[0]
-    return tuple(None if pd.isna(day) else day.date() for day in (found["limit_from"], found["limit_to"]))
+    (found,) = dated(table("wall_results", [row | changes]), Rules()).to_pylist()
+    return found["limit_from"], found["limit_to"]
 
 
 def test_the_range_is_what_is_left_over_each_bound() -> None:
@@ -39,6 +39,9 @@ def test_the_range_is_what_is_left_over_each_bound() -> None:
         {"total_mm": 61.0},
         {"is_current": False},
         {"visits": 2},
+        {"rate_lower": None, "rate_upper": None},
+        {"total_limit_mm": None},
+        {"last_visit": None},
     ],
 )
 def test_nothing_is_said_where_nothing_can_be_said(changes: dict[str, object]) -> None:
@@ -51,5 +54,4 @@ def test_days_more_than_fifty_years_off_are_left_out() -> None:
 
 
 def test_no_wall_gives_no_rows() -> None:
-    names = ["is_current", "last_visit", "total_mm", "total_limit_mm", "rate_lower", "rate_upper", "visits"]
-    assert len(dated(pd.DataFrame({name: [] for name in names}), Rules())) == 0
+    assert len(dated(table("wall_results", []), Rules())) == 0

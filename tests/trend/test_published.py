@@ -13,10 +13,10 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import build
 
 from monitor.config import MethodSds, Rules, Variances
 from monitor.terms import Method
-from monitor.trend.cases import build
 from monitor.trend.information import Sums, accumulate, solve
 from monitor.trend.portfolio import Fitted, fitted
 

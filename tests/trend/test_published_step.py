@@ -6,10 +6,10 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import build
 
 from monitor.config import MethodSds, Rules, Variances
 from monitor.terms import EventKind, Method
-from monitor.trend.cases import build
 from monitor.trend.portfolio import fitted
 
 BARE = Variances(

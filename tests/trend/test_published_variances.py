@@ -15,12 +15,13 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import build
 from statsmodels.regression.mixed_linear_model import MixedLM, MixedLMParams
 
 from monitor.config import MethodSds, Rules, Variances
 from monitor.terms import Method
 from monitor.trend import parameters, reml
-from monitor.trend.cases import Cases, build
+from monitor.trend.cases import Cases
 from monitor.trend.likelihood import Likelihood
 
 DATA = Path(__file__).parent / "data"

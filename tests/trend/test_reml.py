@@ -6,6 +6,7 @@ from datetime import date
 
 import numpy as np
 import pytest
+from by_frames import build, rows_of, table_of
 
 from monitor.config import Rules, Variances
 from monitor.pipeline.frames import frame
@@ -14,7 +15,7 @@ from monitor.simulate.portfolio import portfolio
 from monitor.simulate.recipe import Layout, Recipe, Sort
 from monitor.terms import Method
 from monitor.trend import parameters, reml
-from monitor.trend.cases import Cases, build
+from monitor.trend.cases import Cases
 from monitor.trend.likelihood import Likelihood
 from monitor.trend.reference import dense
 
@@ -59,8 +60,8 @@ def other_sds(seed: int) -> np.ndarray:
 @pytest.fixture(scope="module")
 def few() -> Cases:
     cases = walls(10, replace(OTHER, change_share=0.4, months=(0, 4, 9, 13, 18, 24)), 3)
-    assert set(cases.table["period"]) == {0, 1}
-    assert len(set(cases.rows["method_code"])) == 4
+    assert set(table_of(cases)["period"]) == {0, 1}
+    assert len(set(rows_of(cases)["method_code"])) == 4
     return cases
 
 
@@ -79,8 +80,8 @@ def test_differences_of_the_likelihood_are_those_of_the_dense_model_periods_chai
 
 
 def _dense(cases: Cases, wall: int, variances: Variances, local: np.ndarray) -> float:
-    of = cases.table[cases.table.groupby(["house", "wall"]).ngroup() == wall]["case"]
-    read = [case for case in of if (cases.rows["counts"] & (cases.rows["case"] == case)).any()]
+    of = table_of(cases)[table_of(cases).groupby(["house", "wall"]).ngroup() == wall]["case"]
+    read = [case for case in of if (rows_of(cases)["counts"] & (rows_of(cases)["case"] == case)).any()]
     whole = dense(cases, read, variances, dict(enumerate(local)))
     model = whole.results.model
     information = model.wexog.T @ model.wexog
@@ -142,7 +143,7 @@ def test_the_first_wall_gets_sensible_sds() -> None:
 
 def test_no_reading_at_all_gives_the_defaults() -> None:
     cases = walls(2, replace(OTHER, layouts=(ROW,)), 9)
-    none = Cases(cases.table, cases.rows.iloc[:0], cases.seen[:0])
+    none = Cases(table_of(cases), rows_of(cases).iloc[:0], cases.seen[:0])
     found = reml.estimate(none, DEFAULTS)
     assert (found.variances, found.walls, found.readings) == (DEFAULTS, 0, 0)
 
@@ -151,20 +152,22 @@ def test_misreads_are_set_aside_first() -> None:
     """One reading in a hundred misread by 12 mm or more, left in, would give a far larger sd and smaller d0."""
     recipe = replace(OTHER, layouts=(ROW,), strapped_share=0.0)
     cases = walls(150, recipe, 10)
-    wrong = np.random.default_rng(1).random(len(cases.rows)) < 0.01
-    rows = cases.rows.assign(deflection_mm=cases.rows["deflection_mm"] + np.where(wrong, 12.7, 0.0))
-    found = reml.estimate(Cases(cases.table, rows, cases.seen), DEFAULTS)
+    wrong = np.random.default_rng(1).random(len(rows_of(cases))) < 0.01
+    rows = rows_of(cases).assign(deflection_mm=rows_of(cases)["deflection_mm"] + np.where(wrong, 12.7, 0.0))
+    found = reml.estimate(Cases(table_of(cases), rows, cases.seen), DEFAULTS)
     assert found.variances.methods[Method.STRING].reading_mm == pytest.approx(0.6, rel=0.06)
     every = np.ones(len(rows), dtype=bool)
-    left = reml.estimate(Cases(cases.table, rows, cases.seen), DEFAULTS, ruled=every)
+    left = reml.estimate(Cases(table_of(cases), rows, cases.seen), DEFAULTS, ruled=every)
     assert left.variances.methods[Method.STRING].reading_mm > 0.9
 
 
 def test_a_step_of_one_wall_at_its_newest_visit_is_no_noise() -> None:
     cases = walls(30, replace(OTHER, layouts=(ROW,), strapped_share=0.0), 11)
-    newest = cases.rows["visit"] == cases.rows.loc[cases.rows["case"] == 0, "visit"].max()
-    rows = cases.rows.assign(deflection_mm=cases.rows["deflection_mm"] + np.where(newest, 25.0 * cases.seen[:, 0], 0.0))
-    found = reml.estimate(Cases(cases.table, rows, cases.seen), DEFAULTS)
+    newest = rows_of(cases)["visit"] == rows_of(cases).loc[rows_of(cases)["case"] == 0, "visit"].max()
+    rows = rows_of(cases).assign(
+        deflection_mm=rows_of(cases)["deflection_mm"] + np.where(newest, 25.0 * cases.seen[:, 0], 0.0)
+    )
+    found = reml.estimate(Cases(table_of(cases), rows, cases.seen), DEFAULTS)
     still = reml.estimate(cases, DEFAULTS)
     assert found.variances.wobble_mm == pytest.approx(still.variances.wobble_mm, rel=0.05)
     assert found.readings == still.readings - int(newest.sum())
@@ -172,10 +175,10 @@ def test_a_step_of_one_wall_at_its_newest_visit_is_no_noise() -> None:
 
 def test_a_technicians_shown_habit_is_no_set_up_error() -> None:
     cases = walls(12, replace(OTHER, layouts=(Layout(Method.METER),), strapped_share=0.0), 12)
-    person = np.where(cases.rows["visit"] % 2 == 0, "A", "B").astype(object)
+    person = np.where(rows_of(cases)["visit"] % 2 == 0, "A", "B").astype(object)
     habit = np.where(person == "B", 6.0, 0.0)
-    rows = cases.rows.assign(deflection_mm=cases.rows["deflection_mm"] + habit)
-    moved = Cases(cases.table, rows, cases.seen)
+    rows = rows_of(cases).assign(deflection_mm=rows_of(cases)["deflection_mm"] + habit)
+    moved = Cases(table_of(cases), rows, cases.seen)
     offset = {
         name: reml.estimate(which, DEFAULTS, technician=who).variances.methods[Method.METER].offset_mm
         for name, which, who in (("still", cases, person), ("told", moved, person), ("untold", moved, None))
@@ -189,7 +192,7 @@ def test_the_sample_is_drawn_by_the_seed_from_walls_that_were_read() -> None:
     drawn = [reml.sampled(cases, 10, seed) for seed in (1, 1, 2)]
     assert (drawn[0] == drawn[1]).all()
     assert not np.array_equal(drawn[0], drawn[2])
-    assert len(reml.of_rows(cases, drawn[0]).rows[["house", "wall"]].drop_duplicates()) == 10
+    assert len(rows_of(reml.of_rows(cases, drawn[0]))[["house", "wall"]].drop_duplicates()) == 10
     assert reml.estimate(cases, DEFAULTS, sample=5, seed=3) == reml.estimate(cases, DEFAULTS, sample=5, seed=3)
     assert reml.estimate(cases, DEFAULTS, sample=5, seed=3).walls == 5
 

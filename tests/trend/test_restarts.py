@@ -7,15 +7,15 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import assess, build
 from scipy import special
 
 from monitor.config import Settings, Variances
 from monitor.terms import Method
 from monitor.trend import evidence
-from monitor.trend.assess import assess
-from monitor.trend.cases import Cases, build
+from monitor.trend.cases import Cases
 from monitor.trend.portfolio import Fitted, fitted
-from monitor.trend.restarts import fits_from_each_start, restarted
+from monitor.trend.restarts import restarted
 
 ROW = [(f"M{n}", x, 1220.0) for n, x in enumerate((1500.0, 3000, 4500, 6000, 7500))]
 NINE = [
@@ -95,7 +95,7 @@ def test_one_backward_sweep_equals_a_refit_from_every_starting_visit(
 
 def test_the_first_starting_visit_is_the_whole_period_s_fit_moving_share_included() -> None:
     (done,) = fitted(cases_of(drawn((Method.STRING,), ROW, 5, (0, 6, 12, 18, 24))), SETTINGS.variances)
-    first = fits_from_each_start(done)
+    first = done.from_each_start()
     assert first.mark_rate[0, 0] == pytest.approx(done.fit.mark_rate[0], rel=1e-10)
     assert first.mark_se[0, 0] == pytest.approx(done.fit.mark_se[0], rel=1e-10)
 
@@ -206,7 +206,7 @@ def test_walls_exactly_at_the_threshold_are_seldom_called_moving(places, share: 
 
 
 def from_each_start(done: Fitted) -> tuple[np.ndarray, np.ndarray]:
-    fits = fits_from_each_start(done)
+    fits = done.from_each_start()
     return fits.mark_rate[0], fits.mark_se[0]
 
 

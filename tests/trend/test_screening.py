@@ -8,12 +8,13 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import build, rows_of
 from scipy import stats
 
 from monitor.config import MethodSds, Settings, Variances
 from monitor.terms import Method
 from monitor.trend import reference
-from monitor.trend.cases import Cases, build
+from monitor.trend.cases import Cases
 from monitor.trend.portfolio import fitted
 from monitor.trend.screening import Residuals, residuals, screen
 from monitor.trend.shapes import BOW
@@ -38,12 +39,12 @@ def built(rows: pd.DataFrame, places: Places, right_end: str = "return") -> Case
 
 
 def none_ruled(cases: Cases) -> np.ndarray:
-    return np.zeros(len(cases.rows), dtype=bool)
+    return np.zeros(len(rows_of(cases)), dtype=bool)
 
 
 def dense_residuals(cases: Cases, variances: Variances) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """off, z and z with its visit free of every row, from the whole covariance written out."""
-    rows, seen = cases.rows, cases.seen
+    rows, seen = rows_of(cases), cases.seen
     local = np.full(len(rows), variances.local_mm_per_year**2)
     inverse = np.linalg.inv(reference.covariance(rows, seen, variances, local))
     x, _ = reference.fixed_columns(rows, seen, variances)
@@ -65,9 +66,9 @@ def dense_residuals(cases: Cases, variances: Variances) -> tuple[np.ndarray, np.
     return a / own, z / scale, alone / scale
 
 
-def only(cases: Cases, variances: Variances) -> tuple[Residuals, tuple[np.ndarray, ...], np.ndarray]:
+def only(cases: Cases, variances: Variances) -> tuple[Residuals, np.ndarray]:
     (done,) = fitted(cases, variances)
-    return residuals(done, variances), done.block.place, done.block.rows
+    return residuals(done, variances), done.rows
 
 
 @pytest.mark.parametrize(
@@ -84,11 +85,11 @@ def test_residuals_equal_those_of_the_dense_inverse(methods: tuple[Method, ...],
     when = invented.dates(date(2021, 1, 1), (0, 4, 9, 13, 18))
     rows = pd.concat([invented.grid(rng, ("H1",), places, when, m, rate=(3, 1, 1))[0] for m in methods])
     cases = built(invented.readings(rows[rng.random(len(rows)) < 0.9].reset_index(drop=True)), places)
-    found, place, number = only(cases, PLAIN)
+    found, number = only(cases, PLAIN)
     off, z, alone = dense_residuals(cases, PLAIN)
-    assert found.off_mm[place] == pytest.approx(off[number], rel=1e-6, abs=1e-8, nan_ok=True)
-    assert found.z[place] == pytest.approx(z[number], rel=1e-6, abs=1e-8, nan_ok=True)
-    assert found.alone[place] == pytest.approx(alone[number], rel=1e-6, abs=1e-7, nan_ok=True)
+    assert found.off_mm == pytest.approx(off[number], rel=1e-6, abs=1e-8, nan_ok=True)
+    assert found.z == pytest.approx(z[number], rel=1e-6, abs=1e-8, nan_ok=True)
+    assert found.alone == pytest.approx(alone[number], rel=1e-6, abs=1e-7, nan_ok=True)
     assert np.isfinite(alone).any()
 
 
@@ -113,11 +114,11 @@ def test_the_outliers_of_rosner_stand_as_far_off_as_he_printed() -> None:
     rows = pd.DataFrame({"house": "H1", "mark": "M", "visit_date": when, "deflection_mm": x})
     left, statistics, values = invented.readings(rows), [], []
     for _ in range(4):
-        found, place, number = only(built(left, end), bare)
-        t = np.abs(found.z[place])
+        found, number = only(built(left, end), bare)
+        t = np.abs(found.z)
         n, largest = len(left), t.argmax()
         statistics.append(np.sqrt((n - 1) ** 2 * t[largest] ** 2 / (n * (n - 2 + t[largest] ** 2))))
-        values.append(built(left, end).rows["deflection_mm"].iloc[number[largest]])
+        values.append(rows_of(built(left, end))["deflection_mm"].iloc[number[largest]])
         chance = stats.t.sf(t[largest], n - 2) * 2 * n
         assert (chance < 0.05) == (statistics[-1] > [3.158794, 3.151430, 3.143890, 3.136165][len(values) - 1])
         left = left[left["deflection_mm"] != values[-1]]
@@ -140,7 +141,7 @@ def with_misreads(
 
 def found_in(rows: pd.DataFrame, places: Places) -> set[str]:
     cases = built(rows, places)
-    return set(cases.rows["reading_id"].iloc[screen(cases, SETTINGS.variances, none_ruled(cases)).outliers["row"]])
+    return set(rows_of(cases)["reading_id"].iloc[screen(cases, SETTINGS.variances, none_ruled(cases)).outliers.row])
 
 
 @pytest.mark.parametrize(
@@ -199,23 +200,23 @@ def off_by(rows: pd.DataFrame, mm: float, mark: str | None = None, visit: int = 
 def test_the_misread_of_one_mark_is_set_aside_with_its_size_and_nothing_else() -> None:
     cases = built(off_by(one_wall(ROW), 15.9, "M2", visit=3), ROW)
     found = screen(cases, SETTINGS.variances, none_ruled(cases))
-    (row,) = found.outliers["row"]
-    assert cases.rows["mark"].iloc[row] == "M2"
-    assert found.outliers["off_mm"].iloc[0] == pytest.approx(15.9, abs=4)
-    assert found.doubts.empty
+    (row,) = found.outliers.row
+    assert rows_of(cases)["mark"].iloc[row] == "M2"
+    assert found.outliers.off_mm[0] == pytest.approx(15.9, abs=4)
+    assert not len(found.doubts)
 
 
 def test_two_misreads_of_one_wall_are_set_aside_one_after_the_other() -> None:
     rows = off_by(off_by(one_wall(NINE), 25.4, "M1", visit=2), -12.7, "T0", visit=5)
     cases = built(rows, NINE)
-    found = cases.rows.iloc[screen(cases, SETTINGS.variances, none_ruled(cases)).outliers["row"]]
+    found = rows_of(cases).iloc[screen(cases, SETTINGS.variances, none_ruled(cases)).outliers.row]
     assert found["mark"].tolist() == ["M1", "T0"]
 
 
 def test_of_two_visits_the_later_reading_is_set_aside_for_it_can_be_read_again() -> None:
     for size in (20.0, -20.0):
         cases = built(off_by(one_wall(ROW, visits=2), size, "M2", visit=0), ROW)
-        found = cases.rows.iloc[screen(cases, SETTINGS.variances, none_ruled(cases)).outliers["row"]]
+        found = rows_of(cases).iloc[screen(cases, SETTINGS.variances, none_ruled(cases)).outliers.row]
         assert found["mark"].tolist() == ["M2"]
         assert found["visit"].tolist() == [1]
 
@@ -223,10 +224,10 @@ def test_of_two_visits_the_later_reading_is_set_aside_for_it_can_be_read_again()
 def test_a_released_reading_is_never_set_aside() -> None:
     cases = built(off_by(one_wall(ROW), 15.9, "M2", visit=3), ROW)
     ruled = none_ruled(cases)
-    ruled[screen(cases, SETTINGS.variances, ruled).outliers["row"]] = True
+    ruled[screen(cases, SETTINGS.variances, ruled).outliers.row] = True
     again = screen(cases, SETTINGS.variances, ruled)
-    assert not ruled[again.outliers["row"]].any()
-    assert not ruled[again.doubts["row"]].any()
+    assert not ruled[again.outliers.row].any()
+    assert not ruled[again.doubts.row].any()
 
 
 @pytest.mark.parametrize("marks", [1, 2])
@@ -234,25 +235,25 @@ def test_with_one_or_two_marks_an_outlier_stays_and_is_doubted(marks: int) -> No
     places = ROW[1 : 1 + marks]
     cases = built(off_by(one_wall(places), 20.0, "M1", visit=4), places)
     found = screen(cases, SETTINGS.variances, none_ruled(cases))
-    assert found.outliers.empty
-    assert not found.doubts.empty
-    assert not found.doubts["together"].any()
+    assert not len(found.outliers)
+    assert len(found.doubts)
+    assert not found.doubts.together.any()
 
 
 @pytest.mark.parametrize("size", [14.0, -14.0])
 def test_a_newest_visit_that_stands_apart_as_a_whole_is_doubted_and_nothing_of_it_is_dropped(size: float) -> None:
     cases = built(off_by(one_wall(ROW), size), ROW)
     found = screen(cases, SETTINGS.variances, none_ruled(cases))
-    assert found.outliers.empty
-    assert found.doubts["together"].all()
-    assert set(cases.rows["visit"].iloc[found.doubts["row"]]) == {cases.rows["visit"].max()}
+    assert not len(found.outliers)
+    assert found.doubts.together.all()
+    assert set(rows_of(cases)["visit"].iloc[found.doubts.row]) == {rows_of(cases)["visit"].max()}
 
 
 def test_a_plumb_line_hung_elsewhere_is_no_doubt() -> None:
     cases = built(off_by(one_wall(NINE, Method.PLUMB), 30.0), NINE)
     found = screen(cases, SETTINGS.variances, none_ruled(cases))
-    assert found.outliers.empty
-    assert found.doubts.empty
+    assert not len(found.outliers)
+    assert not len(found.doubts)
 
 
 def test_other_walls_and_the_order_of_rows_change_nothing() -> None:
@@ -268,5 +269,5 @@ def test_nothing_to_screen_finds_nothing(visits: int) -> None:
     rows = one_wall(ROW, visits=1)
     cases = built(rows if visits else rows.assign(state="rejected"), ROW)
     found = screen(cases, SETTINGS.variances, none_ruled(cases))
-    assert found.outliers.empty
-    assert found.doubts.empty
+    assert not len(found.outliers)
+    assert not len(found.doubts)

@@ -7,15 +7,14 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import assess, build, rows_of, summaries, table_of
 
 from monitor import schema
 from monitor.config import Settings
 from monitor.terms import Method
-from monitor.trend.assess import assess
-from monitor.trend.cases import build
 from monitor.trend.portfolio import fitted
 from monitor.trend.reference import covariance, fixed_columns, rate_rows
-from monitor.trend.summary import Told, summaries
+from monitor.trend.summary import Told
 
 SETTINGS = Settings()
 TODAY = date(2023, 6, 1)
@@ -81,7 +80,7 @@ def test_every_reading_is_the_sum_of_its_parts(told: Told, facts: tuple[pd.DataF
     parts = rows[["trend_mm", "season_mm", "wobble_mm", "setup_mm", "residual_mm"]].sum(axis=1)
     assert parts.to_numpy() == pytest.approx(rows["deflection_mm"].to_numpy(), abs=1e-9)
     cases = build(*facts, SETTINGS.rules, TODAY)
-    assert sorted(rows["reading_id"]) == sorted(cases.rows.loc[cases.rows["counts"], "reading_id"])
+    assert sorted(rows["reading_id"]) == sorted(rows_of(cases).loc[rows_of(cases)["counts"], "reading_id"])
     for name in ("season_mm", "wobble_mm", "setup_mm", "residual_mm"):
         assert rows[name].abs().max() > 0.05
 
@@ -91,7 +90,7 @@ def test_a_normalised_residual_is_how_far_a_reading_stands_off_what_all_others_f
 ) -> None:
     """By brute force: the reading left out, foretold by a fit of the others, over the sd of the difference."""
     cases = build(*facts, SETTINGS.rules, TODAY)
-    case = int(cases.table.query("house == 'H0' and period == 0")["case"].iloc[0])
+    case = int(table_of(cases).query("house == 'H0' and period == 0")["case"].iloc[0])
     done, b = next(
         (done, b)
         for done in fitted(cases, SETTINGS.variances)

@@ -7,10 +7,12 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import assess, build
 
 from monitor.config import Settings
 from monitor.lengths import parse
-from monitor.trend.assess import assess
+from monitor.trend import suspects
+from monitor.trend.screening import Doubts, Outliers, Screened
 from monitor.units import fraction_text
 
 SETTINGS = Settings()
@@ -145,6 +147,32 @@ def test_a_whole_visit_that_stands_apart_is_kept_and_asks_for_a_confirming_visit
     one = results["wall_results"].iloc[0]
     assert one["verdict"] == "look again"
     assert "all marks of the visit of 2023-01-01 stand apart together" in one["reason"]
+
+
+def test_the_newest_doubt_is_told_and_one_reading_that_may_be_misread_is_known_whatever_is_told() -> None:
+    """Two last rows of a wall, M3 and M4 of its newest visit, and one of the visit before; a second wall has none."""
+    first, second = wall(), wall(seed=6).assign(house="H2")
+    names = ["H1", "H2"]
+    facts = (pd.concat([first, second]), invented.walls(names), invented.marks(names, ROW), invented.events())
+    cases = build(*facts, SETTINGS.rules, date(2030, 1, 1))
+    last = len(first) - 1
+    no_outlier = Outliers(np.zeros(0, dtype=np.intp), *(np.zeros(0) for _ in range(3)))
+
+    def told(*doubts: tuple[int, bool]) -> tuple[bool, str]:
+        row, together = (np.array(column) for column in zip(*doubts, strict=True))
+        found = suspects.doubts(cases, Screened(no_outlier, Doubts(row, together), []))
+        columns = [found[name].to_pylist() for name in ("may_be_misread", "doubt")]
+        assert [column[1] for column in columns] == [None, None]
+        return columns[0][0], columns[1][0]
+
+    day = first["visit_date"].max().date()
+    whole = f"all marks of the visit of {day} stand apart together"
+    misread_alone, text = told((last, True), (last - 1, True))
+    assert (misread_alone, text.startswith(whole)) == (False, True)
+    misread_alone, text = told((last - 6, False), (last, True))
+    assert (misread_alone, text.startswith(whole)) == (True, True)
+    misread_alone, text = told((last, False), (last - 1, False))
+    assert (misread_alone, text.startswith(f"mark M4 of {day} stands apart")) == (True, True)
 
 
 def test_a_misread_of_a_period_that_is_over_is_held_there() -> None:

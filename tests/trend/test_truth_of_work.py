@@ -6,9 +6,11 @@ from datetime import date
 import numpy as np
 import pandas as pd
 import pytest
+from by_frames import tables
 from true_walls import LENGTH_MM, NINE, Plan, Story, Told, check, day, held, tell
 
 from monitor.config import Settings
+from monitor.pipeline.frames import frame
 from monitor.simulate import Amount, Shift, Spot
 from monitor.terms import Method, Part
 from monitor.trend import periods, repairs
@@ -66,11 +68,12 @@ def test_a_wall_reinforced_twice_has_a_rate_of_its_own_in_each_period() -> None:
 
 def repaired(told: Told) -> pd.DataFrame:
     """The table of repairs beside the truth: what the difference, the step and the take-up of each row truly are."""
-    cases = build(told.readings, told.walls, told.marks, told.events, SETTINGS.rules, date(2026, 1, 1))
+    readings, walls, marks, events = tables(told.readings, told.walls, told.marks, told.events)
+    cases = build(readings, walls, marks, events, SETTINGS.rules, date(2026, 1, 1))
     kept: dict[int, periods.Period] = {}
     for done in fitted(cases, SETTINGS.variances):
         kept |= periods.kept(cases, done, repairs.repaired(cases))
-    return repairs.table(cases, kept, told.readings, told.events, told.walls, SETTINGS)
+    return frame(repairs.table(cases, kept, readings, events, walls, SETTINGS))
 
 
 def true(told: Told, row: pd.Series, method: Method, base: str = "") -> dict[str, float]:

@@ -5,23 +5,20 @@ from datetime import date
 from typing import Any
 
 import numpy as np
-import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from result_rows import AFTER, HOLDING, MOVING, RULES, frame, judged, mark_row, register, wall_row
+from result_rows import AFTER, HOLDING, MOVING, RULES, judged, mark_row, register, wall_row
 
-from monitor import schema
 from monitor.config import Rules
 from monitor.errors import TrendError
-from monitor.trend.verdicts import judge, verdict
 
 TWENTY = math.log(1 / RULES.alpha)
 
 
-def one(marks: tuple[dict[str, Any], ...] = (), rules: Rules = RULES, **given: Any) -> pd.Series:
+def one(marks: tuple[dict[str, Any], ...] = (), rules: Rules = RULES, **given: Any) -> dict[str, Any]:
     completed, _ = judged(wall_row(**given), marks=marks, rules=rules)
-    return completed.iloc[0]
+    return completed[0]
 
 
 def test_a_wall_moves_once_its_evidence_reaches_twenty_to_one() -> None:
@@ -102,9 +99,9 @@ def test_the_reason_of_a_moving_wall_says_since_when() -> None:
 
 
 def test_the_onset_is_the_first_visit_that_counts_unless_a_later_one_is_given() -> None:
-    assert one(**MOVING)["onset"].date() == date(2024, 10, 10)
-    assert one(**MOVING, onset=date(2025, 4, 1))["onset"].date() == date(2025, 4, 1)
-    assert pd.isna(one(**HOLDING, onset=date(2025, 4, 1))["onset"])
+    assert one(**MOVING)["onset"] == date(2024, 10, 10)
+    assert one(**MOVING, onset=date(2025, 4, 1))["onset"] == date(2025, 4, 1)
+    assert one(**HOLDING, onset=date(2025, 4, 1))["onset"] is None
 
 
 def test_the_reason_of_a_moving_wall_has_its_rate_bounds_odds_and_threshold_in_inches() -> None:
@@ -117,8 +114,8 @@ def test_the_reason_of_a_moving_wall_has_its_rate_bounds_odds_and_threshold_in_i
 
 def test_the_same_reason_in_millimetres() -> None:
     completed, _ = judged(wall_row(**MOVING), walls=[register(unit="mm")])
-    assert "most likely 5.0 mm a year at mark M3 (between 3.1 and 6.9 mm a year over" in completed["reason"].iloc[0]
-    assert "the threshold of 1.6 mm a year" in completed["reason"].iloc[0]
+    assert "most likely 5.0 mm a year at mark M3 (between 3.1 and 6.9 mm a year over" in completed[0]["reason"]
+    assert "the threshold of 1.6 mm a year" in completed[0]["reason"]
 
 
 def test_the_reason_of_a_holding_wall_says_how_fast_it_may_still_move() -> None:
@@ -178,7 +175,7 @@ def test_what_is_missing_is_listed_with_the_earliest_day_by_visits_and_months() 
     completed, _ = judged(
         wall_row(visits=3, span_years=33 / 365.25, readings_held=2, **start), judged_on=date(2024, 12, 1)
     )
-    assert completed["missing"].iloc[0] == (
+    assert completed[0]["missing"] == (
         "Missing for holding: 1 more visit that counts for the rate, 11 more months between the first visit and the "
         "last, a ruling on 2 held readings and an upper bound below the threshold of 1/16 inch a year (now 0.09 inch a "
         "year); by visits and months alone it can be called holding from 2025-11-12."
@@ -197,7 +194,7 @@ def test_a_wall_s_own_schedule_moves_the_earliest_day() -> None:
         walls=[register(visit_months="1 2 9 12")],
         judged_on=date(2025, 10, 11),
     )
-    assert completed["missing"].iloc[0].endswith("from 2026-10-10.")
+    assert completed[0]["missing"].endswith("from 2026-10-10.")
 
 
 def test_visits_planned_within_the_take_up_window_do_not_bring_the_earliest_day_nearer() -> None:
@@ -206,7 +203,7 @@ def test_visits_planned_within_the_take_up_window_do_not_bring_the_earliest_day_
     completed, _ = judged(
         wall_row(visits=0, span_years=0.0, **start), walls=[register(visit_months="1 6")], judged_on=date(2025, 10, 11)
     )
-    assert completed["missing"].iloc[0].endswith("from 2027-11-10.")
+    assert completed[0]["missing"].endswith("from 2027-11-10.")
 
 
 def test_nothing_is_asked_of_a_period_that_is_over() -> None:
@@ -226,31 +223,16 @@ def test_a_schedule_that_cannot_be_read_is_named() -> None:
         judged(wall_row(visits=1), walls=[register(visit_months="soon")])
 
 
-def test_the_completed_frame_fits_its_schema_and_keeps_its_rows() -> None:
-    import pyarrow as pa
-
-    rows = [wall_row(**MOVING), wall_row(wall="S", **HOLDING), wall_row(period=0, is_current=False)]
-    completed, findings = judged(*rows)
-    table = pa.Table.from_pandas(completed, schema=schema.WALL_RESULTS, preserve_index=False)
-    assert table.num_rows == 3
-    assert table["verdict"].to_pylist() == ["moving", "holding", "too early"]
-    assert pa.Table.from_pandas(findings, schema=schema.FINDINGS, preserve_index=False).num_rows == 7 + 7 + 1
-
-
-def test_the_frames_that_were_given_are_not_changed() -> None:
-    given = frame("wall_results", [wall_row(**MOVING)])
-    before = given.copy(deep=True)
-    judge(
-        given, frame("mark_results", []), frame("readings", []), frame("walls", [register()]), RULES, date(2026, 5, 1)
+def test_every_row_is_completed_in_its_place() -> None:
+    completed, findings = judged(
+        wall_row(**MOVING), wall_row(wall="S", **HOLDING), wall_row(period=0, is_current=False)
     )
-    pd.testing.assert_frame_equal(given, before)
+    assert [row["verdict"] for row in completed] == ["moving", "holding", "too early"]
+    assert len(findings) == 7 + 7 + 1
 
 
-def test_no_walls_at_all_give_empty_frames() -> None:
-    completed, findings = judged(walls=[])
-    assert completed.empty
-    assert findings.empty
-    assert findings.columns.tolist() == schema.FINDINGS.names
+def test_no_walls_at_all_give_empty_tables() -> None:
+    assert judged(walls=[]) == ([], [])
 
 
 NUMBERS = st.one_of(st.none(), st.just(math.nan), st.floats(-30, 30))
@@ -270,9 +252,9 @@ def test_whatever_is_unknown_every_row_gets_a_verdict_and_a_sentence(
     given: dict[str, Any], lower: float | None
 ) -> None:
     completed, findings = judged(wall_row(**given), marks=[mark_row(lower)])
-    got = completed.iloc[0]
+    got = completed[0]
     assert got["reason"].endswith(".")
-    assert "nan" not in " ".join([got["reason"], got["missing"], *findings["reason"]]).lower()
+    assert "nan" not in " ".join([got["reason"], got["missing"], *(row["reason"] for row in findings)]).lower()
     if got["verdict"] == "holding":
         assert given["rate_upper"] < AFTER
     if got["verdict"] == "moving":
@@ -293,7 +275,7 @@ def test_a_higher_threshold_never_makes_a_wall_look_worse_on_the_same_evidence(
 
 
 def test_a_reading_that_may_be_a_misread_calls_for_another_look_before_a_wall_is_called_moving() -> None:
-    row = wall_row(**MOVING) | {"doubt": "mark M3 of 2025-04-01 stands apart"}
-    assert verdict(row | {"may_be_misread": True}, None, RULES) == "look again"
-    assert verdict(row | {"may_be_misread": False}, None, RULES) == "moving"
-    assert verdict(row | {"may_be_misread": True, "is_current": False}, None, RULES) == "moving"
+    doubt = {"doubt": "mark M3 of 2025-04-01 stands apart"}
+    assert one(**MOVING, **doubt, may_be_misread=True)["verdict"] == "look again"
+    assert one(**MOVING, **doubt, may_be_misread=False)["verdict"] == "moving"
+    assert one(**MOVING, **doubt, may_be_misread=True, is_current=False)["verdict"] == "moving"

@@ -12,12 +12,13 @@ from fractions import Fraction
 import invented
 import numpy as np
 import pandas as pd
+from by_frames import build, rows_of, table_of
 
 from monitor.config import Settings
 from monitor.simulate import Amount, Geometry, Motion, Sds, Setup, Shift, Spot, Stage, Surface, Visit, simulate
 from monitor.terms import End, LengthUnit, Method, NotRead, Part
 from monitor.trend import bounds
-from monitor.trend.cases import Cases, build
+from monitor.trend.cases import Cases
 from monitor.trend.portfolio import fitted
 
 SDS = {
@@ -107,7 +108,7 @@ def tell(story: Story, count: int, seed: int) -> Told:
 
 def true_rates(told: Told, cases: Cases, number: int, marks: Sequence[str], method: Method) -> list[float]:
     """True rates of marks in one case."""
-    row = cases.table.iloc[number]
+    row = table_of(cases).iloc[number]
     one = told.truth[(told.truth["house"] == row["house"]) & (told.truth["period"] == row["period"])]
     by_mark = one[one["method"] == method].set_index("mark")["rate"]
     return [float(by_mark[mark]) for mark in marks]
@@ -184,7 +185,7 @@ def shares(told: Told, method: Method) -> pd.DataFrame:
     """One row per case: period, shares of its measured marks whose lower and upper bounds hold, their mean se."""
     settings = Settings()
     cases = build(told.readings, told.walls, told.marks, told.events, settings.rules, date(2026, 1, 1))
-    names = cases.rows["mark"].to_numpy(object)
+    names = rows_of(cases)["mark"].to_numpy(object)
     rows = []
     for done in fitted(cases, settings.variances):
         pair = bounds.pair(done.fit.mark_rate, done.fit.mark_se, done.scale)
@@ -195,7 +196,7 @@ def shares(told: Told, method: Method) -> pd.DataFrame:
             truth = np.array(true_rates(told, cases, int(case), [mark[number] for number in measured], method))
             rows.append(
                 {
-                    "period": cases.table["period"].iloc[case],
+                    "period": table_of(cases)["period"].iloc[case],
                     "lower": (pair.lower[b, measured] <= truth).mean(),
                     "upper": (pair.upper[b, measured] >= truth).mean(),
                     "se": done.fit.mark_se[b, measured].mean(),

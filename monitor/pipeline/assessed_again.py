@@ -1,0 +1,83 @@
+"""The newest list with the walls in it that were assessed again since, as new readings came in.
+
+They are judged for the day on which that was done, from what was known then. No assessment on record has them in: what
+is published, and told of as an alert, rests on the next whole one.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from monitor import schema
+from monitor.pipeline import bucket, keys
+from monitor.report.context import Book
+from monitor.report.placing import SPOKEN, items
+from monitor.results import Assessment
+from monitor.store import Store, assessments, parts
+from monitor.store.again import Again
+from monitor.store.tiers import is_of
+
+
+@dataclass(frozen=True)
+class Changed:
+    """A wall assessed again: house-wall, where it stood on the list and stands now (as sentences name it), and why.
+
+    before: '' where it was not judged then. reason: of its verdict.
+    """
+
+    wall: str
+    before: str
+    now: str
+    judged_on: str
+    reason: str
+
+
+def of(store: Store, assessment: Assessment) -> list[Again]:
+    """Walls assessed again since an assessment; none where that is not the newest."""
+    days = store.assessments()
+    return store.again(assessment) if days and assessment.judged_on == days[-1] else []
+
+
+def over(store: Store, book: Book) -> tuple[Book, Sequence[Changed]]:
+    """The book of the newest list with those walls in it, and what changed by that."""
+    found = of(store, book.assessment)
+    if not found:
+        return book, ()
+    walls = [each.wall for each in found]
+    whole = _over(book.assessment, found)
+    facts = dict(book.facts)
+    facts["walls"] = _exchanged(facts["walls"], store.current("walls", walls=walls), walls)
+    return replace(book, assessment=whole, facts=facts), _changed(book.assessment, whole, found)
+
+
+def _over(assessment: Assessment, found: Sequence[Again]) -> Assessment:
+    walls = [each.wall for each in found]
+    tables = {
+        name: parts.in_order(
+            name, _exchanged(getattr(assessment, name), pa.concat_tables([each.table(name) for each in found]), walls)
+        )
+        for name in schema.RESULTS
+    }
+    return replace(assessment, **tables | {"plan": assessments.ranked(tables["plan"], bucket.order_of(tables))})
+
+
+def _exchanged(rows: pa.Table, come: pa.Table, walls: Sequence[tuple[str, str]]) -> pa.Table:
+    return pa.concat_tables([rows.filter(pc.invert(is_of(rows, walls))), come.cast(rows.schema)])
+
+
+def _changed(before: Assessment, now: Assessment, found: Sequence[Again]) -> list[Changed]:
+    walls = {each.wall for each in found}
+    stood, stand = items(before, None, walls), items(now, None, walls)
+    return [
+        Changed(
+            wall=keys.written(*each.wall),
+            before=SPOKEN[stood[each.wall].section] if each.wall in stood else "",
+            now=SPOKEN[stand[each.wall].section],
+            judged_on=each.judged_on.isoformat(),
+            reason=str((stand[each.wall].result or {}).get("reason", "")),
+        )
+        for each in found
+        if each.wall in stand
+    ]

@@ -1,0 +1,28 @@
+"""What walls are judged to be with what just came in, as lines for a terminal."""
+
+from collections.abc import Collection, Iterator
+from datetime import date, datetime
+
+from monitor.pipeline.new_verdicts import Wall, new_verdicts
+from monitor.report.wording import count_text
+from monitor.store import Store
+
+AT_ONCE = 500
+"""Of so many walls at most each is judged again at once; of more it is all walls that somebody wants."""
+_SHOWN = 8
+
+
+def after_taking_in(store: Store, walls: Collection[Wall], *, judged_on: date, known_on: datetime) -> Iterator[str]:
+    """A line for each wall on which what came in has a bearing; none where no wall was ever assessed."""
+    if not walls or not store.assessments():
+        return
+    if len(walls) > AT_ONCE:
+        yield f"{count_text(len(walls), 'wall')} with new rows are not judged again yet: wallbow assess"
+        return
+    found = new_verdicts(store, walls, judged_on=judged_on, known_on=known_on)
+    for answer in found[:_SHOWN]:
+        before = f", before {answer.before}" if answer.before and answer.before != answer.verdict else ""
+        yield f"{answer.wall}: {answer.verdict or 'not judged'}{before}. {answer.reason}"
+        yield from (f"  {alarm}" for alarm in answer.alarms)
+    if len(found) > _SHOWN:
+        yield f"{len(found) - _SHOWN} more walls were judged again: wallbow flagged"
