@@ -29,7 +29,8 @@ finally:
 
 def visit(tmp_path: Path) -> Path:
     """A visit of one wall of the demo, weeks after its last list."""
-    rows = [f"DH-02,E,2026-06-10,T1,string,BL-1,1,M{mark},2 {mark}/16,in,gap" for mark in range(1, 6)]
+    gaps = ("2 15/16", "2 1/8", "1 3/4", "2 3/16", "2 15/16")
+    rows = [f"DH-01,N,2026-06-10,T1,string,BL-1,1,M{mark},{gap},in,gap" for mark, gap in enumerate(gaps, start=1)]
     path = tmp_path / "one visit.csv"
     path.write_text(
         "\n".join(["house,wall,visit date,technician,method,instrument,set-up,mark,value,unit,kind", *rows])
@@ -40,7 +41,7 @@ def visit(tmp_path: Path) -> Path:
 def test_a_visit_is_taken_in_and_its_wall_assessed_without_what_only_others_use(own: Path, tmp_path: Path) -> None:
     words = ["ingest", str(visit(tmp_path)), "--store", str(own), "--mend-to", str(tmp_path / "mend")]
     done = subprocess.run([sys.executable, "-c", _RUN, *words], capture_output=True, text=True, check=False)
-    assert "DH-02-E: " in done.stderr, done.stderr
+    assert "DH-01-N: " in done.stderr, done.stderr
     loaded = set(done.stdout.split())
     assert {"monitor.trend.fit", "monitor.pipeline.new_verdicts", "scipy.special"} <= loaded
     assert loaded & set(NEVER) == set()
