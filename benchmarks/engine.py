@@ -1,12 +1,14 @@
 """How long the model takes, beside a scan of the same columns and beside a fit of statsmodels per wall.
 
-    python benchmarks/engine.py [--walls 5000] [--sample 50] [--seed 1]
+    python benchmarks/engine.py [--walls 100000] [--at-once 2500] [--sample 50] [--seed 1]
 
-Walls of one shape: a string, eight visits half a year apart, five marks; one core. Each line is a time a wall, and how
-many times the scan of the columns with pyarrow that is. cases: tables to walls and periods. fit: every wall's fit. each
-start: the fit and the evidence from every starting visit. assess: all of it, with screening, reasons and the plan of
-the visits to come. The two last lines are statsmodels on a sample of the same walls: ordinary least squares by formula,
-and a mixed model with a random intercept for each visit.
+Walls of one shape: a string, eight visits half a year apart, five marks, lengths of whole feet; one core. They are
+taken as the store has them, a bucket at a time; each line is the median of the buckets' times a wall, and how many
+times the scan of the columns with pyarrow that is. fit: every wall's fit, from its cases. fit and starts: that, and the
+fit and the evidence from every starting visit. cases: tables to walls and periods. assess: all of it, with screening,
+jumps, the wall's pair, verdicts and reasons; written: that, and its tables written as the store writes them. plan: what
+the plan of visits to come costs beside. The two last lines are statsmodels on a sample of the same walls: ordinary
+least squares by formula, and a mixed model with a random intercept for each visit.
 """
 
 import os
@@ -14,12 +16,14 @@ import os
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy: one core
 
 import argparse
+import resource
 import tempfile
 import time
 import warnings
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
+from statistics import median
 
 import numpy as np
 import pandas as pd
@@ -29,25 +33,32 @@ import statsmodels.formula.api as smf
 
 from monitor import schema
 from monitor.config import Settings
+from monitor.pipeline import bucket
 from monitor.pipeline.frames import frame
+from monitor.store import parts
+from monitor.store.place import Place
 from monitor.terms import Method, State
 from monitor.trend import cases, portfolio, restarts
 from monitor.trend.assess import assess
 
 VISITS, MARKS = 8, 5
-LENGTH_MM, HEIGHT_MM = 9000.0, 1220.0
+FEET, FOOT_MM = range(20, 45), 304.8
+"""Lengths of the walls."""
+HEIGHT_MM = 1220.0
 FIRST, LAST = date(2022, 4, 1), date(2026, 4, 30)
 SCANNED = ["house", "wall", "mark", "visit_date", "part", "method", "setup", "deflection_mm", "step_mm", "error_factor",
            "state"]  # fmt: skip
+FACTS = ("readings", "walls", "marks", "events")
 
 
 def company(walls: int, seed: int) -> dict[str, pa.Table]:
     """Readings, walls, marks and events of walls that move by a random rate each; complete visits."""
     rng = np.random.default_rng(seed)
     houses = [f"H{number:06d}" for number in range(walls)]
-    x_mm = np.linspace(0.0, LENGTH_MM, MARKS)
+    length_mm = FOOT_MM * rng.choice(FEET, walls)
+    share = np.linspace(0.0, 1.0, MARKS)
     years = np.arange(VISITS) / 2
-    bow = np.sin(np.pi * x_mm / LENGTH_MM)
+    bow = np.sin(np.pi * share)
     inward = rng.normal(0.3, 1.0, (walls, 1, 1)) * years[:, None] * bow
     read = inward + rng.normal(0, 1.0, (walls, VISITS, 1)) + rng.normal(0, 0.7, (walls, VISITS, MARKS))
     days = np.datetime64(FIRST) + np.round(years * 365.25).astype("timedelta64[D]")
@@ -66,8 +77,12 @@ def company(walls: int, seed: int) -> dict[str, pa.Table]:
         "state": np.full(count, State.USED.value),
     }
     ends = {"left_end": ["return"] * walls, "right_end": ["return"] * walls, "method": ["string"] * walls}
-    size = {"length_mm": [LENGTH_MM] * walls, "clear_height_mm": [2 * HEIGHT_MM] * walls}
-    places = {"x_mm": np.tile(x_mm, walls), "z_mm": np.full(walls * MARKS, HEIGHT_MM), "row": ["M"] * (walls * MARKS)}
+    size = {"length_mm": length_mm, "clear_height_mm": [2 * HEIGHT_MM] * walls}
+    places = {
+        "x_mm": np.outer(length_mm, share).reshape(-1),
+        "z_mm": np.full(walls * MARKS, HEIGHT_MM),
+        "row": ["M"] * (walls * MARKS),
+    }
     named = {"house": np.repeat(houses, MARKS), "mark": np.tile(names, walls)}
     return {
         "readings": _table("readings", count, readings),
@@ -88,54 +103,70 @@ def _table(name: str, rows: int, filled: dict[str, object]) -> pa.Table:
     return pa.Table.from_arrays(arrays, schema=schema.find(name))
 
 
-def timed(do: Callable[[], object], times: int = 1) -> float:
-    """The least time of several runs, in seconds."""
-    found = []
-    for _ in range(times):
-        began = time.perf_counter()
-        do()
-        found.append(time.perf_counter() - began)
-    return min(found)
+def timed(do: Callable[[], object]) -> float:
+    """The time of a run, in seconds."""
+    began = time.perf_counter()
+    do()
+    return time.perf_counter() - began
+
+
+def of_bucket(tables: dict[str, pa.Table], number: int, folder: Path) -> dict[str, float]:
+    """Seconds of each line for the walls of one bucket."""
+    settings, facts = Settings(), [tables[name] for name in FACTS]
+    path = folder / "readings.parquet"
+    pq.write_table(tables["readings"].select(SCANNED), path)
+    found: dict[str, object] = {}
+
+    def from_each_start() -> None:
+        threshold = built.table.threshold
+        for part in fitted:
+            restarts.restarted(part, threshold[part.cases], settings.variances)
+
+    def write() -> None:
+        parts.write(Place(folder.as_uri()), "part", number, bucket.in_parts(found["results"]))  # type: ignore[arg-type]
+
+    def judge(*, ahead: bool) -> None:
+        found["results"] = assess(*facts, settings, LAST, ahead=ahead)
+
+    built = cases.build(*facts, settings.rules, LAST)
+    fitted = list(portfolio.parts(built, settings.variances))
+    scan = timed(lambda: pq.ParquetFile(path).read())
+    fit = timed(lambda: list(portfolio.parts(built, settings.variances)))
+    starts = timed(from_each_start)
+    whole = timed(lambda: judge(ahead=True))
+    judged = timed(lambda: judge(ahead=False))
+    return {
+        "scan": scan,
+        "cases": timed(lambda: cases.build(*facts, settings.rules, LAST)),
+        "fit": fit,
+        "fit and starts": fit + starts,
+        "assess": judged,
+        "written": judged + timed(write),
+        "plan": whole - judged,
+    }
 
 
 def main() -> None:
     """Measure and print."""
     asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    asked.add_argument("--walls", type=int, default=5000)
+    asked.add_argument("--walls", type=int, default=100_000)
+    asked.add_argument("--at-once", type=int, default=2500)
     asked.add_argument("--sample", type=int, default=50)
     asked.add_argument("--seed", type=int, default=1)
     wanted = asked.parse_args()
-    tables = company(wanted.walls, wanted.seed)
-    readings, walls, marks, events = (frame(tables[name]) for name in ("readings", "walls", "marks", "events"))
-    settings = Settings()
+    every: list[dict[str, float]] = []
     with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "readings.parquet"
-        pq.write_table(tables["readings"].select(SCANNED), path)
-        scan = timed(lambda: pq.ParquetFile(path).read(), 5) / wanted.walls
-
-    def built() -> cases.Cases:
-        return cases.build(readings, walls, marks, events, settings.rules, LAST)
-
-    found = built()
-    done = list(portfolio.fitted(found, settings.variances))
-
-    def from_each_start() -> None:
-        for block in done:
-            threshold = found.table["threshold_mm_per_year"].to_numpy(np.float64)[block.block.cases]
-            restarts.restarted(block, threshold, settings.variances)
-
-    lines = {
-        "scan": scan,
-        "cases": timed(built) / wanted.walls,
-        "fit": timed(lambda: list(portfolio.fitted(found, settings.variances))) / wanted.walls,
-        "each start": timed(from_each_start) / wanted.walls,
-        "assess": timed(lambda: assess(readings, walls, marks, events, settings, LAST)) / wanted.walls,
-        **_statsmodels(readings, wanted.sample),
-    }
-    print(f"{'':12} {'microseconds a wall':>20} {'times the scan':>15} {'assess is so many times faster':>32}")
+        for number in range(max(1, wanted.walls // wanted.at_once)):
+            tables = company(wanted.at_once, wanted.seed + number)
+            every.append(of_bucket(tables, number, Path(folder)))
+    lines = {name: median(each[name] for each in every) / wanted.at_once for name in every[0]}
+    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    lines |= _statsmodels(frame(tables["readings"]), wanted.sample)
+    print(f"{len(every) * wanted.at_once:,} walls, {wanted.at_once:,} at once; at most {memory:,.0f} MB")
+    print(f"{'':16} {'microseconds a wall':>20} {'times the scan':>15} {'written is so many times faster':>32}")
     for name, seconds in lines.items():
-        faster = f"{seconds / lines['assess']:.1f}" if name.startswith("statsm") else ""
-        print(f"{name:12} {seconds * 1e6:20.1f} {seconds / scan:15.0f} {faster:>32}")
+        faster = f"{seconds / lines['written']:,.0f}" if name.startswith("statsm") else ""
+        print(f"{name:16} {seconds * 1e6:20,.1f} {seconds / lines['scan']:15,.1f} {faster:>32}")
 
 
 def _statsmodels(readings: pd.DataFrame, sample: int) -> dict[str, float]:

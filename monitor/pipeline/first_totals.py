@@ -1,13 +1,11 @@
 """The total inward deflection of each wall at its first visit: what was found when it was first measured."""
 
-import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor import schema
 from monitor.config import Rules
 from monitor.report.context import Key, Row
-from monitor.terms import State
-from monitor.trend.totals import of_first_visit, totals
+from monitor.trend.totals import first_visits, totals
 
 
 def first_totals(facts: schema.Tables) -> dict[Key, Row]:
@@ -15,9 +13,8 @@ def first_totals(facts: schema.Tables) -> dict[Key, Row]:
 
     facts: tables of schema.FACTS, readings with their effective state; of a day of work the reading before it counts.
     """
-    readings = facts["readings"]
-    used = pc.and_(pc.equal(readings["state"], pa.scalar(State.USED.value)), pc.is_valid(readings["deflection_mm"]))
-    found = totals(of_first_visit(readings.filter(used)), facts["walls"], facts["marks"], Rules(), facts["events"])
+    first = first_visits(facts["readings"])
+    found = totals(first, facts["walls"], facts["marks"], Rules(), facts["events"])
     known = found.filter(pc.is_valid(found["total_mm"]))
     rows = known.select(["house", "wall", "total_mm", "total_mark", "total_reference"]).to_pylist()
     return {(row["house"], row["wall"]): row for row in rows}

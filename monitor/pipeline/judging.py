@@ -184,7 +184,7 @@ def touched(store: Store, found: Sequence[Judged]) -> set[Wall]:
         if "wall" in rows.column_names:
             walls |= _walls(rows)
         else:
-            walls |= set(store.walls_of(rows["house"].unique().to_pylist())[0])
+            walls |= {wall for wall in store.walls_of(rows["house"].unique().to_pylist())[0] if wall[1]}
     readings = [each.fresh for each in found if each.intake.holds == "readings"]
     mended, looked = {mends for rows in readings for mends in rows["mends"].to_pylist()} - {""}, set[str]()
     while mended:

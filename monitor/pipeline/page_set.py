@@ -47,9 +47,9 @@ def _overview(content: Book) -> bytes:
 def one(content: Book, name: str) -> bytes | None:
     """A page by its file name, byte for byte as it is written into a folder; None where there is none of that name."""
     makers = of_all(content)
-    for key in names.wall_keys(content):
-        if name in (names.page_name(*key, kind) for kind in names.KINDS):
-            makers = of_wall(content, key, partial(_model, content, key))
+    key = names.wall_of(name)
+    if key and key in content.walls:
+        makers = of_wall(content, key, partial(_model, content, key))
     return makers[name]() if name in makers else None
 
 

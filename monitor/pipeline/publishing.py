@@ -167,7 +167,7 @@ def write(
             got=error.strerror or str(error),
             mend="Choose another folder with --to, or make room there.",
         ) from error
-    return [*written, *written_photos], _ledger(content, sums, numbers, keys)
+    return [*written, *written_photos], _ledger(content, sums, numbers)
 
 
 def show_one(
@@ -187,8 +187,7 @@ def show_one(
         data = data.replace(f'href="{page}"'.encode(), f'href="{address}"'.encode()) if data else data
     number = number_in(data) if data else ""
     if data and number:
-        keys = names.wall_keys(content)
-        _recorded(store, edition, _ledger(content, {name: files.sha256(data)}, {name: number}, keys), shown_at)
+        _recorded(store, edition, _ledger(content, {name: files.sha256(data)}, {name: number}), shown_at)
     return data
 
 
@@ -198,15 +197,12 @@ def number_in(data: bytes) -> str:
     return found[1].decode() if found else ""
 
 
-def _ledger(
-    content: Book, sums: Mapping[str, str], numbers: Mapping[str, str], keys: list[Key]
-) -> list[dict[str, Any]]:
-    wall_of = {names.page_name(*key, kind): key for key in keys for kind in names.KINDS}
+def _ledger(content: Book, sums: Mapping[str, str], numbers: Mapping[str, str]) -> list[dict[str, Any]]:
     rows = []
     for name, page_sha256 in sums.items():
         number = numbers.get(names.NUMBER_OF.get(name, name))
         if number:
-            house, wall = wall_of.get(name, ("", ""))
+            house, wall = names.wall_of(name) or ("", "")
             before = content.supersedes.get(name)
             rows.append({
                 "report_number": number,

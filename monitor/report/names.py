@@ -28,6 +28,9 @@ PHOTOS, RELEASED_PHOTOS = "photos", "released-photos"
 """Folders beside the pages: of every photo, for the office and the engineer; of those that homeowners may see."""
 
 _PLAIN = re.compile(r"[^A-Za-z0-9-]")
+_CODED = re.compile(r"\.([0-9a-f]{1,6})\.")
+_ID = r"((?:[A-Za-z0-9-]|\.[0-9a-f]{1,6}\.)*)"
+_PAGE = re.compile(rf"([a-z]+)_{_ID}_{_ID}(\.[a-z]+)?\.html")
 
 
 def page_name(house: str, wall: str, kind: str) -> str:
@@ -39,6 +42,18 @@ def page_name(house: str, wall: str, kind: str) -> str:
         raise ValueError(f"no page of kind {kind!r}; there are {', '.join(KINDS)}")
     name, _, code = kind.partition(".")
     return f"{name}_{_plain(house)}_{_plain(wall)}{'.' * bool(code)}{code}.html"
+
+
+def wall_of(name: str) -> Key | None:
+    """The wall whose page bears that file name, of whatever kind; None where no page of a wall is called so."""
+    found = _PAGE.fullmatch(name)
+    if not found or f"{found[1]}{found[4] or ''}" not in KINDS:
+        return None
+    try:
+        house, wall = (_CODED.sub(lambda code: chr(int(code[1], 16)), text) for text in found.group(2, 3))
+    except ValueError:  # no code point
+        return None
+    return house, wall
 
 
 def file_name(kind: str, *keys: str) -> str:

@@ -291,7 +291,10 @@ class Store:
         return set(zip(rows["house"].to_pylist(), rows["wall"].to_pylist(), strict=True))
 
     def walls_of(self, houses: Collection[str]) -> tuple[list[Wall], list[str]]:
-        """Walls that any fact speaks of in some houses, and these houses as they are written, whatever their case."""
+        """Walls that any fact speaks of in some houses, and these houses as they are written, whatever their case.
+
+        Where a fact speaks of a house alone, or of no wall that could be read, there is a wall '' among them.
+        """
         return self.tiers.walls_of(houses)
 
     def buckets(self, known_on: datetime | None = None) -> list[list[Wall]]:

@@ -88,7 +88,7 @@ class Tiers:
         return rows if wanted is None else rows.filter(is_of(rows, wanted))
 
     def walls_of(self, houses: Collection[str]) -> tuple[list[Wall], list[str]]:
-        """The walls that any row speaks of in some houses, and these houses as written; whatever their case."""
+        """The walls that any row speaks of in some houses, '' for no wall, and these houses as written; in any case."""
         folded = {finding.folded(house) for house in houses}
 
         def read(at: Pointer, adds: _Adds) -> pa.Table:
@@ -98,7 +98,7 @@ class Tiers:
         rows = self._at_one_moment(finding.TABLES, read)
         rows = rows.filter(_is_among(rows, "folded", folded))
         pairs = sorted(set(zip(rows["house"].to_pylist(), rows["wall"].to_pylist(), strict=True)))
-        return [pair for pair in pairs if pair[1]], sorted({house for house, _ in pairs})
+        return pairs, sorted({house for house, _ in pairs})
 
     def _places(self, at: Pointer, folded: Collection[str]) -> pa.Table:
         part = at.beside("places")

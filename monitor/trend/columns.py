@@ -120,6 +120,14 @@ def numbered(*parts: npt.NDArray[np.generic]) -> tuple[Whole, Whole]:
     return number, np.unique(number, return_index=True)[1]
 
 
+def pairs(left: Whole, right: Whole) -> tuple[Whole, Whole]:
+    """Every row with every row of the same number on the right, which is sorted: both rows of each pair (pairs,)."""
+    first = np.searchsorted(right, left)
+    size = np.searchsorted(right, left, side="right") - first
+    row = np.repeat(np.arange(len(left)), size)
+    return row, np.arange(len(row)) - np.repeat(np.cumsum(size) - size, size) + np.repeat(first, size)
+
+
 def leaders(group: npt.NDArray[np.generic], *by: npt.NDArray[np.generic]) -> Whole:
     """The row of each group that comes first by some numbers, of those alike the first (groups,)."""
     order = np.lexsort((*reversed(by), group))

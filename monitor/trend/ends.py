@@ -135,7 +135,10 @@ def _measured(cases: Cases, side: Whole, variances: Variances) -> _Ends:
     lowest = known[columns.leaders(column[known], z_mm[own.mark[known]])]
     base[column[lowest]] = own.mark[lowest]
     at_base = own.mark == base[column]
-    high, low = _pairs(own, np.flatnonzero(~at_base), np.flatnonzero(at_base))
+    high, low = np.flatnonzero(~at_base), np.flatnonzero(at_base)
+    low = low[np.argsort(own.setup[low], kind="stable")]
+    of_high, of_low = columns.pairs(own.setup[high], own.setup[low])
+    high, low = high[of_high], low[of_low]
     end, start = columns.numbered(column[high], own.mark[high])
     visits = columns.numbered(end, own.visit[high])[1]
     enough = np.bincount(end[visits], minlength=len(start)) >= LEAST_VISITS
@@ -154,15 +157,6 @@ def _measured(cases: Cases, side: Whole, variances: Variances) -> _Ends:
         lower=rate - reach,
         upper=rate + reach,
     )
-
-
-def _pairs(rows: Rows, high: Whole, low: Whole) -> tuple[Whole, Whole]:
-    """Every high row with every low row of its set-up."""
-    low = low[np.argsort(rows.setup[low], kind="stable")]
-    first = np.searchsorted(rows.setup[low], rows.setup[high])
-    size = np.searchsorted(rows.setup[low], rows.setup[high], side="right") - first
-    within = np.arange(size.sum()) - np.repeat(np.cumsum(size) - size, size)
-    return np.repeat(high, size), low[within + np.repeat(first, size)]
 
 
 def _lines(rows: Rows, high: Whole, low: Whole, end: Whole, variances: Variances) -> tuple[Array, Array, Array]:

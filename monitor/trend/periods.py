@@ -8,6 +8,7 @@ an error of the older cycle does to the newer estimate. Given the variances this
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import NamedTuple, TypeVar
 
 import numpy as np
@@ -62,6 +63,12 @@ class Period:
     lines: list[Line]
     time0: int
     last_day: int
+
+    @cached_property
+    def rates(self) -> dict[int, float]:
+        """Rate of each mark that is measured, mm/yr."""
+        rates = (self.rate @ self.estimate.theta).tolist()
+        return {mark: rates[number] for mark, number in self.marks.items() if self.measured[number]}
 
     def reading(self, line: Line, day: int, cycle_day: int | None = None) -> Array:
         """The reading that a line foretells for a day, less its center, as a functional of the parameters (P,).

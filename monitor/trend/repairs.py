@@ -158,31 +158,27 @@ def _mark(before: Period | None, after: Period | None) -> int:
     stands still whatever is done, and is taken only where there is no other.
     """
     fitted = [period for period in (before, after) if period is not None]
-    shared = set.intersection(*(_measured(period) for period in fitted))
+    shared = set(fitted[0].rates).intersection(*(period.rates for period in fitted))
     apart = shared - {line.mark for line in fitted[0].lines if line.at_held_end}
-    choices = [(fitted[0], apart), (fitted[0], shared), *((period, _measured(period)) for period in fitted)]
+    choices = [(fitted[0], apart), (fitted[0], shared), *((period, set(period.rates)) for period in fitted)]
     for period, marks in choices:
         if marks:
-            return max(sorted(marks), key=lambda mark: round(period.value(period.rate[period.marks[mark]]), _TIES))
+            return max(sorted(marks), key=lambda mark: round(period.rates[mark], _TIES))
     return min(fitted[0].marks)
 
 
-def _measured(period: Period) -> set[int]:
-    return {mark for mark, number in period.marks.items() if period.measured[number]}
-
-
 def _rate(period: Period | None, mark: int) -> Told | None:
-    if period is None or mark not in _measured(period):
+    if period is None or mark not in period.rates:
         return None
-    functional = period.rate[period.marks[mark]]
-    return Told(period.value(functional), period.variance(functional), float(period.scale.dof))
+    variance = period.variance(period.rate[period.marks[mark]])
+    return Told(period.rates[mark], variance, float(period.scale.dof))
 
 
 def _difference(before: Period | None, after: Period | None, mark: int, variances: Variances) -> Told | None:
     """Rate after less rate before; None where one is not measured, or they are measured against different things."""
     if before is None or after is None or before.to_base != after.to_base:
         return None
-    if mark not in _measured(before) or mark not in _measured(after):
+    if mark not in before.rates or mark not in after.rates:
         return None
     return _less(after, after.rate[after.marks[mark]], before, before.rate[before.marks[mark]], variances)
 

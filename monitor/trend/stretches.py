@@ -16,7 +16,7 @@ import numpy as np
 
 from monitor.terms import EventKind, Part
 from monitor.trend.coded import PARTS, Days, Events
-from monitor.trend.columns import Flags, Whole
+from monitor.trend.columns import Flags, Whole, pairs
 
 _OF_NAMED_MARKS = (EventKind.SURFACE_WORK, EventKind.LOST_MARK, EventKind.REFERENCE_CHANGE)
 _BREAKS = (EventKind.REINFORCEMENT, EventKind.STRAIGHTENING, EventKind.METHOD_CHANGE, *_OF_NAMED_MARKS)
@@ -67,25 +67,17 @@ def reinforcements(events: Events) -> Starts:
 
 def periods(rows: Placed, starts: Starts) -> Whole:
     """Period of each row: the number of reinforcements it comes after."""
-    pair, start = _pairs(rows.wall, starts.wall)
+    pair, start = pairs(rows.wall, starts.wall)
     return _count(rows, pair, starts.day[start])
 
 
 def breaks(rows: Placed, events: Events) -> Whole:
     """Number of events before each row that broke the level it is read on."""
     breaking = np.flatnonzero(np.isin(events.kind, [str(kind) for kind in _BREAKS]))
-    pair, at = _pairs(rows.wall, events.wall[breaking])
+    pair, at = pairs(rows.wall, events.wall[breaking])
     event = breaking[at]
     touched = _touches(rows, events, pair, event)
     return _count(rows, pair[touched], events.day[event[touched]])
-
-
-def _pairs(wall: Whole, of_event: Whole) -> tuple[Whole, Whole]:
-    """Every row with every event of its wall: numbers of rows and of events, which are sorted by wall."""
-    first, last = np.searchsorted(of_event, wall), np.searchsorted(of_event, wall, side="right")
-    size = last - first
-    row = np.repeat(np.arange(len(wall)), size)
-    return row, np.arange(len(row)) - np.repeat(np.cumsum(size) - size, size) + np.repeat(first, size)
 
 
 def _count(rows: Placed, row: Whole, day: Days) -> Whole:

@@ -71,8 +71,10 @@ def totals(
     )
 
 
-def of_first_visit(used: pa.Table) -> pa.Table:
-    """Of used readings those of each wall's first visit; of a day of work the reading before it."""
+def first_visits(readings: pa.Table) -> pa.Table:
+    """Used readings of each wall's first day that have a deflection: of a day of work those before it, if any."""
+    known = columns.is_text(readings["state"], State.USED) & ~np.isnan(columns.reals(readings["deflection_mm"]))
+    used = readings.filter(pa.array(known))
     wall, first = columns.groups(used, _WALL)
     visit = 2 * columns.days(used["visit_date"]) + columns.is_text(used["part"], Part.AFTER)
     earliest = np.full(len(first), np.inf)

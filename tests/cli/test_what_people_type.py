@@ -170,7 +170,9 @@ def test_a_mended_visit_from_first_file_to_the_original_sent_again(
     whole.write_text(VISIT + "".join(visit_row(*pair) for pair in FIVE.items()) + visit_row("M9", "2 3/16"))
     done = call("ingest", str(whole), *words)
     assert done.out == "whole.csv: 6 readings received: 0 used, 1 rejected, 5 already in.\n"
-    assert done.err.count("\n") == 2, done.err
+    about_the_row, of_the_wall = done.err.splitlines()[:2], done.err.splitlines()[2:]
+    assert "M9" in about_the_row[0], done.err
+    assert [line.split(":")[0].strip() for line in of_the_wall] == ["DH-06-E", "decision this month"], done.err
 
 
 def test_mend_sheets_go_to_a_folder_of_their_own_where_none_is_named(

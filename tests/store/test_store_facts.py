@@ -233,13 +233,13 @@ def test_files_no_longer_needed_go_after_the_grace_and_not_before(
         store.add("readings", readings(number))
         store.compact()
     kept = compacted()
-    # a file of readings, one of places and a ledger for each of three generations, and of strays, which stay none, one
-    assert len(kept) == 10
+    # files of readings, places, what was taken and the ledger, for each of three generations; of strays, none yet, one
+    assert len(kept) == 13
     assert waiting() == 3
     monkeypatch.setattr(compaction, "GRACE_SECONDS", -1.0)
     store.add("readings", readings(4))
     store.compact()
-    assert len(compacted()) == 7  # this generation, and the one before, which a reader may be reading now
+    assert len(compacted()) == 9  # this generation, and the one before, which a reader may be reading now
     assert compacted() >= generations.pointer(store.path).files
     assert waiting() == 2  # those that a generation of before the grace held are gone
     assert store.facts("readings").num_rows == 4

@@ -47,6 +47,13 @@ def test_the_leader_of_a_group_is_its_first_by_some_numbers_and_of_those_alike_t
     assert columns.leaders(group, size, day).tolist() == [1, 4]
 
 
+def test_rows_meet_every_row_of_their_number_as_in_pandas() -> None:
+    left, right = np.array([4, 2, 9, 4]), np.array([1, 2, 2, 4, 7])
+    rows = zip(*columns.pairs(left, right), strict=True)
+    joined = pd.DataFrame({"n": left}).reset_index().merge(pd.DataFrame({"n": right}).reset_index(), on="n")
+    assert list(rows) == list(zip(joined["index_x"], joined["index_y"], strict=True))
+
+
 def test_nothing_grouped_is_nothing() -> None:
     none, whole = np.zeros(0), np.zeros(0, dtype=np.intp)
     number, first = columns.numbered(none, whole)

@@ -9,7 +9,7 @@ import pytest
 from result_rows import table
 
 from monitor.config import Rules
-from monitor.trend.totals import totals
+from monitor.trend.totals import first_visits, totals
 
 RULES = Rules()
 ZERO, LATER = date(2024, 4, 10), date(2024, 10, 12)
@@ -208,3 +208,12 @@ def test_another_wall_s_readings_change_nothing() -> None:
 def test_the_order_of_rows_changes_nothing() -> None:
     rows = read("string", {"M1": 1.0, "M2": 20.0, "M3": 30.0}) + read("laser", {"M1": 5.0, "M3": 40.0, "M5": 6.0})
     assert total(rows) == total(rows[::-1])
+
+
+def test_the_first_visit_of_a_wall_is_what_was_read_before_the_work_of_its_first_day() -> None:
+    rows = read("string", {"M3": 9.0}, day=date(2023, 1, 1), state="held") + read("string", {"M3": 44.0})
+    rows += read("string", {"M3": 38.0}, day=ZERO, part="before") + read("string", {"M3": 26.0}, day=ZERO, part="after")
+    rows += read("string", {"M3": 5.0}, day=ZERO, part="after", wall="S") + read("string", {"M3": 7.0}, wall="S")
+    first = first_visits(table("readings", rows[::-1]))
+    assert sorted(first["deflection_mm"].to_pylist()) == [5.0, 38.0]
+    assert len(first_visits(table("readings", []))) == 0

@@ -1,0 +1,254 @@
+"""One visit of one wall: judged by what its file names as by all that is known, assessed and on the list at once."""
+
+import shutil
+from collections.abc import Callable
+from dataclasses import fields
+from datetime import date, timedelta
+from pathlib import Path
+
+import pyarrow as pa
+import pyarrow.compute as pc
+import pytest
+from alert_company import VISITS, end_of, founded, visit
+
+from monitor import schema
+from monitor import store as stores
+from monitor.pipeline import alerting, assessed_again, editions, intake, judging, listing, page_set, publishing, runs
+from monitor.pipeline.assessing import assess
+from monitor.pipeline.judging import Judged, Known
+from monitor.pipeline.new_verdicts import new_verdicts
+from monitor.report import names
+from monitor.store import Store, compaction, generations
+from monitor.store.tiers import is_of
+from monitor.store.verify import verify
+from monitor.terms import AlertKind
+
+DAY = date(2026, 5, 5)
+HEADINGS = "house,wall,visit date,technician,instrument,set-up,mark,value,unit,kind,mends"
+
+
+def sheet(*rows: str) -> bytes:
+    return "\n".join((HEADINGS, *rows)).encode()
+
+
+def one_visit(house: str = "DH-03", day: date = DAY, more: int = 0) -> bytes:
+    gaps = (48, 33 - more, 28 - more, 33 - more, 47)
+    rows = [f"{house},N,{day},O1,B3,1,M{m},{gap // 16} {gap % 16}/16,in,gap," for m, gap in enumerate(gaps, start=1)]
+    return sheet(*rows)
+
+
+@pytest.fixture(scope="module")
+def in_buckets(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The company after four visits, its facts in several buckets and some in the inbox; its list is of the autumn."""
+    store = founded(tmp_path_factory.mktemp("company") / "store")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(compaction, "ROWS_PER_BUCKET", 10)
+        for number in range(3):
+            visit(store, number)
+        store.compact()
+    visit(store, 3)
+    assess(store, judged_on=VISITS[3] + timedelta(days=3), known_on=end_of(VISITS[3]))
+    assert generations.pointer(store.path).buckets > 4
+    return store.path
+
+
+@pytest.fixture
+def company(in_buckets: Path, copy_of: Callable[[Path], Store]) -> Store:
+    return copy_of(in_buckets)
+
+
+def taken(store: Store, data: bytes, name: str = "visit.csv") -> set[tuple[str, str]]:
+    found = intake.take_visit(store, name, data, received_at=end_of(DAY), sender="O1", today=DAY)
+    return {wall for each in found for wall in each.walls}
+
+
+# judged by what a file names
+
+
+def a_reading_of(store: Store, house: str, mark: str) -> str:
+    rows = store.facts("readings", walls=[(house, "N")]).filter(pc.field("mark") == mark)
+    return str(rows["reading_id"][-1].as_py())
+
+
+def of_all_kinds(store: Store) -> dict[str, bytes]:
+    """Files that ask for everything that judging looks up: other spellings, walls, menders, what came before."""
+    mended = a_reading_of(store, "DH-05", "M1")
+    first = store.received_file(
+        store.facts("receipts").filter(pc.field("holds") == "readings")["file_sha256"][0].as_py()
+    )
+    assert first is not None
+    return {
+        "a visit": one_visit(),
+        "in small letters": one_visit("dh-03"),
+        "house in the wall": sheet(f",DH-03-N,{DAY},o1,b3,1,m1,3,in,gap,", f"DH-03,DH-03-N,{DAY},O1,B3,1,M2,2,in,gap,"),
+        "no such wall": sheet(f"DH-33,N,{DAY},O1,B3,1,M1,3,in,gap,", f"DH-03,S,{DAY},X9,B9,1,M1,3,in,gap,"),
+        "mends another wall's": sheet(f"DH-03,N,{DAY},O1,B3,1,M1,3,in,gap,{mended}"),
+        "another wall's numbers": one_visit(more=16),
+        "sent before": first,
+        "register": b"house,wall,mark,x,z\nDH-03,N,M6,2 ft,4 ft\nDH-03,N,M1,0 ft,4 ft\nDH-04,E,M1,0,1 ft\n",
+        "houses": b"house,climate\ndh-01,mild\nDH-02,cold winters\nDH-77,mild\n",
+        "people": b"person,role,house\nP9,owner,DH-99\nO1,office,\n",
+    }  # fmt: skip
+
+
+def judged(store: Store, known: Known, name: str, data: bytes) -> list[Judged]:
+    return judging.judged(store, known, f"{name}.csv", data, received_at=end_of(DAY), sender="O1", today=DAY)
+
+
+def test_files_are_judged_by_what_they_name_as_by_all_that_is_known(company: Store) -> None:
+    for name, data in of_all_kinds(company).items():
+        by_all = judged(company, judging.known_now(company), name, data)
+        by_named = judged(company, judging.known_of(company, [(name, data)]), name, data)
+        assert [each.intake.holds for each in by_named] == [each.intake.holds for each in by_all], name
+        for few, every in zip(by_named, by_all, strict=True):
+            for field in fields(every.intake):
+                assert getattr(few.intake, field.name) == getattr(every.intake, field.name), (name, field.name)
+            assert few.fresh.equals(every.fresh), name
+            assert few.first_received == every.first_received, name
+
+
+def test_what_a_file_names_is_less_than_all(company: Store) -> None:
+    known = judging.known_of(company, [("visit.csv", one_visit())])
+    assert set(known.rows["house"].to_pylist()) == {"DH-03"}
+    assert known.register["walls"].num_rows == 1 < company.current("walls").num_rows
+    assert {row["person"] for row in known.register["people"].to_pylist()} == {"O1"}
+
+
+def test_a_visit_reads_no_other_wall(company: Store) -> None:
+    """The files of other walls are emptied: whoever looked into one would say that it is damaged."""
+    at = generations.pointer(company.path)
+    own = generations.bucket_of(("DH-03", "N"), at.buckets)
+    others = [part for part in at.parts if part.bucket != own and part.table in ("readings", "marks", "walls")]
+    assert others
+    for part in others:
+        (company.path / generations.FOLDER / part.file).write_bytes(b"")
+    walls = taken(stores.open(company.path), one_visit())
+    assert walls == {("DH-03", "N")}
+    [answer] = new_verdicts(company, walls, judged_on=DAY, known_on=end_of(DAY))
+    assert answer.verdict
+    alerting.look(company, at=end_of(DAY), walls=walls)
+
+
+def test_a_row_bears_on_the_walls_of_what_it_mends_and_a_house_on_all_its_walls(company: Store) -> None:
+    mended = a_reading_of(company, "DH-05", "M1")
+    first = taken(company, sheet(f"DH-03,N,{DAY},O1,B3,1,M1,3,in,gap,{mended}"))
+    assert first == {("DH-03", "N"), ("DH-05", "N")}
+    mender = a_reading_of(company, "DH-03", "M1")
+    again = taken(company, sheet(f"DH-04,N,{DAY},O1,B3,1,M1,3,in,gap,{mender}"))
+    assert again == {("DH-04", "N"), ("DH-03", "N"), ("DH-05", "N")}
+    [of_house] = intake.take_register(
+        company, "houses.csv", b"house,climate\nDH-02,mild\n", received_at=end_of(DAY), sender="O1"
+    )
+    assert set(of_house.walls) == {("DH-02", "N")}
+
+
+# assessed at once
+
+
+def same(few: pa.Table, every: pa.Table, walls: list[tuple[str, str]], *, but: tuple[str, ...] = ()) -> None:
+    """Rows of those walls: texts, days and flags the same, numbers to 1e-10."""
+    mine = every.filter(is_of(every, walls))
+    assert few.num_rows == mine.num_rows
+    for name in set(few.column_names) - set(but):
+        found, wanted = few[name].to_pylist(), mine[name].to_pylist()
+        if pa.types.is_floating(few.schema.field(name).type):
+            assert found == pytest.approx(wanted, rel=1e-10, abs=1e-12), name
+        else:
+            assert found == wanted, name
+
+
+def test_walls_with_new_readings_stand_on_the_list_as_a_whole_assessment_would_have_them(company: Store) -> None:
+    before = company.assessment()
+    assert before is not None
+    new_verdicts(company, taken(company, one_visit(more=4)), judged_on=DAY, known_on=end_of(DAY))
+    book, changed = assessed_again.over(company, publishing.book_of_list(company, before))
+    assert [(each.wall, each.judged_on) for each in changed] == [("DH-03-N", str(DAY))]
+    every = assess(company, judged_on=DAY, known_on=end_of(DAY), save=False)
+    walls = [("DH-03", "N")]
+    for name in schema.RESULTS:
+        rows = getattr(book.assessment, name)
+        same(rows.filter(is_of(rows, walls)), getattr(every, name), walls, but=("rank",))
+        others = rows.filter(pc.invert(is_of(rows, walls)))
+        as_it_was = getattr(before, name)
+        kept = as_it_was.filter(pc.invert(is_of(as_it_was, walls)))
+        assert others.drop_columns(["rank"] if name == "plan" else []).equals(
+            kept.drop_columns(["rank"] if name == "plan" else [])
+        ), name
+    ranks = book.assessment.plan["rank"].to_pylist()
+    assert sorted(ranks) == list(range(1, len(ranks) + 1))
+
+
+def test_what_is_on_record_is_as_it_was_and_made_again_as_it_was(company: Store) -> None:
+    before = company.assessment()
+    assert before is not None
+    edition = editions.of(company, before, end_of(DAY))
+    page = page_set.one(publishing.book_of_edition(company, edition), names.MONTHLY_LIST)
+    recorded = runs.on_record(company)
+    new_verdicts(company, taken(company, one_visit(more=4)), judged_on=DAY, known_on=end_of(DAY))
+    assert company.assessment() == before
+    assert runs.on_record(company) == recorded
+    assert editions.of(company, before, end_of(DAY)) == edition
+    assert page_set.one(publishing.book_of_edition(company, edition), names.MONTHLY_LIST) == page
+    assert verify(company).whole
+
+
+def test_the_list_says_what_was_assessed_again_until_a_whole_assessment_has_it_in(company: Store) -> None:
+    new_verdicts(company, taken(company, one_visit()), judged_on=DAY, known_on=end_of(DAY))
+    newest = company.assessment()
+    assert newest is not None
+    closing = listing.monthly(company, newest).closing
+    assert f"Assessed again since, for {DAY}: DH-03-N" in closing
+    assess(company, judged_on=DAY, known_on=end_of(DAY))
+    newest = company.assessment()
+    assert newest is not None
+    assert company.again(newest) == []
+    assert not list((company.path / "assessments" / "again").glob("*.parquet"))
+    assert "Assessed again" not in listing.monthly(company, newest).closing
+
+
+def test_an_earlier_list_has_nothing_of_it(company: Store) -> None:
+    early = company.assessment()
+    assert early is not None
+    assess(company, judged_on=DAY - timedelta(days=1), known_on=end_of(DAY - timedelta(days=1)))
+    new_verdicts(company, taken(company, one_visit()), judged_on=DAY, known_on=end_of(DAY))
+    assert assessed_again.of(company, early) == []
+
+
+def test_where_nothing_was_assessed_yet_nothing_is_kept(tmp_path: Path) -> None:
+    store = founded(tmp_path / "store")
+    visit(store, 0)
+    assert new_verdicts(store, {("DH-01", "N")}, judged_on=DAY, known_on=end_of(DAY))
+    assert not (store.path / "assessments" / "again").exists()
+
+
+def test_a_damaged_file_of_it_is_named_and_gives_way_to_the_next(company: Store) -> None:
+    walls = taken(company, one_visit())
+    new_verdicts(company, walls, judged_on=DAY, known_on=end_of(DAY))
+    [path] = (company.path / "assessments" / "again").glob("*.parquet")
+    path.write_bytes(path.read_bytes()[:-40])
+    [damage] = verify(company).damages
+    assert damage.place == f"assessments/again/{path.name}"
+    assert "assess again" in damage.mend.casefold()
+    new_verdicts(company, walls, judged_on=DAY, known_on=end_of(DAY))
+    assert verify(company).whole
+
+
+# alerts
+
+GAPS = ("2 15/16", "2 2/16", "1 3/16", "2 2/16", "2 15/16")
+FAR_IN = sheet(*(f"DH-04,N,{DAY},O1,B3,1,M{m},{gap},in,gap," for m, gap in enumerate(GAPS, start=1)))
+"""Its third mark stands five eighths of an inch further in than before, and no other does."""
+
+
+def test_a_look_at_the_walls_of_an_upload_brings_the_alerts_that_a_look_at_all_would(
+    in_buckets: Path, tmp_path: Path
+) -> None:
+    alerts = []
+    for number in (0, 1):
+        store = stores.open(shutil.copytree(in_buckets, tmp_path / str(number)))
+        alerting.look(store, at=end_of(DAY) - timedelta(hours=1))
+        walls = taken(store, FAR_IN)
+        alerting.look(store, at=end_of(DAY), walls=walls if number else None)
+        alerts.append(store.office.rows("alerts"))
+    assert alerts[0] == alerts[1]
+    assert [row["house"] for row in alerts[1] if row["kind"] == AlertKind.HELD] == ["DH-04"]
