@@ -3,12 +3,12 @@
     python benchmarks/engine.py [--walls 100000] [--at-once 2500] [--sample 50] [--seed 1]
 
 Walls of one shape: a string, eight visits half a year apart, five marks, lengths of whole feet; one core. They are
-taken as the store has them, a bucket at a time; each line is the median of the buckets' times a wall, and how many times
-the scan of the columns with pyarrow that is. fit: every wall's fit, from its cases. fit and starts: that, and the fit
-and the evidence from every starting visit. cases: tables to walls and periods. assess: all of it, with screening, jumps,
-the wall's pair, verdicts and reasons; written: that, and its tables written as the store writes them. plan: what the
-plan of visits to come costs beside. The two last lines are statsmodels on a sample of the same walls: ordinary least
-squares by formula, and a mixed model with a random intercept for each visit.
+taken as the store has them, a bucket at a time; each line is the median of the buckets' times a wall, and how many
+times the scan of the columns with pyarrow that is. fit: every wall's fit, from its cases. fit and starts: that, and the
+fit and the evidence from every starting visit. cases: tables to walls and periods. assess: all of it, with screening,
+jumps, the wall's pair, verdicts and reasons; written: that, and its tables written as the store writes them. plan: what
+the plan of visits to come costs beside. The two last lines are statsmodels on a sample of the same walls: ordinary
+least squares by formula, and a mixed model with a random intercept for each visit.
 """
 
 import os

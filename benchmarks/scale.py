@@ -1,4 +1,4 @@
-"""A company of any size taken through the line: made up, added, compacted, assessed, listed; time and memory of each.
+"""A company of any size taken through the line: made up, added, compacted, assessed, listed, its variances estimated.
 
     python benchmarks/scale.py [--sizes 1000 10000] [--jobs 2] [--seed 1] [--keep FOLDER] [--curve FILE.svg]
 
@@ -90,8 +90,19 @@ def listed(path: Path, walls: int, seed: int, jobs: int) -> Told:
 
     del walls, seed, jobs
     store = stores.open(path)
-    found = listing.monthly(store, assessing.newest(store))
+    found = listing.monthly(store, assessing.newest(store, tables=listing.ASKS_FOR))
     return {"listed": len(found.rows)}
+
+
+def variances(path: Path, walls: int, seed: int, jobs: int) -> Told:
+    """Estimate the company's own variances."""
+    from monitor import store as stores
+    from monitor.pipeline import repeatability
+
+    del walls, seed, jobs
+    if not repeatability.estimate(stores.open(path), judged_on=DAY, known_on=KNOWN, made_at=KNOWN):
+        raise SystemExit("no reading counts")
+    return {}
 
 
 STEPS: Mapping[str, Callable[[Path, int, int, int], Told]] = {
@@ -99,6 +110,7 @@ STEPS: Mapping[str, Callable[[Path, int, int, int], Told]] = {
     "compact": compact,
     "assess": assess,
     "list": listed,
+    "variances": variances,
 }
 
 
@@ -150,7 +162,7 @@ def curve(times: Mapping[int, Mapping[str, Told]]) -> str:
         for k in range(low, high + 1)
     ]
     lines += [f'<text x="{x(size):.1f}" y="312" text-anchor="middle">{size:,}</text>' for size in sizes]
-    for step, colour in zip(steps, ("#4a6", "#b60", "#246", "#a2c"), strict=True):
+    for step, colour in zip(steps, ("#4a6", "#b60", "#246", "#a2c", "#c24"), strict=True):
         mine = [max(times[size][step]["seconds"], 1e-3) for size in sizes]
         points = " ".join(f"{x(size):.1f},{y(each):.1f}" for size, each in zip(sizes, mine, strict=True))
         lines.append(f'<polyline points="{points}" fill="none" stroke="{colour}" stroke-width="2"/>')

@@ -67,7 +67,7 @@ def flagged(
     from monitor.pipeline import assessing, listing
 
     opened = stores.open(store).sparing()
-    assessment = assessing.newest(opened, month)
+    assessment = assessing.newest(opened, month, tables=listing.ASKS_FOR)
     found = listing.held(opened, assessment) if held else listing.monthly(opened, assessment, options.moment_in(opened))
     show.listing(found, as_csv=as_csv, in_blocks=held)
     raise typer.Exit(show.unread(opened))

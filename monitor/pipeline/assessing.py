@@ -160,10 +160,13 @@ def made_again(store: Store, run: Run, tables: Collection[str] = tuple(schema.RE
     return found
 
 
-def newest(store: Store, month: str | None = None) -> Assessment:
-    """The newest assessment, or the newest judged in a month (`2026-04`); NotFoundError where there is none."""
+def newest(store: Store, month: str | None = None, *, tables: Collection[str] = tuple(schema.RESULTS)) -> Assessment:
+    """The newest assessment, or the newest judged in a month (`2026-04`); NotFoundError where there is none.
+
+    tables: those to read; the others stay empty.
+    """
     days = [day for day in store.assessments() if month is None or day.isoformat().startswith(month)]
-    found = store.assessment(max(days)) if days else None
+    found = store.assessment(max(days), tables=tables) if days else None
     if found is None:
         raise NotFoundError(
             f"There is no assessment{f' of {month}' if month else ''} in this store.",

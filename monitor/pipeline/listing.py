@@ -30,6 +30,8 @@ _SHORT_ID = 8
 """So many signs of a reading's id tell it from all others; the commands ask for four or more."""
 
 
+ASKS_FOR = ("wall_results", "findings", "suspects", "plan")
+"""Tables of an assessment that the monthly list is made of."""
 _FLAGGED = ("hard", "moving", "again", "overdue")
 """Sections whose walls are flagged, or to be looked at before one can tell."""
 _WIDE = ("list", "wall", "state", "urgency", "rate, 9 times in 10 between", "reason", "next step")

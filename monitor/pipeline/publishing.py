@@ -21,6 +21,7 @@ from monitor.pipeline.editions import Edition
 from monitor.report import names
 from monitor.report.context import Book, Key, Row
 from monitor.report.engineer_sheet import Model
+from monitor.report.placing import open_places
 from monitor.results import Assessment
 from monitor.store import Store, files
 from monitor.terms import Act
@@ -62,11 +63,13 @@ def book_of(
 
 
 def book_of_list(store: Store, assessment: Assessment, at: datetime | None = None) -> Book:
-    """The same with the lists before: what is new, still open or closed, and for how long.
+    """The same with the lists before: what is new, still open or closed, and for how long; readings of those walls.
 
     at: the moment for which it is told whether homeowners know; as known when the assessment was made where left out.
     """
-    content = book_of(store, assessment, past_lists.last_list(store, assessment))
+    previous = past_lists.last_list(store, assessment)
+    asking = {*open_places(assessment), *(open_places(previous) if previous else ())}
+    content = book_of(store, assessment, previous, walls=asking)  # of the others the list says no more than how many
     edition = editions.of(store, assessment, at or assessment.known_until)
     return replace(content, lists=past_lists.past_lists(store, assessment), news=edition.news)
 

@@ -70,8 +70,8 @@ def estimate(store: Store, *, judged_on: date, known_on: datetime, made_at: date
 
 def sample(store: Store, *, judged_on: date, known_on: datetime, most: int = reml.SAMPLE) -> Sample | None:
     """A random sample of at most so many walls with a used reading; None where no wall has one."""
-    register = {name: store.current(name, known_on=known_on) for name in _REGISTER}
-    every = sorted(zip(register["walls"]["house"].to_pylist(), register["walls"]["wall"].to_pylist(), strict=True))
+    registered = store.current("walls", known_on=known_on)
+    every = sorted(zip(registered["house"].to_pylist(), registered["wall"].to_pylist(), strict=True))
     Random(SEED).shuffle(every)
     parts: list[pa.Table] = []
     found: set[tuple[str, str]] = set()
@@ -90,7 +90,7 @@ def sample(store: Store, *, judged_on: date, known_on: datetime, most: int = rem
         return None
     settings = store.settings().model_copy(update={"rules": store.rules_on(judged_on, known_on=known_on)})
     readings = pa.concat_tables(parts)
-    walls, marks, events = (of_walls(register[name], found) for name in _REGISTER)
+    walls, marks, events = (store.current(name, known_on=known_on, walls=sorted(found)) for name in _REGISTER)
     return Sample(build(readings, walls, marks, events, settings.rules, judged_on), readings, settings)
 
 

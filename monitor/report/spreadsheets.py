@@ -123,7 +123,7 @@ def _fill(page: "Worksheet", sheet: Sheet) -> None:
             quoted = isinstance(value, str) and value.startswith(_RUNS)
             cell._style = copy(style) if quoted or isinstance(value, date) else style  # these have one of their own
             if isinstance(value, str):
-                _write_text(cell, value)
+                _write_text(cell, value, quoted=quoted)
             else:
                 cell.value = value
     for column, width in enumerate(sheet.widths, start=1):
@@ -145,8 +145,9 @@ def _style(page: "Worksheet") -> Any:
     return cell._style
 
 
-def _write_text(cell, text: str) -> None:  # type: ignore[no-untyped-def]  # openpyxl has no types
+def _write_text(cell, text: str, *, quoted: bool) -> None:  # type: ignore[no-untyped-def]  # openpyxl has no types
     """Text as text: openpyxl takes what begins with = for a formula unless told its type."""
     cell.value = _UNWRITABLE.sub("\ufffd", text)
     cell.data_type = "s"
-    cell.quotePrefix = text.startswith(_RUNS)
+    if quoted:
+        cell.quotePrefix = True

@@ -10,13 +10,12 @@ from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 
-import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 from filelock import FileLock
 from pydantic import BaseModel, ConfigDict
 
-from monitor import __version__, schema
+from monitor import schema
 from monitor.errors import StoreError, Where
 from monitor.results import Assessment
 from monitor.store import files, generations, parts, walls
@@ -24,7 +23,6 @@ from monitor.store.generations import Wall
 from monitor.store.parts import ASSESSED, Part, Reader
 from monitor.store.place import Place
 from monitor.store.sealed import sealed, unsealed
-from monitor.store.tiers import is_of
 
 FOLDER = "assessments"
 CARD = "assessment.json"
@@ -45,23 +43,15 @@ class Card(BaseModel):
     known_until: datetime
     settings_sha256: str
     facts_sha256: str
-    code_version: str
-    """Of the program that made it; '' where it is older than this."""
     results_sha256: str
     """The sum of all walls' digests."""
     buckets: int
     parts: tuple[Part, ...]
-    overlays: tuple[Part, ...] = ()
-
-    def part(self, bucket: int) -> tuple[Part | None, Part | None]:
-        """The part of a bucket and what overlies it; None where there is none."""
-        found = [next((part for part in some if part.bucket == bucket), None) for some in (self.parts, self.overlays)]
-        return found[0], found[1]
 
     @property
     def files(self) -> dict[str, str]:
         """The table of every file."""
-        return {name: table for table, name in parts.named((*self.parts, *self.overlays))}
+        return {name: table for table, name in parts.named(self.parts)}
 
 
 def card_of(assessment: Assessment, buckets: int, made: Sequence[Part]) -> Card:
@@ -72,7 +62,6 @@ def card_of(assessment: Assessment, buckets: int, made: Sequence[Part]) -> Card:
         known_until=assessment.known_until,
         settings_sha256=assessment.settings_sha256,
         facts_sha256=assessment.facts_sha256,
-        code_version=__version__,
         results_sha256=walls.total(part.sha256 for part in made),
         buckets=buckets,
         parts=tuple(sorted(made, key=lambda part: part.bucket)),
@@ -107,57 +96,6 @@ def save(root: Path, place: Place, card: Card) -> None:
         for name in place.names(folder_of(card.judged_on)):
             if name not in kept:
                 place.remove(f"{folder_of(card.judged_on)}/{name}")
-
-
-def overlay(
-    root: Path,
-    place: Place,
-    judged_on: date,
-    tables: Mapping[str, pa.Table],
-    *,
-    known_until: datetime,
-    facts_sha256: str,
-) -> Card:
-    """Put walls that were assessed again over what that day's assessment says of them; the rest of it stands.
-
-    tables: those of parts.TABLES, with all rows of these walls. Costs what the walls cost that lie over their buckets
-    already; the next whole assessment takes them in. Raises StoreError where there is none for that day, or an older
-    program made it.
-    """
-    folder = folder_of(judged_on)
-    with files.writing(root / folder), FileLock(root / FOLDER / LOCK):
-        card = _card(root, judged_on)
-        if card is None or card.code_version != __version__:
-            raise StoreError(
-                "There is no assessment of that day by this version of the program, so no wall can be put over it.",
-                where=Where(file=folder),
-                mend="Assess all walls for that day first.",
-            )
-        reader = Reader(place, folder)
-        over = {part.bucket: part for part in card.overlays}
-        total = card.results_sha256
-        numbers = {name: generations.bucket_numbers(rows, card.buckets) for name, rows in tables.items()}
-        for bucket in np.unique(numbers[ASSESSED]).tolist():
-            new = {name: rows.filter(pa.array(numbers[name] == bucket)) for name, rows in tables.items()}
-            mine = _walls(new[ASSESSED])
-            part, before = card.part(bucket)
-            gone = reader.rows(part, before, ASSESSED, of=mine)["sha256"].to_pylist()
-            total = walls.exchanged(total, gone, new[ASSESSED]["sha256"].to_pylist())
-            if before is not None:
-                new = {name: _over(reader.rows(before, None, name), rows, mine) for name, rows in new.items()}
-            over[bucket] = parts.write(place, folder, bucket, new, over=True)
-        new_card = card.model_copy(
-            update={
-                "known_until": known_until,
-                "facts_sha256": facts_sha256,
-                "results_sha256": total,
-                "overlays": tuple(over[bucket] for bucket in sorted(over)),
-            }
-        )
-        files.replace(root / folder / CARD, sealed(new_card))
-        for name in set(card.files) - set(new_card.files):
-            place.remove(f"{folder}/{name}")
-    return new_card
 
 
 def load(
@@ -237,15 +175,13 @@ def _rows(
 ) -> pa.Table:
     """Rows of a table over all buckets that matter, in their order."""
     wanted = None if columns is None else list(dict.fromkeys((*columns, *_needed(table))))
-    by_bucket = {part.bucket: part for part in card.parts}
-    over = {part.bucket: part for part in card.overlays}
-    buckets = sorted(by_bucket.keys() | over.keys())
+    asked = card.parts
     if of is not None:
         mine = {generations.bucket_of(wall, card.buckets) for wall in of}
-        buckets = [bucket for bucket in buckets if bucket in mine]
-    found = [reader.rows(by_bucket.get(bucket), over.get(bucket), table, wanted, of) for bucket in buckets]
+        asked = tuple(part for part in asked if part.bucket in mine)
+    found = [reader.rows(part, table, wanted, of) for part in asked]
     rows = pa.concat_tables(found) if found else schema.empty(table)
-    if len(found) > 1 or over:
+    if len(found) > 1:
         rows = parts.in_order(table, rows)
     if table == "plan" and "rank" in rows.column_names and rows.num_rows:
         rows = ranked(rows, _rows(card, reader, ASSESSED, (*_WALL, *ORDER), None))
@@ -255,14 +191,6 @@ def _rows(
 def _needed(table: str) -> list[str]:
     """What rows are told apart and put in order by."""
     return [name for name in schema.RESULT_ORDER if name in schema.find(table).names]
-
-
-def _walls(rows: pa.Table) -> list[Wall]:
-    return list(zip(rows["house"].to_pylist(), rows["wall"].to_pylist(), strict=True))
-
-
-def _over(before: pa.Table, rows: pa.Table, mine: Collection[Wall]) -> pa.Table:
-    return pa.concat_tables([before.filter(pc.invert(is_of(before, mine))), rows])
 
 
 def _card(root: Path, judged_on: date) -> Card | None:

@@ -145,7 +145,7 @@ def _from_2(root: Path, new: Path) -> None:
             made = {parts.ASSESSED: parts.tables(read, pa.table(walls | order))[parts.ASSESSED]}
             part = parts.write(Place(new), str(path.parent.relative_to(root)), 0, made)
             part = part.model_copy(update={"files": said["files"] | part.files})
-            more = {"code_version": "", "results_sha256": part.sha256, "buckets": 1, "parts": (part,)}
+            more = {"results_sha256": part.sha256, "buckets": 1, "parts": (part,)}
             kept = {name: said[name] for name in assessments.Card.model_fields if name in said}
             (new / path.relative_to(root)).write_bytes(sealed(assessments.Card.model_validate(kept | more)))
     (new / marker.FILE).write_bytes(marker.to_bytes(3, marker.read(root).created_at))

@@ -1,7 +1,6 @@
 """Results of some walls as files: one per table that has rows, named by their content, so that work done twice is one.
 
-A part holds the walls of one bucket. An overlay holds those of a bucket that were assessed again since: they stand in
-place of what the part says of the same walls.
+A part holds the walls of one bucket.
 """
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
@@ -19,7 +18,6 @@ from monitor.store.tiers import is_of
 
 ASSESSED = "assessed"
 TABLES = (*schema.RESULTS, ASSESSED)
-_OVERLAY = "over_"
 _WALL = ("house", "wall")
 
 
@@ -69,14 +67,14 @@ def in_order(table: str, rows: pa.Table) -> pa.Table:
     return canonical.in_order_of(rows, names)
 
 
-def write(place: Place, folder: str, bucket: int, tables: Mapping[str, pa.Table], *, over: bool = False) -> Part:
-    """Write the tables (those of TABLES) of some walls of a bucket; nobody reads them until a card names them."""
+def write(place: Place, folder: str, bucket: int, tables: Mapping[str, pa.Table]) -> Part:
+    """Write the tables (those of TABLES) of the walls of a bucket; nobody reads them until a card names them."""
     names = {}
     for table in filter(tables.__contains__, TABLES):
         rows = parquet.fitted(table, tables[table])
         if rows.num_rows:
             data = parquet.to_bytes(table, rows, "")
-            names[table] = f"{_OVERLAY if over else ''}{table}-{bucket:04d}-{files.sha256(data)[:16]}.parquet"
+            names[table] = f"{table}-{bucket:04d}-{files.sha256(data)[:16]}.parquet"
             place.write(f"{folder}/{names[table]}", data)
     return Part(bucket=bucket, files=names, sha256=walls.total(tables[ASSESSED]["sha256"].to_pylist()))
 
@@ -86,36 +84,26 @@ class Reader:
 
     def __init__(self, place: Place, folder: str) -> None:
         self._place, self._folder = place, folder
-        self._read: dict[tuple[str, str, tuple[str, ...] | None], pa.Table] = {}
+        self._read: dict[tuple[str, tuple[str, ...] | None], pa.Table] = {}
 
     def rows(
-        self,
-        part: Part | None,
-        over: Part | None,
-        table: str,
-        columns: Sequence[str] | None = None,
-        of: Collection[Wall] | None = None,
+        self, part: Part, table: str, columns: Sequence[str] | None = None, of: Collection[Wall] | None = None
     ) -> pa.Table:
         """Rows of a table in one bucket, of some walls or of all. FileNotFoundError where a file is gone."""
         wanted = None if columns is None else tuple(dict.fromkeys((*_WALL, *columns)))
         rows = self._file(part, table, wanted)
-        if over is not None:
-            again = self._file(over, ASSESSED, _WALL)
-            stale = is_of(rows, zip(again["house"].to_pylist(), again["wall"].to_pylist(), strict=True))
-            rows = pa.concat_tables([rows.filter(pc.invert(stale)), self._file(over, table, wanted)])
         rows = rows if of is None else rows.filter(is_of(rows, of))
         return rows if columns is None else rows.select(list(columns))
 
-    def _file(self, part: Part | None, table: str, columns: tuple[str, ...] | None) -> pa.Table:
-        name = part.files.get(table) if part else None
+    def _file(self, part: Part, table: str, columns: tuple[str, ...] | None) -> pa.Table:
+        name = part.files.get(table)
         if name is None:
             empty = schema.empty(table)
             return empty if columns is None else empty.select(list(columns))
-        key = (table, name, columns)
-        if key not in self._read:
+        if (name, columns) not in self._read:
             path = f"{self._folder}/{name}"
-            self._read[key] = parquet.open_and_read(self._place, path, table, columns)
-        return self._read[key]
+            self._read[name, columns] = parquet.open_and_read(self._place, path, table, columns)
+        return self._read[name, columns]
 
 
 def named(parts: Collection[Part]) -> Iterator[tuple[str, str]]:

@@ -349,20 +349,6 @@ class Store:
         again.drop_older(self.path, assessment)
         return replace(assessment, results_sha256=card.results_sha256)
 
-    def overlay_assessment(
-        self, judged_on: date, results: Tables, order: pa.Table, *, known_until: datetime, facts_sha256: str
-    ) -> str:
-        """Put walls that were assessed again over the assessment of a day; returns its results_sha256 from then on.
-
-        results: all tables of schema.RESULTS with all rows of these walls. known_until, facts_sha256: what the whole is
-        made from now, which is right only where nothing became known since of any other wall.
-        """
-        tables = parts.tables(results, order)
-        card = assessments.overlay(
-            self.path, self.place, judged_on, tables, known_until=known_until, facts_sha256=facts_sha256
-        )
-        return card.results_sha256
-
     def assessment(
         self,
         judged_on: date | None = None,

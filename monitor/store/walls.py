@@ -36,8 +36,3 @@ def digests(tables: Mapping[str, pa.Table]) -> dict[Wall, str]:
 def total(of_walls: Iterable[str]) -> str:
     """The sum of walls' digests, modulo 2^256, in 64 hex digits: the same in whatever order they come."""
     return f"{sum(int(each, 16) for each in of_walls) % _ALL:064x}"
-
-
-def exchanged(before: str, gone: Iterable[str], come: Iterable[str]) -> str:
-    """The sum after some walls' digests gave way to others."""
-    return f"{(int(before, 16) - int(total(gone), 16) + int(total(come), 16)) % _ALL:064x}"

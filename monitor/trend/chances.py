@@ -50,21 +50,37 @@ class Shown:
         return np.asarray(self.fit.mark_se[np.arange(len(self.scale)), self.leading] * np.sqrt(self.scale))
 
 
-def holding(shown: Shown, threshold: Array) -> Array:
-    """Chance (B,) that the upper bound of a wall of which no mark moves lies below the threshold (B,)."""
-    fit, marks = shown.fit, shown.phi.shape[-2]
+def holding(shown: Shown, threshold: Array, asked: Flags) -> Array:
+    """Chance (B,) that the upper bound of a wall of which no mark moves lies below the threshold (B,).
+
+    asked (B,): of which walls; 0 for the others.
+    """
+    chance = np.zeros(len(threshold))
+    of = np.flatnonzero(asked & shown.measured)
+    if len(of):
+        fit = shown.fit
+        covariance, mark_se, measured = fit.mark_covariance[of], fit.mark_se[of], fit.mark_measured[of]
+        chance[of] = _below(
+            covariance, mark_se, measured, shown.scale[of], shown.dof[of], shown.then[of], threshold[of]
+        )
+    return chance
+
+
+def _below(
+    covariance: Array, mark_se: Array, measured: Flags, scale: Array, dof: Array, then: Array, threshold: Array
+) -> Array:
+    """The same of walls of which a rate is measured."""
+    marks = mark_se.shape[-1]
     normal = _draws(marks + 1)
-    values, vectors = np.linalg.eigh(fit.mark_covariance)
+    values, vectors = np.linalg.eigh(covariance)
     # the symmetric root: the only one that a last digit of the covariance does not turn
     root = vectors * np.sqrt(np.maximum(values, 0.0))[..., None, :] @ np.swapaxes(vectors, -1, -2)
     estimates = normal[:, :marks] @ np.swapaxes(root, -1, -2)
-    added = _chi_square((shown.then - shown.dof)[:, None], normal[:, marks])
-    reach = bounds.quantile(bounds.LEVEL, shown.then)[:, None] * np.sqrt(
-        (shown.dof[:, None] + added) / shown.then[:, None]
-    )
-    upper = estimates + reach[..., None] * fit.mark_se[:, None, :]
-    upper = np.where(fit.mark_measured[:, None, :], upper, -np.inf).max(axis=-1) * np.sqrt(shown.scale)[:, None]
-    return np.where(shown.measured, (upper < threshold[:, None]).mean(axis=-1), 0.0)
+    added = _chi_square((then - dof)[:, None], normal[:, marks])
+    reach = bounds.quantile(bounds.LEVEL, then)[:, None] * np.sqrt((dof[:, None] + added) / then[:, None])
+    upper = estimates + reach[..., None] * mark_se[:, None, :]
+    upper = np.where(measured[:, None, :], upper, -np.inf).max(axis=-1) * np.sqrt(scale)[:, None]
+    return np.asarray((upper < threshold[:, None]).mean(axis=-1))
 
 
 def moving(shown: Shown, starting: tuple[Fit, Flags], rate: Array, threshold: Array, rules: Rules,

@@ -75,8 +75,8 @@ def _of_block(cases: Cases, future: Future, looked: _Looked, settings: Settings)
     local_fast = local_variance(variances, fast)
     next_fast = _shown(future, one, local_fast, settings)
     allowed = counts & _enough(future, one, rules)
-    held = np.where(allowed, chances.holding(next_still, future.threshold), 0.0)
-    held_twice = np.where(allowed, chances.holding(twice, future.threshold), 0.0)
+    held = chances.holding(next_still, future.threshold, allowed)
+    held_twice = chances.holding(twice, future.threshold, allowed)
     starting = future.fits_from_each_start(one, local_fast)
     moved = chances.moving(next_fast, starting, fast, future.threshold, rules, variances)
     return pa.table(
@@ -126,7 +126,7 @@ def _holding_from(future: Future, local: Array, settings: Settings) -> Array:
         visits = np.minimum(number, future.planned)
         open_ = np.isnan(found) & (future.planned >= number) & _enough(future, visits, settings.rules)
         if open_.any():
-            chance = chances.holding(_shown(future, visits, local, settings), future.threshold)
+            chance = chances.holding(_shown(future, visits, local, settings), future.threshold, open_)
             found = np.where(open_ & (chance >= POWER), _day(future, visits), found)
     return found
 

@@ -3,6 +3,8 @@
 from dataclasses import replace
 from datetime import UTC, date, datetime
 
+import pyarrow as pa
+import pyarrow.compute as pc
 import pytest
 from forbidden_words import CAUTIONS, FORBIDDEN, said_wrongly
 from page_reader import Page
@@ -10,7 +12,6 @@ from written_book import HOUSE, WALL_OF
 
 from monitor.config import Settings
 from monitor.pipeline.as_judged import as_judged
-from monitor.pipeline.frames import frame, table
 from monitor.report import names, pages
 from monitor.report.context import Book
 from monitor.report.language import codes
@@ -45,18 +46,17 @@ def company() -> Book:
 
 
 def judged(facts, day: date) -> Book:
-    seen = {name: frame(rows) for name, rows in facts.items()}
-    seen["readings"] = seen["readings"][seen["readings"]["visit_date"] <= str(day)]
-    seen["events"] = seen["events"][seen["events"]["event_date"] <= str(day)]
-    results = assess(*seen.values(), Settings(), day, ahead=False)
+    tables = dict(facts)
+    for name, column in (("readings", "visit_date"), ("events", "event_date")):
+        tables[name] = facts[name].filter(pc.less_equal(facts[name][column], pa.scalar(day, pa.date32())))
+    results = assess(*tables.values(), Settings(), day, ahead=False)
     assessment = Assessment(
         judged_on=day,
         known_until=datetime(day.year, day.month, day.day, 12, tzinfo=UTC),
         settings_sha256="5" * 64,
         facts_sha256="f" * 64,
-        **{name: table(name, rows) if len(rows) else empty(name) for name, rows in results.items()},
+        **results,
     )
-    tables = {name: table(name, rows) for name, rows in seen.items()}
     tables["readings"] = as_judged(tables["readings"], assessment)
     return Book(
         facts=tables,

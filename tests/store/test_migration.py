@@ -150,10 +150,6 @@ def test_an_assessment_of_version_2_keeps_its_results_and_its_ranks(tmp_path: Pa
     }
     after = content(path)
     assert all(after[name] == before[name] for name in before if name.endswith(".parquet"))
-    nothing = {name: schema.empty(name) for name in schema.RESULTS}
-    with pytest.raises(StoreError, match="by this version of the program"):
-        store.overlay_assessment(found.judged_on, nothing, schema.ASSESSED.empty_table(), known_until=store.set_up_at,
-                                 facts_sha256="")  # fmt: skip
 
 
 def test_a_damaged_assessment_of_version_2_stays_damaged_and_stops_nothing(tmp_path: Path) -> None:

@@ -231,7 +231,7 @@ def within(hits: int, share: float) -> bool:
 def test_still_walls_are_called_holding_after_planned_visits_in_the_promised_share() -> None:
     future = at_first_sight()
     shown = outlook._shown(future, 3 * ONE, planned.local_variance(SETTINGS.variances, np.zeros(COUNT)), SETTINGS)
-    promised = float(chances.holding(shown, future.threshold)[0])
+    promised = float(chances.holding(shown, future.threshold, shown.measured)[0])
     assert 0.6 < promised < 0.9
     held = after(future, 3, 0.0, seed=5)["wall_results"]["verdict"] == "holding"
     assert within(int(held.sum()), promised)
@@ -264,7 +264,7 @@ def test_the_chance_of_holding_with_one_mark_is_that_of_the_non_central_t(dof: f
     fit = future.fit(np.array([2]), planned.local_variance(SETTINGS.variances, np.zeros(1)))
     shown = chances.Shown(fit, future.block.phi, np.ones(1), np.full(1, 1e-9), np.full(1, dof))
     exact = stats.nct.sf(stats.t.ppf(0.95, dof), dof, ratio)
-    assert chances.holding(shown, ratio * shown.se)[0] == pytest.approx(exact, abs=0.012)
+    assert chances.holding(shown, ratio * shown.se, shown.measured)[0] == pytest.approx(exact, abs=0.012)
     if dof == 10:
         assert exact == pytest.approx(0.8, abs=1e-6)
 
