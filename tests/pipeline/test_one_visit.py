@@ -13,7 +13,18 @@ from alert_company import VISITS, end_of, founded, visit
 
 from monitor import schema
 from monitor import store as stores
-from monitor.pipeline import alerting, assessed_again, editions, intake, judging, listing, page_set, publishing, runs
+from monitor.pipeline import (
+    alerting,
+    assessed_again,
+    editions,
+    intake,
+    judging,
+    listing,
+    page_set,
+    publishing,
+    runs,
+    verdict_listing,
+)
 from monitor.pipeline.assessing import assess
 from monitor.pipeline.judging import Judged, Known
 from monitor.pipeline.new_verdicts import new_verdicts
@@ -233,6 +244,15 @@ def test_a_damaged_file_of_it_is_named_and_gives_way_to_the_next(company: Store)
     assert "assess again" in damage.mend.casefold()
     new_verdicts(company, walls, judged_on=DAY, known_on=end_of(DAY))
     assert verify(company).whole
+
+
+def test_where_the_last_assessment_is_damaged_readings_are_in_and_it_is_said(company: Store) -> None:
+    [card] = (company.path / "assessments").glob("*/assessment.json")
+    card.write_text(card.read_text().replace("judged", "jugded"))
+    walls = taken(company, one_visit())
+    [said] = verdict_listing.after_taking_in(company, walls, judged_on=DAY, known_on=end_of(DAY))
+    assert "not judged again" in said
+    assert "Assess again for that day" in said
 
 
 # alerts
