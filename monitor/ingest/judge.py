@@ -170,13 +170,13 @@ def _setup(draft: Draft, _: Setting) -> None:
 
 def _seen(draft: Draft, _: Setting) -> None:
     """Words of terms.Seen; a near miss is taken as that word, anything else stays in the note. Nothing is lost."""
-    from rapidfuzz import fuzz, process  # wanted only where something was seen
-
     found: list[str] = []
     for part in tidy(draft.row.text("seen")).lower().replace(",", ";").replace("/", ";").split(";"):
         text = part.strip()
         if text in words.SEEN_NOTHING:
             continue
+        from rapidfuzz import fuzz, process  # wanted only where something was seen
+
         choices = {word.value: word for word in Seen} | dict(words.SEEN)
         best = process.extractOne(text, list(choices), scorer=fuzz.ratio, score_cutoff=_SEEN_ALIKE)
         if best:

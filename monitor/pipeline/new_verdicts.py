@@ -1,9 +1,10 @@
 """A few walls assessed again now: their verdicts beside those of the last assessment, and on the list from now on."""
 
 from collections.abc import Collection
+from contextlib import suppress
 from datetime import date, datetime
 
-from monitor.errors import TrendError
+from monitor.errors import StoreError, TrendError
 from monitor.pipeline import keys
 from monitor.pipeline.assessing import assess
 from monitor.pipeline.wall_answer import WallAnswer
@@ -33,7 +34,8 @@ def new_verdicts(store: Store, walls: Collection[Wall], *, judged_on: date, know
     except TrendError as error:
         return [WallAnswer(keys.written(*wall), "", before.get(wall, ""), str(error), "", ()) for wall in wanted]
     if last:
-        store.put_again(found, wanted)
+        with suppress(StoreError):  # the readings are in, whether or not there is room to keep what they came to
+            store.put_again(found, wanted)
     rows = [row for row in found.wall_results.to_pylist() if row["is_current"]]
     findings = [row for row in found.findings.to_pylist() if row["outcome"] == Outcome.YES and row["rule"] != "trend"]
     return [

@@ -3,6 +3,7 @@
 from collections.abc import Collection, Iterator
 from datetime import date, datetime
 
+from monitor.errors import StoreError
 from monitor.pipeline.new_verdicts import Wall, new_verdicts
 from monitor.report.wording import count_text
 from monitor.store import Store
@@ -19,7 +20,11 @@ def after_taking_in(store: Store, walls: Collection[Wall], *, judged_on: date, k
     if len(walls) > AT_ONCE:
         yield f"{count_text(len(walls), 'wall')} with new rows are not judged again yet: wallbow assess"
         return
-    found = new_verdicts(store, walls, judged_on=judged_on, known_on=known_on)
+    try:
+        found = new_verdicts(store, walls, judged_on=judged_on, known_on=known_on)
+    except StoreError as error:  # what came in is in: a damaged assessment is no matter of it
+        yield f"The walls are not judged again: {error}"
+        return
     for answer in found[:_SHOWN]:
         before = f", before {answer.before}" if answer.before and answer.before != answer.verdict else ""
         yield f"{answer.wall}: {answer.verdict or 'not judged'}{before}. {answer.reason}"

@@ -1,7 +1,7 @@
 """One Parquet file: written with its schema's version and the hash of its rows, read only where both are known."""
 
 from bisect import bisect_left
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Hashable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -100,8 +100,12 @@ def from_bytes(path: Path, data: bytes, name: str) -> pa.Table:
 
 def open_and_read(place: Place, at: str, name: str, columns: Sequence[str] | None = None) -> pa.Table:
     """The same from where it lies; of the file only what the columns need."""
-    with _opened(place, at) as file:
-        return _rows(place.path(at), file, name, columns)[0]
+
+    def read() -> pa.Table:
+        with _opened(place, at) as file:
+            return _rows(place.path(at), file, name, columns)[0]
+
+    return _kept(place, at, (name, columns and tuple(columns)), read)
 
 
 def read_among(
@@ -111,12 +115,22 @@ def read_among(
 
     Raises as `read`; what was not looked at is not proven.
     """
-    wanted = pa.array(sorted(set(values)), pa.string())
+    texts = sorted(set(values))
+    wanted = pa.array(texts, pa.string())
     asked = columns and list(dict.fromkeys((*columns, column)))
-    with _opened(place, at) as file:
-        rows = _rows(place.path(at), file, name, asked, (column, wanted))[0]
-    rows = rows.filter(pc.is_in(rows[column], value_set=wanted))
-    return rows.select(columns) if columns else rows
+
+    def read() -> pa.Table:
+        with _opened(place, at) as file:
+            rows = _rows(place.path(at), file, name, asked, (column, wanted))[0]
+        rows = rows.filter(pc.is_in(rows[column], value_set=wanted))
+        return rows.select(columns) if columns else rows
+
+    return _kept(place, at, (name, column, tuple(texts), columns and tuple(columns)), read)
+
+
+def _kept(place: Place, at: str, about: Hashable, read: Callable[[], pa.Table]) -> pa.Table:
+    """A piece of a file, kept for the next who asks where it lies on this machine."""
+    return _KEPT.of(place.path(at), about, read) if place.is_here else read()
 
 
 @contextmanager

@@ -13,7 +13,18 @@ from alert_company import VISITS, end_of, founded, visit
 
 from monitor import schema
 from monitor import store as stores
-from monitor.pipeline import alerting, assessed_again, editions, intake, judging, listing, page_set, publishing, runs
+from monitor.pipeline import (
+    alerting,
+    assessed_again,
+    editions,
+    intake,
+    judging,
+    listing,
+    page_set,
+    publishing,
+    runs,
+    verdict_listing,
+)
 from monitor.pipeline.assessing import assess
 from monitor.pipeline.judging import Judged, Known
 from monitor.pipeline.new_verdicts import new_verdicts
@@ -71,12 +82,14 @@ def a_reading_of(store: Store, house: str, mark: str) -> str:
 
 
 def of_all_kinds(store: Store) -> dict[str, bytes]:
-    """Files that ask for everything that judging looks up: other spellings, walls, menders, what came before."""
+    """Files that ask for everything that judging looks up: other spellings, walls, menders, what came before.
+
+    In the store a reading of one wall is mended under another by then.
+    """
+    alone = one_visit("DH-05", DAY - timedelta(days=1))
+    taken(store, alone, "alone.csv")
     mended = a_reading_of(store, "DH-05", "M1")
-    first = store.received_file(
-        store.facts("receipts").filter(pc.field("holds") == "readings")["file_sha256"][0].as_py()
-    )
-    assert first is not None
+    taken(store, sheet(f"DH-03,N,{DAY},O1,B3,1,M5,3 1/16,in,gap,{mended}"), "mender.csv")
     return {
         "a visit": one_visit(),
         "in small letters": one_visit("dh-03"),
@@ -84,7 +97,7 @@ def of_all_kinds(store: Store) -> dict[str, bytes]:
         "no such wall": sheet(f"DH-33,N,{DAY},O1,B3,1,M1,3,in,gap,", f"DH-03,S,{DAY},X9,B9,1,M1,3,in,gap,"),
         "mends another wall's": sheet(f"DH-03,N,{DAY},O1,B3,1,M1,3,in,gap,{mended}"),
         "another wall's numbers": one_visit(more=16),
-        "sent before": first,
+        "sent before": alone,
         "register": b"house,wall,mark,x,z\nDH-03,N,M6,2 ft,4 ft\nDH-03,N,M1,0 ft,4 ft\nDH-04,E,M1,0,1 ft\n",
         "houses": b"house,climate\ndh-01,mild\nDH-02,cold winters\nDH-77,mild\n",
         "people": b"person,role,house\nP9,owner,DH-99\nO1,office,\n",
@@ -231,6 +244,15 @@ def test_a_damaged_file_of_it_is_named_and_gives_way_to_the_next(company: Store)
     assert "assess again" in damage.mend.casefold()
     new_verdicts(company, walls, judged_on=DAY, known_on=end_of(DAY))
     assert verify(company).whole
+
+
+def test_where_the_last_assessment_is_damaged_readings_are_in_and_it_is_said(company: Store) -> None:
+    [card] = (company.path / "assessments").glob("*/assessment.json")
+    card.write_text(card.read_text().replace("judged", "jugded"))
+    walls = taken(company, one_visit())
+    [said] = verdict_listing.after_taking_in(company, walls, judged_on=DAY, known_on=end_of(DAY))
+    assert "not judged again" in said
+    assert "Assess again for that day" in said
 
 
 # alerts
