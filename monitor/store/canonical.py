@@ -98,12 +98,7 @@ def by_row(rows: pa.Table) -> tuple[bytes, int, bytes, list[int]]:
         if pa.types.is_string(field.type):
             texts.append(array)
             array = pc.binary_length(array)
-        if pa.types.is_boolean(array.type):
-            values = _values(pc.cast(array, pa.int8()), "<i1")
-        else:
-            values = _values(array, _NUMPY[array.type])
-        if values.dtype.kind == "f":
-            values = values + 0.0  # -0.0 is 0.0
+        values = _numbers(array)
         if array.null_count:
             known = _values(pc.cast(pc.is_valid(array), pa.int8()), "<i1")
             unknown |= (1 - known).astype("<i8") << len(blocks)
@@ -131,16 +126,19 @@ def _bytes(array: pa.Array) -> list[bytes]:
         offsets = np.frombuffer(array.buffers()[1], "<i4", len(array) + 1, array.offset * 4)
         text = bytes(memoryview(array.buffers()[2])[offsets[0] : offsets[-1]]) if offsets[0] < offsets[-1] else b""
         return [(offsets[1:] - offsets[:-1]).tobytes(), text]
-    if pa.types.is_boolean(array.type):
-        values = _values(pc.cast(array, pa.int8()), "<i1")
-    else:
-        values = _values(array, _NUMPY[array.type])
-    if values.dtype.kind == "f":
-        values = values + 0.0  # -0.0 is 0.0
+    values = _numbers(array)
     if not array.null_count:
         return [b"all known", values.tobytes()]
     known = _values(pc.cast(pc.is_valid(array), pa.int8()), "<i1")
     return [known.tobytes(), np.where(known == 1, values, 0).tobytes()]
+
+
+def _numbers(array: pa.Array) -> npt.NDArray[Any]:
+    """A column of numbers, dates or flags; what stands where it is unknown is anything."""
+    if pa.types.is_boolean(array.type):
+        return _values(pc.cast(array, pa.int8()), "<i1")
+    values = _values(array, _NUMPY[array.type])
+    return values + 0.0 if values.dtype.kind == "f" else values  # -0.0 is 0.0
 
 
 def _flags(array: pa.Array) -> npt.NDArray[np.bool_]:
