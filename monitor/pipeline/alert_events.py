@@ -4,7 +4,7 @@ A thing to tell has a **place** (wall and kind) and an **about** (a period, a vi
 somebody looks. It is **so**, **not so**, or undecided, as its rule came out; only what is shown not to be so is over.
 """
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
@@ -22,8 +22,12 @@ from monitor.terms import AlertKind, LengthUnit, Outcome, Rule, State, Urgency
 from monitor.trend.findings import far_inward
 from monitor.trend.signs import held_by_visit
 
-TABLES = ("wall_results", "findings", "plan")
-"""Tables of an assessment that tell what there is."""
+COLUMNS: Mapping[str, Sequence[str]] = {
+    "wall_results": ("house", "wall", "period", "is_current", "last_visit", "due_on"),
+    "findings": ("house", "wall", "period", "rule", "outcome", "urgency", "reason", "next_step"),
+    "plan": ("house", "wall", "visit_on", "before_frost"),
+}
+"""Of the tables of an assessment what tells what there is."""
 _KIND = {
     Rule.TOTAL: AlertKind.TOTAL,
     Rule.JUMP: AlertKind.JUMP,
@@ -67,15 +71,34 @@ class Seen:
         return frozenset(place for place, _ in self.events)
 
 
-def of_assessment(assessment: Assessment) -> Seen:
-    """Hard limits, movement shown and visits overdue before the frost, on the walls' newest periods."""
-    rows = assessment.wall_results.filter(assessment.wall_results["is_current"]).to_pylist()
-    current = {(row["house"], row["wall"]): row for row in rows}
-    frost = {(row["house"], row["wall"]): row["visit_on"] for row in assessment.plan.to_pylist() if row["before_frost"]}
+def like(houses: Collection[str]) -> Mapping[str, pc.Expression]:
+    """What the rows of an assessment are to be like that `of_assessment` looks at.
+
+    houses: with alerts on record; of others it is nothing to know that something is not so.
+    """
+    outcome = pc.field("outcome")
+    told = pc.field("house").isin(pa.array(sorted(houses), pa.string()))
+    return {
+        "wall_results": pc.field("is_current"),
+        "findings": (outcome == Outcome.YES.value) | ((outcome == Outcome.NO.value) & told),
+        "plan": pc.field("before_frost"),
+    }
+
+
+def of_assessment(assessment: Assessment, houses: Collection[str]) -> Seen:
+    """Hard limits, movement shown and visits overdue before the frost, on the walls' newest periods.
+
+    houses: as for `like`. Of the tables no more than COLUMNS is needed.
+    """
+    tables = {name: getattr(assessment, name).filter(rows) for name, rows in like(houses).items()}
+    findings = tables["findings"].to_pylist()
+    named = pa.array(sorted({finding["house"] for finding in findings}), pa.string())
+    results = tables["wall_results"].filter(pc.field("house").isin(named)).to_pylist()
+    current = {(row["house"], row["wall"]): row for row in results}
+    frost = {(row["house"], row["wall"]): row["visit_on"] for row in tables["plan"].to_pylist()}
     found: list[Event] = []
     over: set[Place] = set()
-    decided = pc.is_in(assessment.findings["outcome"], value_set=pa.array([Outcome.YES.value, Outcome.NO.value]))
-    for finding in assessment.findings.filter(decided).to_pylist():
+    for finding in findings:
         key = (finding["house"], finding["wall"])
         row = current.get(key)
         if row is None or row["period"] != finding["period"]:

@@ -12,7 +12,7 @@ from typing import Any
 
 from monitor.errors import BowError
 from monitor.pipeline import runs
-from monitor.pipeline.alert_events import TABLES, Event, Place, Seen, of_assessment, of_held
+from monitor.pipeline.alert_events import COLUMNS, Event, Place, Seen, like, of_assessment, of_held
 from monitor.pipeline.assessing import made_again
 from monitor.pipeline.runs import Run, row_id
 from monitor.report.context import URGENCIES, Key, Row
@@ -57,7 +57,8 @@ def look(store: Store, *, at: datetime, walls: Collection[Key] | None = None) ->
             record.passed_over([run])
             continue
         try:
-            seen = of_assessment(made_again(store, run, TABLES))
+            found = made_again(store, run, tuple(COLUMNS), columns=COLUMNS, having=like(record.houses))
+            seen = of_assessment(found, record.houses)
         except BowError as error:
             looked.problems.append(f"The list of {run.judged_on} could not be looked through for alerts: {error}")
             continue
@@ -131,6 +132,11 @@ class _Record:
             over = [each for row in rows for each in store.office.rows("alerts_over", alert_id=row["alert_id"])]
         self._keep(rows)
         self.over = {row["alert_id"] for row in over}
+
+    @property
+    def houses(self) -> set[str]:
+        """Houses of walls with alerts."""
+        return {house for ((house, _), _), _ in self.alerts}
 
     def passed_over(self, some: Sequence[Run]) -> None:
         """Put on record that those assessments bring no alerts."""

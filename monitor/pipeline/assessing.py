@@ -6,6 +6,7 @@ from datetime import date, datetime
 from typing import TypeVar
 
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from monitor import schema
 from monitor.config import Settings, Variances
@@ -127,13 +128,22 @@ def of_walls(rows: pa.Table, keys: Iterable[tuple[str, str]]) -> pa.Table:
     return rows.filter(pa.array(mine, pa.bool_()))
 
 
-def made_again(store: Store, run: Run, tables: Collection[str] = tuple(schema.RESULTS)) -> Assessment:
-    """The assessment of a run, some tables of it at least: from the store where it still stands, else from the facts.
+def made_again(
+    store: Store,
+    run: Run,
+    tables: Collection[str] = tuple(schema.RESULTS),
+    *,
+    columns: Mapping[str, Sequence[str]] | None = None,
+    having: Mapping[str, pc.Expression] | None = None,
+) -> Assessment:
+    """The assessment of a run, what is asked of it at least: from the store where it still stands, else from the facts.
+
+    tables, columns, having: as for Store.assessment; made from the facts the tables have all columns and rows.
 
     Raises NotFoundError where its settings are not on record, StoreError where the facts known then are others now.
     """
     try:
-        found = runs.stored(store, run, tables)
+        found = runs.stored(store, run, tables, columns=columns, having=having)
     except StoreError:  # damaged, and the facts are there to make it again
         found = None
     if found:

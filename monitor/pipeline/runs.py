@@ -6,6 +6,8 @@ from datetime import date, datetime
 from hashlib import sha256
 from typing import Any
 
+import pyarrow.compute as pc
+
 from monitor import __version__, schema
 from monitor.config import Settings
 from monitor.results import Assessment
@@ -99,10 +101,17 @@ def stored(
     run: Run,
     tables: Collection[str] = tuple(schema.RESULTS),
     walls: Collection[tuple[str, str]] | None = None,
+    columns: Mapping[str, Sequence[str]] | None = None,
+    having: Mapping[str, pc.Expression] | None = None,
 ) -> Assessment | None:
-    """The assessment of a run, or of some walls in it, where it still stands; None where a later one took its place."""
+    """The assessment of a run, or some of it, where it still stands; None where a later one took its place.
+
+    Asked for as of Store.assessment.
+    """
     card = store.assessment(run.judged_on, tables=())
-    return store.assessment(run.judged_on, tables=tables, walls=walls) if card and is_of(run, card) else None
+    if card is None or not is_of(run, card):
+        return None
+    return store.assessment(run.judged_on, tables=tables, walls=walls, columns=columns, having=having)
 
 
 def settings_of(store: Store, run: Run) -> Settings | None:

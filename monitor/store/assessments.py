@@ -20,7 +20,7 @@ from monitor.errors import StoreError, Where
 from monitor.results import Assessment
 from monitor.store import files, generations, parts, walls
 from monitor.store.generations import Wall
-from monitor.store.parts import ASSESSED, Part, Reader
+from monitor.store.parts import ASSESSED, Part
 from monitor.store.place import Place
 from monitor.store.sealed import sealed, unsealed
 
@@ -28,7 +28,7 @@ FOLDER = "assessments"
 CARD = "assessment.json"
 LOCK = "saving.lock"
 _MEND = "Assess again for that day: assessments are made from the facts and nothing is lost."
-_TRIES = 20
+_TRIES = 3
 ORDER = tuple(name for name in schema.ASSESSED.names if name.startswith("order_"))
 _WALL = ("house", "wall")
 
@@ -106,20 +106,21 @@ def load(
     *,
     of: Collection[Wall] | None = None,
     columns: Mapping[str, Sequence[str]] | None = None,
+    having: Mapping[str, pc.Expression] | None = None,
 ) -> Assessment | None:
     """The assessment for that day, None where there is none. Raises StoreError where it is damaged.
 
     tables: those to read; the others stay empty. of: walls whose rows alone are read. columns: by table, those to read
-    where not all of them; such a table has only these.
+    where not all of them; such a table has only these. having: by table, what its rows are to be like, told of columns
+    that are read; of a bucket's rows no others are kept.
     """
-    reader = Reader(place, folder_of(judged_on))
-    chosen = columns or {}
+    chosen, like = columns or {}, having or {}
     for _ in range(_TRIES):
         card = _card(root, judged_on)
         if card is None:
             return None
         try:
-            read = {table: _rows(card, reader, table, chosen.get(table), of) for table in tables}
+            read = {table: _rows(card, place, table, chosen.get(table), of, like.get(table)) for table in tables}
         except FileNotFoundError as error:  # replaced by a newer one while we read
             gone = error
             continue
@@ -171,7 +172,12 @@ def ranked(plan: pa.Table, order: pa.Table) -> pa.Table:
 
 
 def _rows(
-    card: Card, reader: Reader, table: str, columns: Sequence[str] | None, of: Collection[Wall] | None
+    card: Card,
+    place: Place,
+    table: str,
+    columns: Sequence[str] | None,
+    of: Collection[Wall] | None,
+    like: pc.Expression | None = None,
 ) -> pa.Table:
     """Rows of a table over all buckets that matter, in their order."""
     wanted = None if columns is None else list(dict.fromkeys((*columns, *_needed(table))))
@@ -179,12 +185,15 @@ def _rows(
     if of is not None:
         mine = {generations.bucket_of(wall, card.buckets) for wall in of}
         asked = tuple(part for part in asked if part.bucket in mine)
-    found = [reader.rows(part, table, wanted, of) for part in asked]
+    found = []
+    for part in asked:
+        rows = parts.read(place, folder_of(card.judged_on), part, table, wanted, of)
+        found.append(rows if like is None else rows.filter(like))
     rows = pa.concat_tables(found) if found else schema.empty(table)
     if len(found) > 1:
         rows = parts.in_order(table, rows)
     if table == "plan" and "rank" in rows.column_names and rows.num_rows:
-        rows = ranked(rows, _rows(card, reader, ASSESSED, (*_WALL, *ORDER), None))
+        rows = ranked(rows, _rows(card, place, ASSESSED, (*_WALL, *ORDER), None))
     return rows if columns is None else rows.select(list(columns))
 
 

@@ -79,31 +79,23 @@ def write(place: Place, folder: str, bucket: int, tables: Mapping[str, pa.Table]
     return Part(bucket=bucket, files=names, sha256=walls.total(tables[ASSESSED]["sha256"].to_pylist()))
 
 
-class Reader:
-    """Reads parts of one folder; it remembers what it has read, as a file never changes."""
-
-    def __init__(self, place: Place, folder: str) -> None:
-        self._place, self._folder = place, folder
-        self._read: dict[tuple[str, tuple[str, ...] | None], pa.Table] = {}
-
-    def rows(
-        self, part: Part, table: str, columns: Sequence[str] | None = None, of: Collection[Wall] | None = None
-    ) -> pa.Table:
-        """Rows of a table in one bucket, of some walls or of all. FileNotFoundError where a file is gone."""
-        wanted = None if columns is None else tuple(dict.fromkeys((*_WALL, *columns)))
-        rows = self._file(part, table, wanted)
+def read(
+    place: Place,
+    folder: str,
+    part: Part,
+    table: str,
+    columns: Sequence[str] | None = None,
+    of: Collection[Wall] | None = None,
+) -> pa.Table:
+    """Rows of a table in one bucket, of some walls or of all. FileNotFoundError where the file is gone."""
+    name = part.files.get(table)
+    wanted = None if columns is None else tuple(dict.fromkeys((*_WALL, *columns)))
+    if name is None:
+        rows = schema.empty(table)
+    else:
+        rows = parquet.open_and_read(place, f"{folder}/{name}", table, wanted)
         rows = rows if of is None else rows.filter(is_of(rows, of))
-        return rows if columns is None else rows.select(list(columns))
-
-    def _file(self, part: Part, table: str, columns: tuple[str, ...] | None) -> pa.Table:
-        name = part.files.get(table)
-        if name is None:
-            empty = schema.empty(table)
-            return empty if columns is None else empty.select(list(columns))
-        if (name, columns) not in self._read:
-            path = f"{self._folder}/{name}"
-            self._read[name, columns] = parquet.open_and_read(self._place, path, table, columns)
-        return self._read[name, columns]
+    return rows if columns is None else rows.select(list(columns))
 
 
 def named(parts: Collection[Part]) -> Iterator[tuple[str, str]]:

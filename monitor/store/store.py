@@ -356,15 +356,19 @@ class Store:
         tables: Collection[str] = tuple(schema.RESULTS),
         walls: Collection[Wall] | None = None,
         columns: Mapping[str, Sequence[str]] | None = None,
+        having: Mapping[str, pc.Expression] | None = None,
     ) -> Assessment | None:
         """The assessment for a day, or of the latest day there is one for; None where there is none.
 
         tables: those to read; the others stay empty. walls: those whose rows alone are read. columns: by table, those
-        to read where not all of them; such a table has only these.
+        to read where not all of them; such a table has only these. having: by table, what its rows are to be like, told
+        of columns that are read.
         """
         days = self.assessments()
         day = judged_on or (days[-1] if days else None)
-        return assessments.load(self.path, self.place, day, tables, of=walls, columns=columns) if day else None
+        if day is None:
+            return None
+        return assessments.load(self.path, self.place, day, tables, of=walls, columns=columns, having=having)
 
     def put_again(self, found: Assessment, walls: Collection[Wall]) -> None:
         """Keep walls that were assessed again, beside the last whole assessment, for the list to work from."""
