@@ -5,6 +5,7 @@ files lie, which they must see under the same address. A task that a lost worker
 files of the same names and bytes.
 """
 
+import asyncio
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -14,7 +15,7 @@ from monitor.pipeline.bucket import Many, Task, do
 from monitor.store.parts import Part
 from monitor.store.place import Place
 
-_PATIENCE = "10s"
+_PATIENCE = 10.0
 _LOST_WORKERS = 10
 """So many workers may be lost under one bucket before it is taken to be the bucket that ends them."""
 
@@ -56,6 +57,7 @@ def _library() -> Any:
 
 def _client(distributed: Any, scheduler: str) -> Any:
     try:
+        asyncio.run(_answers(distributed, scheduler))  # a client that reached nobody would not let go for long
         return distributed.Client(scheduler, timeout=_PATIENCE, set_as_default=False)
     except (OSError, TimeoutError, ValueError) as error:
         raise WorkError(
@@ -64,6 +66,11 @@ def _client(distributed: Any, scheduler: str) -> Any:
             expected="an address such as tcp://host:8786",
             mend="See that it runs and that this machine reaches it, or leave --scheduler out.",
         ) from error
+
+
+async def _answers(distributed: Any, scheduler: str) -> None:
+    comm = await distributed.core.connect(scheduler, timeout=_PATIENCE)
+    comm.abort()
 
 
 def _failed(outcome: Any) -> Exception:

@@ -87,10 +87,12 @@ def changes(table: pa.Table, columns: Collection[str]) -> npt.NDArray[np.bool_]:
 
 
 def by_row(rows: pa.Table) -> tuple[bytes, int, bytes, list[int]]:
-    """Rows as bytes, row after row: numbers, flags and lengths of texts with so many bytes a row; texts, and where each
-    row's begin (one more than rows).
+    """Rows of a table of less than 64 columns as bytes, row after row: numbers, flags, lengths of texts and what is
+    unknown, with so many bytes a row; texts, and where each row's begin (one more than rows).
     """
-    blocks, texts = [], []
+    blocks: list[npt.NDArray[Any]] = []
+    texts: list[pa.Array] = []
+    unknown = np.zeros(rows.num_rows, "<i8")  # a bit for each column; no table has as many
     for field in rows.schema:
         array = rows[field.name].combine_chunks()
         if pa.types.is_string(field.type):
@@ -104,10 +106,10 @@ def by_row(rows: pa.Table) -> tuple[bytes, int, bytes, list[int]]:
             values = values + 0.0  # -0.0 is 0.0
         if array.null_count:
             known = _values(pc.cast(pc.is_valid(array), pa.int8()), "<i1")
+            unknown |= (1 - known).astype("<i8") << len(blocks)
             values = np.where(known == 1, values, 0).astype(values.dtype)
-        else:
-            known = np.ones(1, "<i1")
-        blocks += [known, values]
+        blocks.append(values)
+    blocks.append(unknown)
     packed = np.empty(rows.num_rows, [(f"f{number}", block.dtype) for number, block in enumerate(blocks)])
     for number, block in enumerate(blocks):
         packed[f"f{number}"] = block

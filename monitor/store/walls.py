@@ -23,11 +23,11 @@ def digests(tables: Mapping[str, pa.Table]) -> dict[Wall, str]:
             continue
         keys = wall_keys(rows)
         first = np.flatnonzero(canonical.changes(rows, ("house", "wall")))
-        numbers, width, texts, at = canonical.by_row(rows)
+        numbers, width, texts, at = canonical.by_row(rows.drop_columns(["house", "wall"]))
         of_table, starts = name.encode(), [*first.tolist(), rows.num_rows]
         ends = starts[1:]
         for wall, start, end in zip(keys.take(pa.array(first)).to_pylist(), starts, ends, strict=False):
-            pieces = found.setdefault(wall, [])
+            pieces = found.setdefault(wall, [wall.encode()])
             pieces += (of_table, numbers[start * width : end * width], texts[at[start] : at[end]])
     hashed = {key: sha256(b"".join(pieces)).hexdigest() for key, pieces in found.items()}
     return {(house, wall): told for key, told in hashed.items() for house, _, wall in [key.partition(BETWEEN)]}

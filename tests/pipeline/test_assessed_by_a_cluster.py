@@ -73,6 +73,6 @@ def test_what_goes_wrong_on_a_cluster_is_said(
     readings.write_bytes(b"")
     with pytest.raises(StoreError, match=r"readings-.*damaged"):
         assess(store, judged_on=DAY, known_on=KNOWN + timedelta(hours=1), settings=OTHER, many=many)
-    monkeypatch.setattr(cluster, "_PATIENCE", "0.2s")
+    monkeypatch.setattr(cluster, "_PATIENCE", 0.2)
     with pytest.raises(WorkError, match=r"No scheduler answers.*tcp://127.0.0.1:9.*leave --scheduler out"):
         assess(store, judged_on=DAY, known_on=KNOWN, many=cluster.at("tcp://127.0.0.1:9"))
