@@ -142,7 +142,7 @@ def taken(path: Path, walls: int, seed: int, jobs: int) -> dict[str, Told]:
 
 
 def curve(times: Mapping[int, Mapping[str, Told]]) -> str:
-    """The times by size as an SVG, both on logarithmic axes, with the line of proportion beside each."""
+    """The times by size as an SVG, both on logarithmic axes, each with its line of proportion, dotted."""
     from math import log10
 
     sizes, steps = sorted(times), list(STEPS)
@@ -161,6 +161,7 @@ def curve(times: Mapping[int, Mapping[str, Told]]) -> str:
         f'<text x="62" y="{y(10.0**k) + 4:.1f}" text-anchor="end">{10.0**k:g} s</text>'
         for k in range(low, high + 1)
     ]
+    named: list[tuple[float, str, str]] = []
     lines += [f'<text x="{x(size):.1f}" y="312" text-anchor="middle">{size:,}</text>' for size in sizes]
     for step, colour in zip(steps, ("#4a6", "#b60", "#246", "#a2c", "#c24"), strict=True):
         mine = [max(times[size][step]["seconds"], 1e-3) for size in sizes]
@@ -170,7 +171,13 @@ def curve(times: Mapping[int, Mapping[str, Told]]) -> str:
             f'<circle cx="{x(size):.1f}" cy="{y(each):.1f}" r="3" fill="{colour}"/>'
             for size, each in zip(sizes, mine, strict=True)
         ]
-        lines.append(f'<text x="518" y="{y(mine[-1]) + 4:.1f}" fill="{colour}">{step}</text>')
+        ends = " ".join(f"{x(size):.1f},{y(mine[0] * size / sizes[0]):.1f}" for size in (sizes[0], sizes[-1]))
+        lines.append(f'<polyline points="{ends}" fill="none" stroke="{colour}" stroke-dasharray="2 4"/>')
+        named.append((y(mine[-1]) + 4, step, colour))
+    at = 0.0
+    for wanted, step, colour in sorted(named):
+        at = max(wanted, at + 14)  # one below the other
+        lines.append(f'<text x="{x(sizes[-1]) + 8:.1f}" y="{at:.1f}" fill="{colour}">{step}</text>')
     body = "\n".join(lines)
     style = 'font-family="sans-serif" font-size="12"'
     return (

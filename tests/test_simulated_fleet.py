@@ -79,5 +79,5 @@ def test_the_benchmark_of_scale_takes_every_wall_through(tmp_path: Path, capsys:
         scale.assess(path, 25, 1, 1)
     told = {"seconds": 1.0, "mb": 100.0}
     picture = scale.curve({10: dict.fromkeys(scale.STEPS, told), 100: dict.fromkeys(scale.STEPS, told)})
-    assert picture.count("<polyline") == len(scale.STEPS)
+    assert picture.count("<polyline") == 2 * len(scale.STEPS)
     assert capsys.readouterr().out == ""
