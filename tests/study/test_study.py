@@ -10,6 +10,7 @@ from datetime import date
 
 import numpy as np
 import pandas as pd
+import pyarrow.compute as pc
 import pytest
 from scipy import stats
 
@@ -55,9 +56,9 @@ def test_a_look_is_the_assessment_of_that_day_with_the_readings_there_are_then(s
 
 
 def assessed(made: Portfolio, house: str, day: date) -> dict[str, object]:
-    facts = [frame(getattr(made, name)) for name in ("readings", "walls", "marks", "events")]
-    facts = [table[table["house"] == house].reset_index(drop=True) for table in facts]
-    found = assess(*facts, Settings(), day)["wall_results"]
+    facts = [getattr(made, name) for name in ("readings", "walls", "marks", "events")]
+    facts = [rows.filter(pc.equal(rows["house"], house)) for rows in facts]
+    found = frame(assess(*facts, Settings(), day)["wall_results"])
     return found[found["is_current"]].to_dict("records")[0]
 
 

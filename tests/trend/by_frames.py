@@ -11,11 +11,11 @@ from monitor.config import Rules, Settings
 from monitor.pipeline.frames import frame, table
 from monitor.trend import assess as assessment
 from monitor.trend import cases as all_cases
-from monitor.trend import summary
+from monitor.trend import expected, summary
 from monitor.trend.cases import Cases
 from monitor.trend.framed import rows_of
 
-__all__ = ["assess", "build", "rows_of", "summaries", "table_of", "tables"]
+__all__ = ["assess", "build", "foretold", "rows_of", "summaries", "table_of", "tables"]
 
 FACTS = ("readings", "walls", "marks", "events")
 
@@ -47,6 +47,13 @@ def assess(
     facts = tables(readings, walls, marks, events)
     found = assessment.assess(*facts, settings, judged_on, cold=cold, ahead=ahead)
     return {name: frame(rows) for name, rows in found.items()}
+
+
+def foretold(
+    readings: pd.DataFrame, walls: pd.DataFrame, marks: pd.DataFrame, events: pd.DataFrame, settings: Settings, on: date
+) -> pd.DataFrame:
+    """What marks should read, from frames of facts."""
+    return frame(expected.table(*tables(readings, walls, marks, events), settings, on))
 
 
 def summaries(

@@ -6,7 +6,7 @@ import invented
 import numpy as np
 import pandas as pd
 import pytest
-from by_frames import build, rows_of
+from by_frames import build, foretold, rows_of
 
 from monitor.config import Settings, Variances
 from monitor.terms import Method
@@ -68,7 +68,7 @@ def dense_forecast(readings: pd.DataFrame, facts: tuple[pd.DataFrame, ...], meth
 def test_the_forecast_of_single_readings_is_the_best_linear_unbiased_prediction(method: Method) -> None:
     readings, facts = visits((method,)), register()
     marks, mean, error = dense_forecast(readings, facts, method, [place[0] for place in PLACES])
-    found = expected.table(readings, *facts, SAME, ON).set_index("mark").loc[marks]
+    found = foretold(readings, *facts, SAME, ON).set_index("mark").loc[marks]
     assert found["expected_deflection_mm"].to_numpy() == pytest.approx(mean, rel=1e-8)
     assert found["sd_mm"].to_numpy() == pytest.approx(np.sqrt(np.diag(error)), rel=1e-7)
 
@@ -78,7 +78,7 @@ def test_the_forecast_within_a_set_up_is_the_prediction_of_its_contrasts(method:
     readings, facts = visits((method,)), register()
     mates = {Method.STRING: ["M0", "M1"], Method.PLUMB: ["B1", "M1", "T1"]}
     marks, mean, error = dense_forecast(readings, facts, method, mates.get(method, [place[0] for place in PLACES]))
-    found = expected.table(readings, *facts, SAME, ON).set_index("mark").loc[marks]
+    found = foretold(readings, *facts, SAME, ON).set_index("mark").loc[marks]
     each = np.eye(len(marks))
     contrast = each - (1 - each) / (len(marks) - 1)
     assert contrast @ found["expected_deflection_mm"].to_numpy() == pytest.approx(contrast @ mean, rel=1e-7)
@@ -87,7 +87,7 @@ def test_the_forecast_within_a_set_up_is_the_prediction_of_its_contrasts(method:
 
 
 def test_one_reading_says_nothing_where_a_set_up_stands_anywhere() -> None:
-    found = expected.table(visits((Method.PLUMB, Method.STRING)), *register(), SAME, ON)
+    found = foretold(visits((Method.PLUMB, Method.STRING)), *register(), SAME, ON)
     assert found.loc[found["method"] == "plumb", "sd_mm"].isna().all()
     assert found.loc[found["method"] == "string", "sd_mm"].notna().all()
     assert found["sd_within_mm"].notna().all()
@@ -96,31 +96,29 @@ def test_one_reading_says_nothing_where_a_set_up_stands_anywhere() -> None:
 
 def test_a_mark_has_no_forecast_after_its_surface_was_worked_on_until_it_was_read_again() -> None:
     work = {"house": "H1", "event_date": "2023-01-10", "kind": "surface work", "marks": "M0 M1"}
-    found = expected.table(visits(), *register(events=(work,)), SAME, ON)
+    found = foretold(visits(), *register(events=(work,)), SAME, ON)
     assert found["mark"].tolist() == ["B0", "B1", "T0", "T1"]
 
 
 def test_a_retired_mark_has_no_forecast() -> None:
     walls, marks, events = register()
     marks["retired_on"] = marks["retired_on"].where(marks["mark"] != "T1", pd.Timestamp(ON) - timedelta(days=1))
-    assert "T1" not in expected.table(visits(), walls, marks, events, SAME, ON)["mark"].tolist()
+    assert "T1" not in foretold(visits(), walls, marks, events, SAME, ON)["mark"].tolist()
 
 
 def test_a_wall_just_reinforced_has_no_forecast_and_keeps_the_old_one_on_the_day_of_the_work() -> None:
     work = {"house": "H1", "event_date": ON.isoformat(), "kind": "reinforcement"}
     facts = register(events=(work,))
-    before = expected.table(visits(), *register(), SAME, ON)
-    pd.testing.assert_frame_equal(expected.table(visits(), *facts, SAME, ON), before)
-    assert expected.table(visits(), *facts, SAME, ON + timedelta(days=1)).empty
+    before = foretold(visits(), *register(), SAME, ON)
+    pd.testing.assert_frame_equal(foretold(visits(), *facts, SAME, ON), before)
+    assert foretold(visits(), *facts, SAME, ON + timedelta(days=1)).empty
 
 
 def test_readings_of_the_day_itself_and_later_ones_change_no_forecast() -> None:
     rows = visits()
     later = rows.tail(6).assign(visit_date=pd.Timestamp(ON), deflection_mm=99.0)
     both = invented.readings(pd.concat([rows, later], ignore_index=True))
-    pd.testing.assert_frame_equal(
-        expected.table(both, *register(), SAME, ON), expected.table(rows, *register(), SAME, ON)
-    )
+    pd.testing.assert_frame_equal(foretold(both, *register(), SAME, ON), foretold(rows, *register(), SAME, ON))
 
 
 def test_a_likely_misread_of_the_last_visit_foretells_nothing() -> None:
@@ -128,15 +126,15 @@ def test_a_likely_misread_of_the_last_visit_foretells_nothing() -> None:
     last = (clean["visit_date"] == clean["visit_date"].max()) & (clean["mark"] == "M1")
     wrong = clean.assign(deflection_mm=clean["deflection_mm"] + np.where(last, 25.4, 0.0))
     rejected = clean.assign(state=clean["state"].mask(last, "rejected"))
-    found, without = (expected.table(rows, *register(), SAME, ON) for rows in (wrong, rejected))
+    found, without = (foretold(rows, *register(), SAME, ON) for rows in (wrong, rejected))
     assert last.sum() == 1
     pd.testing.assert_frame_equal(found, without)
 
 
 def test_nothing_read_gives_an_empty_frame_with_its_columns() -> None:
-    found = expected.table(visits().iloc[:0], *register(), SAME, ON)
+    found = foretold(visits().iloc[:0], *register(), SAME, ON)
     assert found.empty
-    assert list(found.columns) == expected.COLUMNS
+    assert list(found.columns) == expected.SCHEMA.names
 
 
 def test_new_readings_scatter_about_the_forecast_as_it_says() -> None:
@@ -145,7 +143,7 @@ def test_new_readings_scatter_about_the_forecast_as_it_says() -> None:
     rows = visits(months=(0, 6, 12, 18, 26), names=names, seed=8)
     last = rows[rows["visit_date"] == rows["visit_date"].max()]
     walls, marks, events = invented.walls(names), invented.marks(names, PLACES), invented.events()
-    found = expected.table(rows, walls, marks, events, Settings(), last["visit_date"].iloc[0].date())
+    found = foretold(rows, walls, marks, events, Settings(), last["visit_date"].iloc[0].date())
     both = last.merge(found, on=["house", "wall", "mark", "method"])
     assert len(both) == len(last)
     off = (both["deflection_mm"] - both["expected_deflection_mm"]).to_numpy()

@@ -2,16 +2,16 @@
 
 import numpy as np
 import pytest
+from by_frames import foretold
 from test_expected import ON, SAME, register, visits
 
 from monitor.terms import Method
-from monitor.trend import expected
 
 
 @pytest.mark.parametrize("methods", [(Method.STRING,), (Method.PLUMB, Method.STRING), (Method.LASER,)])
 def test_covariances_hold_the_sds_that_are_told_beside_them(methods: tuple[Method, ...]) -> None:
     walls, marks, events = register()
-    found = expected.table(visits(methods), walls, marks, events, SAME, ON)
+    found = foretold(visits(methods), walls, marks, events, SAME, ON)
     assert set(found["method"]) == {str(method) for method in methods}
     for _, group in found.groupby("method"):
         assert all(others == group["mark"].tolist() for others in group["others"].map(sorted))

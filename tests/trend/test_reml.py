@@ -141,9 +141,14 @@ def test_the_first_wall_gets_sensible_sds() -> None:
     assert (found.variances.scale_dof, found.variances.scale) == (15.0, 1.0)
 
 
+def further_in(cases: Cases, mm: np.ndarray) -> Cases:
+    """The cases with each reading so much further in."""
+    return replace(cases, rows=replace(cases.rows, deflection_mm=cases.rows.deflection_mm + mm))
+
+
 def test_no_reading_at_all_gives_the_defaults() -> None:
     cases = walls(2, replace(OTHER, layouts=(ROW,)), 9)
-    none = Cases(table_of(cases), rows_of(cases).iloc[:0], cases.seen[:0])
+    none = replace(cases, rows=cases.rows.take(np.zeros(0, dtype=np.intp)))
     found = reml.estimate(none, DEFAULTS)
     assert (found.variances, found.walls, found.readings) == (DEFAULTS, 0, 0)
 
@@ -152,22 +157,19 @@ def test_misreads_are_set_aside_first() -> None:
     """One reading in a hundred misread by 12 mm or more, left in, would give a far larger sd and smaller d0."""
     recipe = replace(OTHER, layouts=(ROW,), strapped_share=0.0)
     cases = walls(150, recipe, 10)
-    wrong = np.random.default_rng(1).random(len(rows_of(cases))) < 0.01
-    rows = rows_of(cases).assign(deflection_mm=rows_of(cases)["deflection_mm"] + np.where(wrong, 12.7, 0.0))
-    found = reml.estimate(Cases(table_of(cases), rows, cases.seen), DEFAULTS)
+    wrong = np.random.default_rng(1).random(len(cases.rows)) < 0.01
+    misread = further_in(cases, np.where(wrong, 12.7, 0.0))
+    found = reml.estimate(misread, DEFAULTS)
     assert found.variances.methods[Method.STRING].reading_mm == pytest.approx(0.6, rel=0.06)
-    every = np.ones(len(rows), dtype=bool)
-    left = reml.estimate(Cases(table_of(cases), rows, cases.seen), DEFAULTS, ruled=every)
+    every = np.ones(len(cases.rows), dtype=bool)
+    left = reml.estimate(misread, DEFAULTS, ruled=every)
     assert left.variances.methods[Method.STRING].reading_mm > 0.9
 
 
 def test_a_step_of_one_wall_at_its_newest_visit_is_no_noise() -> None:
     cases = walls(30, replace(OTHER, layouts=(ROW,), strapped_share=0.0), 11)
-    newest = rows_of(cases)["visit"] == rows_of(cases).loc[rows_of(cases)["case"] == 0, "visit"].max()
-    rows = rows_of(cases).assign(
-        deflection_mm=rows_of(cases)["deflection_mm"] + np.where(newest, 25.0 * cases.seen[:, 0], 0.0)
-    )
-    found = reml.estimate(Cases(table_of(cases), rows, cases.seen), DEFAULTS)
+    newest = cases.rows.visit == cases.rows.visit[cases.rows.case == 0].max()
+    found = reml.estimate(further_in(cases, np.where(newest, 25.0 * cases.seen[:, 0], 0.0)), DEFAULTS)
     still = reml.estimate(cases, DEFAULTS)
     assert found.variances.wobble_mm == pytest.approx(still.variances.wobble_mm, rel=0.05)
     assert found.readings == still.readings - int(newest.sum())
@@ -175,10 +177,8 @@ def test_a_step_of_one_wall_at_its_newest_visit_is_no_noise() -> None:
 
 def test_a_technicians_shown_habit_is_no_set_up_error() -> None:
     cases = walls(12, replace(OTHER, layouts=(Layout(Method.METER),), strapped_share=0.0), 12)
-    person = np.where(rows_of(cases)["visit"] % 2 == 0, "A", "B").astype(object)
-    habit = np.where(person == "B", 6.0, 0.0)
-    rows = rows_of(cases).assign(deflection_mm=rows_of(cases)["deflection_mm"] + habit)
-    moved = Cases(table_of(cases), rows, cases.seen)
+    person = cases.rows.visit % 2
+    moved = further_in(cases, np.where(person == 1, 6.0, 0.0))
     offset = {
         name: reml.estimate(which, DEFAULTS, technician=who).variances.methods[Method.METER].offset_mm
         for name, which, who in (("still", cases, person), ("told", moved, person), ("untold", moved, None))

@@ -1,6 +1,7 @@
 """The review door without a window: the list, a wall, decisions and rulings, and two people at once."""
 
 import re
+from datetime import UTC, datetime, timedelta
 from html import unescape
 from io import BytesIO
 from pathlib import Path
@@ -10,7 +11,7 @@ from zipfile import ZipFile
 import pytest
 from fastapi.testclient import TestClient
 from httpx2 import Response
-from service_running import LAST_VISIT, Running, sheet, token_of
+from service_running import LAST_VISIT, NORTH, Running, sheet, token_of
 
 from monitor.pipeline import alert_record, alerting, assessing, editions, page_proof, publishing, review
 from monitor.pipeline.assessing import assess
@@ -382,3 +383,19 @@ def test_a_held_reading_that_is_sent_in_is_an_alert_at_once(with_walls: Running)
     office.post(f"{place}/confirm", data={"csrf": token_of(office.get(place).text)})
     [alert] = alert_record.on_record(with_walls.store())
     assert (alert.wall, alert.row["kind"], alert.urgency) == ("DH-01-N", "held reading far inward", "same-day call")
+
+
+def test_a_wall_with_new_readings_is_on_the_list_as_it_is_now(reviewing: Running) -> None:
+    """Sent in after the last list: named as assessed again, with a line of its own, until all walls are."""
+    client = reviewing.signed_in(Role.OFFICE)
+    assert "Assessed again since" not in client.get("/review").text
+    day = LAST_VISIT + timedelta(days=7)
+    reviewing.clock.at = datetime(day.year, day.month, day.day, 20, tzinfo=UTC)
+    script = reviewing.with_key(Role.TECHNICIAN)
+    shown = script.post("/api/uploads", files={"files": ("week.csv", sheet(day, ("DH-01-N", NORTH)))}).json()
+    stored = script.post(f"/api/uploads/{shown['upload_id']}/confirm").json()
+    assert [wall["wall"] for wall in stored["walls"]] == ["DH-01-N"]
+    listed = reviewing.signed_in(Role.OFFICE).get("/review").text
+    assert "Assessed again since: 1 wall" in listed
+    assert f"for {day}: <strong>" in listed
+    assert f"rest on the list of {LAST_VISIT}" in listed
