@@ -67,6 +67,11 @@ def test_some_walls_and_columns_are_read_without_the_rest(assessed: Store) -> No
     assert few is not None
     assert few.wall_results.equals(every["wall_results"].select(names))
     assert few.movement.num_rows == 0
+    asked = {"findings": pc.field("outcome") == "yes"}
+    some = assessed.assessment(DAY, tables=("findings",), having=asked)
+    assert some is not None
+    assert 0 < some.findings.num_rows < every["findings"].num_rows
+    assert some.findings.equals(every["findings"].filter(asked["findings"]))
 
 
 def test_walls_assessed_alone_give_the_rows_of_the_whole(assessed: Store) -> None:
