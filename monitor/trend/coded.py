@@ -16,7 +16,7 @@ import pyarrow.compute as pc
 from monitor.errors import TrendError, Where
 from monitor.terms import End, Part, State
 from monitor.trend import shapes
-from monitor.trend.columns import Array, Column, Flags, Whole, days, one, reals, taken
+from monitor.trend.columns import Array, Column, Flags, Whole, day_number, days, one, reals, taken
 from monitor.trend.variances import METHODS
 
 Days = npt.NDArray[np.int64]
@@ -24,7 +24,6 @@ Days = npt.NDArray[np.int64]
 PARTS = {Part.BEFORE: 0, Part.NONE: 1, Part.AFTER: 2}
 """Order of the parts of a day."""
 
-EPOCH = date(1970, 1, 1)
 _LONG_AGO = -10_000_000
 """Day of an event without one: before everything."""
 
@@ -137,7 +136,7 @@ def coded(readings: pa.Table, walls: pa.Table, marks: pa.Table, events: pa.Table
 
     TrendError where a used reading has no deflection, date or known method.
     """
-    today = (judged_on - EPOCH).days
+    today = day_number(judged_on)
     state = _words(readings["state"], {State.USED: 0, State.HELD: 1}, -1)
     when = days(readings["visit_date"])
     when = np.where(np.isnan(when) & (state == 1), today, when)
