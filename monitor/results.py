@@ -8,6 +8,9 @@ import pyarrow as pa
 
 from monitor import schema
 
+QUIET = ("house", "wall", "verdict")
+"""What is kept of a wall that asks for nobody, where only those that ask are read."""
+
 
 @dataclass(frozen=True)
 class Intake:
@@ -55,6 +58,8 @@ class Assessment:
     suspects: pa.Table = field(default_factory=lambda: schema.empty("suspects"))
     repairs: pa.Table = field(default_factory=lambda: schema.empty("repairs"))
     plan: pa.Table = field(default_factory=lambda: schema.empty("plan"))
+    quiet: pa.Table = field(default_factory=lambda: schema.empty("wall_results").select(QUIET), compare=False)
+    """The columns QUIET of walls that were judged and whose rows were left out, as a list says how many they are."""
     results_sha256: str = field(default="", compare=False)
     """Of all its results, whichever of its tables were read (schema.RUNS); '' where nobody told it."""
 

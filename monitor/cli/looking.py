@@ -67,7 +67,7 @@ def flagged(
     from monitor.pipeline import assessing, listing
 
     opened = stores.open(store).sparing()
-    assessment = assessing.newest(opened, month, tables=listing.ASKS_FOR)
+    assessment = assessing.newest(opened, month, tables=("suspects",) if held else ())
     found = listing.held(opened, assessment) if held else listing.monthly(opened, assessment, options.moment_in(opened))
     show.listing(found, as_csv=as_csv, in_blocks=held)
     raise typer.Exit(show.unread(opened))
@@ -85,7 +85,10 @@ def news(
     from monitor.pipeline import assessing, news_listing
 
     opened = stores.open(store).sparing()
-    show.listing(news_listing.listed(opened, assessing.newest(opened, month), options.moment_in(opened)), as_csv=as_csv)
+    show.listing(
+        news_listing.listed(opened, assessing.newest(opened, month, tables=()), options.moment_in(opened)),
+        as_csv=as_csv,
+    )
     raise typer.Exit(show.unread(opened))
 
 

@@ -12,8 +12,9 @@ import pyarrow.compute as pc
 
 from monitor import schema
 from monitor.pipeline import bucket, keys
+from monitor.pipeline.as_judged import as_judged
 from monitor.report.context import Book
-from monitor.report.placing import SPOKEN, items
+from monitor.report.placing import SPOKEN, items, sections
 from monitor.results import Assessment
 from monitor.store import Store, assessments, parts
 from monitor.store.again import Again
@@ -48,8 +49,16 @@ def over(store: Store, book: Book) -> tuple[Book, Sequence[Changed]]:
     walls = [each.wall for each in found]
     whole = _over(book.assessment, found)
     facts = dict(book.facts)
-    facts["walls"] = _exchanged(facts["walls"], store.current("walls", walls=walls), walls)
-    return replace(book, assessment=whole, facts=facts), _changed(book.assessment, whole, found)
+    come = store.current("walls", walls=walls)
+    facts["walls"], register = _exchanged(facts["walls"], come, walls), book.register
+    if register is not None:  # of a list, which has these of walls that left it alone
+        register = _exchanged(register, come.select(register.column_names), walls)
+        known_on = book.assessment.known_until
+        for name in ("marks", "events"):
+            facts[name] = _exchanged(facts[name], store.current(name, known_on=known_on, walls=walls), walls)
+        readings = as_judged(store.readings(known_on=known_on, walls=walls), book.assessment)
+        facts["readings"] = _exchanged(facts["readings"], readings, walls)
+    return replace(book, assessment=whole, facts=facts, register=register), _changed(book.assessment, whole, found)
 
 
 def _over(assessment: Assessment, found: Sequence[Again]) -> Assessment:
@@ -60,7 +69,9 @@ def _over(assessment: Assessment, found: Sequence[Again]) -> Assessment:
         )
         for name in schema.RESULTS
     }
-    return replace(assessment, **tables | {"plan": assessments.ranked(tables["plan"], bucket.order_of(tables))})
+    quiet = assessment.quiet.filter(pc.invert(is_of(assessment.quiet, walls)))
+    plan = assessments.ranked(tables["plan"], bucket.order_of(tables))
+    return replace(assessment, **tables | {"plan": plan, "quiet": quiet})
 
 
 def _exchanged(rows: pa.Table, come: pa.Table, walls: Sequence[tuple[str, str]]) -> pa.Table:
@@ -69,11 +80,11 @@ def _exchanged(rows: pa.Table, come: pa.Table, walls: Sequence[tuple[str, str]])
 
 def _changed(before: Assessment, now: Assessment, found: Sequence[Again]) -> list[Changed]:
     walls = {each.wall for each in found}
-    stood, stand = items(before, None, walls), items(now, None, walls)
+    stood, stand = sections(before, walls), items(now, only=walls)
     return [
         Changed(
             wall=keys.written(*each.wall),
-            before=SPOKEN[stood[each.wall].section] if each.wall in stood else "",
+            before=SPOKEN[stood[each.wall]] if each.wall in stood else "",
             now=SPOKEN[stand[each.wall].section],
             judged_on=each.judged_on.isoformat(),
             reason=str((stand[each.wall].result or {}).get("reason", "")),

@@ -19,6 +19,7 @@ from monitor.store import Store, assessments
 from monitor.store.generations import Wall
 from monitor.store.parts import ASSESSED
 from monitor.store.snapshot import REGISTER, Snapshot
+from monitor.store.tiers import is_of
 
 T = TypeVar("T")
 Progress = Callable[[int, int], None]
@@ -123,9 +124,7 @@ def cold_houses(houses: pa.Table) -> set[str]:
 
 def of_walls(rows: pa.Table, keys: Iterable[tuple[str, str]]) -> pa.Table:
     """Rows of a table that belong to those walls."""
-    wanted = set(keys)
-    mine = [key in wanted for key in zip(rows["house"].to_pylist(), rows["wall"].to_pylist(), strict=True)]
-    return rows.filter(pa.array(mine, pa.bool_()))
+    return rows.filter(is_of(rows, keys))
 
 
 def made_again(
@@ -133,17 +132,18 @@ def made_again(
     run: Run,
     tables: Collection[str] = tuple(schema.RESULTS),
     *,
+    walls: Collection[Wall] | None = None,
     columns: Mapping[str, Sequence[str]] | None = None,
     having: Mapping[str, pc.Expression] | None = None,
 ) -> Assessment:
     """The assessment of a run, what is asked of it at least: from the store where it still stands, else from the facts.
 
-    tables, columns, having: as for Store.assessment; made from the facts the tables have all columns and rows.
+    tables, walls, columns, having: as for Store.assessment; made from the facts the tables have all columns and rows.
 
     Raises NotFoundError where its settings are not on record, StoreError where the facts known then are others now.
     """
     try:
-        found = runs.stored(store, run, tables, columns=columns, having=having)
+        found = runs.stored(store, run, tables, walls=walls, columns=columns, having=having)
     except StoreError:  # damaged, and the facts are there to make it again
         found = None
     if found:
@@ -167,16 +167,25 @@ def made_again(
             expected=f"facts {run.facts_sha256[:12]}",
             mend="Run `wallbow verify`; restore the store from a backup if it finds damage.",
         )
-    return found
+    return (
+        found if walls is None else replace(found, **{name: of_walls(getattr(found, name), walls) for name in tables})
+    )
 
 
-def newest(store: Store, month: str | None = None, *, tables: Collection[str] = tuple(schema.RESULTS)) -> Assessment:
+def newest(
+    store: Store,
+    month: str | None = None,
+    *,
+    tables: Collection[str] = tuple(schema.RESULTS),
+    columns: Mapping[str, Sequence[str]] | None = None,
+    having: Mapping[str, pc.Expression] | None = None,
+) -> Assessment:
     """The newest assessment, or the newest judged in a month (`2026-04`); NotFoundError where there is none.
 
-    tables: those to read; the others stay empty.
+    tables, columns, having: as for Store.assessment.
     """
     days = [day for day in store.assessments() if month is None or day.isoformat().startswith(month)]
-    found = store.assessment(max(days), tables=tables) if days else None
+    found = store.assessment(max(days), tables=tables, columns=columns, having=having) if days else None
     if found is None:
         raise NotFoundError(
             f"There is no assessment{f' of {month}' if month else ''} in this store.",

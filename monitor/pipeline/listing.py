@@ -9,6 +9,8 @@ from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
 
+import pyarrow.compute as pc
+
 from monitor.pipeline import assessed_again, keys
 from monitor.pipeline.as_judged import as_judged
 from monitor.pipeline.assessed_again import Changed
@@ -30,8 +32,6 @@ _SHORT_ID = 8
 """So many signs of a reading's id tell it from all others; the commands ask for four or more."""
 
 
-ASKS_FOR = ("wall_results", "findings", "suspects", "plan")
-"""Tables of an assessment that the monthly list is made of."""
 _FLAGGED = ("hard", "moving", "again", "overdue")
 """Sections whose walls are flagged, or to be looked at before one can tell."""
 _WIDE = ("list", "wall", "state", "urgency", "rate, 9 times in 10 between", "reason", "next step")
@@ -111,7 +111,7 @@ def _decided(line: Line) -> str:
 def held(store: Store, assessment: Assessment) -> Listing:
     """Readings that wait for somebody: one row each, one block a set-up, with their ids."""
     found = as_judged(store.readings(known_on=assessment.known_until), assessment)
-    waiting = [row for row in found.to_pylist() if row["state"] == State.HELD]
+    waiting = found.filter(pc.field("state") == State.HELD.value).to_pylist()
     groups: dict[tuple[Any, ...], list[Mapping[str, Any]]] = defaultdict(list)
     for row in waiting:
         place = ("house", "wall", "visit_date", "part", "method", "setup", "reason_code")

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from monitor.pipeline import runs
+from monitor.pipeline import list_rows, runs
 from monitor.pipeline.assessing import made_again
 from monitor.pipeline.runs import Run
 from monitor.report.context import PastList
@@ -11,12 +11,9 @@ from monitor.report.placing import open_places
 from monitor.results import Assessment
 from monitor.store import Store
 
-_TABLES = ("wall_results", "findings")
-"""What a list is made of."""
 
-
-def last_list(store: Store, assessment: Assessment, earlier: Sequence[Run] | None = None) -> Assessment | None:
-    """The list to compare with: the last one of an earlier month; where there is none, the last one before.
+def last_list(store: Store, assessment: Assessment, earlier: Sequence[Run] | None = None) -> Run | None:
+    """Whose list to compare with: the last one of an earlier month; where there is none, the last one before.
 
     earlier: the lists before as they were known then, newest first; those on record where it is left out. One made
     again later with what became known later is no list that anybody had seen by then.
@@ -24,7 +21,7 @@ def last_list(store: Store, assessment: Assessment, earlier: Sequence[Run] | Non
     lists = _earlier(store, assessment, earlier)
     month = (assessment.judged_on.year, assessment.judged_on.month)
     of_months = [run for run in lists if (run.judged_on.year, run.judged_on.month) < month]
-    return made_again(store, (of_months or lists)[0]) if lists else None
+    return (of_months or lists)[0] if lists else None
 
 
 def past_lists(store: Store, assessment: Assessment, earlier: Sequence[Run] | None = None) -> list[PastList]:
@@ -34,7 +31,7 @@ def past_lists(store: Store, assessment: Assessment, earlier: Sequence[Run] | No
     for run in _earlier(store, assessment, earlier):
         if not going:
             break
-        places = open_places(made_again(store, run, _TABLES), going)
+        places = open_places(list_rows.places(store, run), going)
         lists.append(PastList(run.judged_on, places))
         going &= places.keys()
     return lists
@@ -42,7 +39,7 @@ def past_lists(store: Store, assessment: Assessment, earlier: Sequence[Run] | No
 
 def past_states(store: Store, earlier: Sequence[Run]) -> list[DayStates]:
     """Walls by state on the days of earlier assessments, as they were known then."""
-    return [day_states(made_again(store, run, _TABLES[:1])) for run in earlier]
+    return [day_states(made_again(store, run, ("wall_results",))) for run in earlier]
 
 
 def _earlier(store: Store, assessment: Assessment, given: Sequence[Run] | None) -> Sequence[Run]:

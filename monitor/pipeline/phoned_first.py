@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from monitor.errors import SettingsError
 from monitor.ingest.known import nearest
-from monitor.pipeline.assessing import made_again
+from monitor.pipeline import list_rows
 from monitor.pipeline.runs import Run
 from monitor.report.context import Key, News
 from monitor.report.placing import HARD, Item, items
@@ -25,8 +25,6 @@ from monitor.terms import Rule, Step, Urgency, Verdict
 
 WORKING_DAYS = 2
 """Working days after which news goes out by itself."""
-TABLES = ("wall_results", "findings")
-"""Tables of an assessment that tell what is bad."""
 _AT_ONCE = (Urgency.KEEP_OUT, Urgency.SAME_DAY)
 _SATURDAY = 5
 
@@ -101,7 +99,7 @@ def _since(
     for run in earlier:
         if not going:
             break
-        then = bad_of(made_again(store, run, TABLES))
+        then = bad_of(list_rows.places(store, run))
         going = {(key, name) for key, name in going if name in then.get(key, {})}
         for key, name in going:
             began[key][name] = run.known_until

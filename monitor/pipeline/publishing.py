@@ -13,12 +13,23 @@ import pyarrow.compute as pc
 
 from monitor import __version__, schema
 from monitor.errors import ReportError, Where
-from monitor.pipeline import damaged, editions, modelling, page_files, page_set, past_lists, photo_files, photos, runs
+from monitor.pipeline import (
+    damaged,
+    editions,
+    list_rows,
+    modelling,
+    page_files,
+    page_set,
+    past_lists,
+    photo_files,
+    photos,
+    runs,
+)
 from monitor.pipeline import keys as written_keys
 from monitor.pipeline.as_judged import as_judged
 from monitor.pipeline.assessing import made_again, settings_of
 from monitor.pipeline.editions import Edition
-from monitor.report import names
+from monitor.report import names, placing
 from monitor.report.context import Book, Key, Row
 from monitor.report.engineer_sheet import Model
 from monitor.report.placing import open_places
@@ -39,11 +50,20 @@ def book_of(
     previous: Assessment | None = None,
     *,
     walls: Collection[Key] | None = None,
+    shown: Collection[Key] | None = None,
 ) -> Book:
-    """Everything that pages are made of, as known when the assessment was made; readings of some walls or of all."""
+    """Everything that pages are made of, as known when the assessment was made; readings of some walls or of all.
+
+    shown: where given, the walls whose row of the register is read, of all others no more than that they are there;
+    marks and events are read of those walls whose readings are.
+    """
     known_on = assessment.known_until
     settings = settings_of(store, runs.of(store, assessment))
-    facts = {name: store.current(name, known_on=known_on) for name in schema.FACTS if name != "readings"}
+    of = {} if shown is None else dict.fromkeys(schema.FACTS, walls) | {"walls": shown}
+    facts = {
+        name: store.current(name, known_on=known_on, walls=of.get(name)) for name in schema.FACTS if name != "readings"
+    }
+    register = None if shown is None else store.registered(known_on)
     facts["readings"] = as_judged(store.readings(known_on=known_on, walls=walls), assessment)
     pictures = photos.standing(store, known_on)
     return Book(
@@ -55,31 +75,48 @@ def book_of(
         rules=settings.rules,
         code_version=__version__,
         variances=settings.variances,
-        received=_received(store, facts["rulings"], known_on),
+        received=_received(store, facts["rulings"], known_on, walls),
         photos=pictures,
         photos_unfound=photos.unfound(photos.naming(facts["readings"]), pictures),
-        damaged=damaged.sentences(store, written_keys.of(facts["walls"])),
+        damaged=damaged.sentences(store, written_keys.of(facts["walls"] if register is None else register))
+        if store.unread
+        else (),
+        register=register,
     )
 
 
 def book_of_list(store: Store, assessment: Assessment, at: datetime | None = None) -> Book:
-    """The same with the lists before: what is new, still open or closed, and for how long; readings of those walls.
+    """The same with the lists before: what is new, still open or closed, and for how long; of the walls that it shows.
 
-    at: the moment for which it is told whether homeowners know; as known when the assessment was made where left out.
+    assessment: its tables are read here, whichever of them it has. at: the moment for which it is told whether
+    homeowners know; as known when the assessment was made where left out.
     """
-    previous = past_lists.last_list(store, assessment)
-    asking = {*open_places(assessment), *(open_places(previous) if previous else ())}
-    content = book_of(store, assessment, previous, walls=asking)  # of the others the list says no more than how many
-    edition = editions.of(store, assessment, at or assessment.known_until)
-    return replace(content, lists=past_lists.past_lists(store, assessment), news=edition.news)
+    last = past_lists.last_list(store, assessment)
+    previous = list_rows.shown(store, last)[0] if last else None
+    before = open_places(previous) if previous else {}
+    judged, shown = list_rows.shown(store, runs.of(store, assessment), previous, before)
+    now = open_places(judged)
+    store.look_at_readings({*now, *before})  # a list tells of damage to walls that ask, but shows no reading of them
+    content = book_of(store, judged, previous, walls=before.keys() - now.keys(), shown=shown)
+    edition = editions.of(store, judged, at or judged.known_until)
+    return replace(content, lists=past_lists.past_lists(store, judged), news=edition.news)
 
 
-def _received(store: Store, rulings: pa.Table, known_on: datetime) -> dict[str, Row]:
+def book_of_plan(store: Store, content: Book) -> Book:
+    """A list's book with what the visit plan says of all walls."""
+    run = runs.of(store, content.assessment)
+    tables = {"wall_results": placing.COLUMNS["wall_results"]}
+    judged = made_again(store, run, ("wall_results", "findings", "plan"), columns=tables, having=placing.HAVING)
+    walls = store.current("walls", known_on=judged.known_until)
+    return replace(content, assessment=judged, facts={**content.facts, "walls": walls}, register=None)
+
+
+def _received(store: Store, rulings: pa.Table, known_on: datetime, walls: Collection[Key] | None) -> dict[str, Row]:
     """Readings that somebody corrected, as they first came in: the effective reading bears the new value."""
     corrected = set(rulings.filter(pc.equal(rulings["act"], Act.CORRECT.value))["reading_id"].to_pylist())
     if not corrected:
         return {}
-    rows = store.facts("readings", known_on=known_on)
+    rows = store.facts("readings", known_on=known_on, walls=walls)
     found = rows.filter(pc.is_in(rows["reading_id"], value_set=pa.array(sorted(corrected), pa.string()))).to_pylist()
     by_time = sorted(found, key=lambda row: row["known_at"], reverse=True)
     return {row["reading_id"]: row for row in by_time}
@@ -91,7 +128,8 @@ def book_of_edition(store: Store, edition: Edition) -> Book:
     from monitor.pipeline.first_totals import first_totals
 
     assessment = made_again(store, edition.run)
-    content = book_of(store, assessment, past_lists.last_list(store, assessment, edition.earlier))
+    last = past_lists.last_list(store, assessment, edition.earlier)
+    content = book_of(store, assessment, made_again(store, last) if last else None)
     return replace(
         content,
         lists=past_lists.past_lists(store, assessment, edition.earlier),

@@ -7,8 +7,7 @@ from pathlib import Path
 
 from monitor import __version__
 from monitor.errors import NotFoundError
-from monitor.pipeline import editions, phoned_first, publishing, runs
-from monitor.pipeline.assessing import made_again
+from monitor.pipeline import editions, list_rows, publishing, runs
 from monitor.pipeline.editions import Edition
 from monitor.pipeline.publishing import Progress
 from monitor.pipeline.runs import Run
@@ -74,7 +73,7 @@ def known_by(store: Store, known_on: datetime, month: str | None = None) -> Edit
     chosen = max(by_then, key=_published) if by_then else min(same, key=_published)
     if chosen in published:
         return chosen
-    return editions.as_of(store, chosen.run, made_again(store, chosen.run, phoned_first.TABLES), chosen.published_at)
+    return editions.as_of(store, chosen.run, list_rows.places(store, chosen.run), chosen.published_at)
 
 
 def _never_published(run: Run) -> Edition:

@@ -202,7 +202,7 @@ def _digests(store: Store, settings: Telling, people: Mapping[str, Row], at: dat
     had = {s.row["person"] for s in alert_record.sendings(store) if s.row["about"] == month}
     if not month or not office - had:
         return
-    assessment = assessing.newest(store, month)
+    assessment = assessing.newest(store, month, tables=())
     every = alert_record.on_record(store)
     counts = (len(every), sum(alert.acknowledged is None for alert in every))
     text = digest_mail.body(book_of_list(store, assessment, at), counts, _link(settings, "/review"))

@@ -147,7 +147,7 @@ class Book:
     schema.COMPONENTS. past: walls by state on the days of earlier assessments. photos: rows of schema.PHOTOS as they
     stand, with `released` and `ruling`. photos_unfound: by wall, rows of the index of photos that nobody has given.
     news: bad news by wall, and whether its homeowner was told. damaged: what of the store could not be read, a sentence
-    each.
+    each. register: house and wall of every registered wall, where facts has the rows of some alone.
     """
 
     facts: schema.Tables
@@ -168,6 +168,7 @@ class Book:
     photos_unfound: Mapping[Key, Sequence[Row]] = field(default_factory=dict)
     news: Mapping[Key, News] = field(default_factory=dict)
     damaged: Sequence[str] = ()
+    register: pa.Table | None = None
 
     def fact(self, name: str) -> pa.Table:
         """A table of the facts, empty where it was not given."""
@@ -175,9 +176,14 @@ class Book:
 
     @cached_property
     def walls(self) -> Mapping[Key, Row]:
-        """Registered walls, sorted by house and wall; of two rows of one wall the one known later stands."""
+        """Registered walls in facts, sorted by house and wall; of two rows of one wall the one known later stands."""
         rows = sorted(self.fact("walls").to_pylist(), key=_known)
         return dict(sorted({(row["house"], row["wall"]): row for row in rows}.items()))
+
+    @cached_property
+    def registered(self) -> pa.Array:
+        """The keys (schema.wall_key) of all registered walls."""
+        return schema.wall_keys(self.fact("walls") if self.register is None else self.register).unique()
 
     @cached_property
     def houses(self) -> Mapping[str, Row]:

@@ -16,13 +16,12 @@ def body(book: Book, alerts: tuple[int, int], link: str) -> str:
     """Five lines, and where the list is. book: of the month's list; alerts: all on record, and not acknowledged."""
     found = the_list(book)
     changed, false = changes(found), expected_false(found)
-    sections = [item.section for item in found.placed.values()]
     true = [name for item in found.placed.values() for name in item.true]
     lines = (
-        f"{count_text(len(book.walls), 'wall')}: {sections.count('hard')} at a hard limit, {true.count('moving')} "
-        f"moving, {sections.count('again')} to look at again.",
+        f"{count_text(len(book.registered), 'wall')}: {found.number('hard')} at a hard limit, {true.count('moving')} "
+        f"moving, {found.number('again')} to look at again.",
         f"Since the list before: {changed['new'] + changed['first']} new, {changed['open']} still open, "
-        f"{len(closed(book, found))} closed, {sections.count('newly')} newly holding.",
+        f"{len(closed(book, found))} closed, {found.number('newly')} newly holding.",
         f"Waiting: {count_text(true.count('held'), 'wall')} with held readings, "
         f"{count_text(true.count('overdue'), 'wall')} with an overdue visit.",
         f"Alerts: {alerts[0]} on record, {alerts[1]} that nobody has acknowledged.",

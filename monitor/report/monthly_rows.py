@@ -1,6 +1,6 @@
 """The lines of the monthly list: the same for its page, its CSV file, its workbook and the terminal."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -9,7 +9,7 @@ from weakref import WeakKeyDictionary
 
 from monitor.report import names, wording
 from monitor.report.context import Book, Key, PastList, Row
-from monitor.report.placing import SECTIONS, SPOKEN, Item, items, open_places
+from monitor.report.placing import SECTIONS, SPOKEN, Item, items, open_places, rest
 from monitor.report.wall_sheet import period_words, told, untold
 from monitor.terms import Rule, Urgency
 from monitor.units import length_text
@@ -168,11 +168,20 @@ class Line:
 
 @dataclass(frozen=True)
 class List:
-    """The whole list: every judged wall's place now and on the last list, and the lines of each section in order."""
+    """The whole list: each wall's place now and on the last list, and the lines of each section in order.
+
+    placed, earlier: all walls of a section, and those that the last list had in one; of others no more is known than
+    their number, which is `numbers` by section and place outside of any.
+    """
 
     placed: Mapping[Key, Item]
     earlier: Mapping[Key, Item] | None
     lines: Mapping[str, Sequence[Line]]
+    numbers: Mapping[str, int]
+
+    def number(self, section: str) -> int:
+        """How many judged walls stand there."""
+        return self.numbers[section]
 
     @property
     def all_lines(self) -> Sequence[Line]:
@@ -197,14 +206,16 @@ def the_list(book: Book) -> List:
 
 def _the_list(book: Book) -> List:
     earlier = items(book.previous) if book.previous else None
-    placed = items(book.assessment, earlier)
+    left = [key for key, item in earlier.items() if item.is_open] if earlier else ()
+    placed = items(book.assessment, book.previous, also=left)
+    numbers = Counter(item.section for item in placed.values()) + Counter(rest(book.assessment, placed))
     ordered = sorted(placed.items(), key=lambda pair: (pair[1].urgency, -pair[1].consequence, pair[0]))
     lists, decided = _past_lists(book), decisions_by_wall(book)
     lines: dict[str, list[Line]] = {name: [] for name, *_ in SECTIONS}
     for key, item in ordered:
         if item.section in lines:
             lines[item.section].append(_line(book, key, item, earlier, lists, decided.get(key, [])))
-    return List(placed, earlier, lines)
+    return List(placed, earlier, lines, numbers)
 
 
 def decisions_by_wall(book: Book) -> Mapping[Key, Sequence[Row]]:

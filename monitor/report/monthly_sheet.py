@@ -7,7 +7,7 @@ from monitor.report import names, wording
 from monitor.report.context import Book
 from monitor.report.monthly_closed import CLOSED, Closed, closed
 from monitor.report.monthly_rows import FIRST, NEW, STATES, STILL, List, the_list
-from monitor.report.placing import REST, SECTIONS, SPOKEN
+from monitor.report.placing import REST, SECTIONS, SPOKEN, unjudged
 from monitor.report.wall_sheet import Context, footer
 
 NOBODY = "nobody yet"
@@ -85,10 +85,9 @@ def _elsewhere(found: List, name: str) -> Sequence[tuple[str, str]]:
 
 def counts(book: Book, found: List) -> list[tuple[str, int]]:
     """Walls by section; the sum is the number of walls registered."""
-    sections = [item.section for item in found.placed.values()]
     headings = {name: heading for name, heading, *_ in SECTIONS} | REST
-    numbers = [(heading, sections.count(name)) for name, heading in headings.items()]
-    return [*numbers, ("Not judged: no readings", len(book.walls.keys() - found.placed.keys()))]
+    numbers = [(heading, found.number(name)) for name, heading in headings.items()]
+    return [*numbers, ("Not judged: no readings", unjudged(book.registered, book.assessment))]
 
 
 def expected_false(found: List) -> Context:

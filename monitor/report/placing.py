@@ -4,11 +4,12 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor import schema
 from monitor.report.context import URGENCIES, Key, Row
-from monitor.results import Assessment
+from monitor.results import QUIET, Assessment
 from monitor.terms import Outcome, Rule, Urgency, Verdict
 
 HARD = (Rule.TOTAL, Rule.JUMP, Rule.SEEN)
@@ -36,6 +37,19 @@ _ASKS = (pc.field("outcome") == Outcome.YES.value) | (
     (pc.field("outcome") == Outcome.UNDECIDED.value) & (pc.field("urgency") != Urgency.NONE.value)
 )
 """Findings that ask for somebody: those that came out yes, or are undecided and still have an urgency."""
+_HOLDS = pc.field("verdict") == Verdict.HOLDING.value
+_IS_CURRENT = pc.field("is_current")
+_SHOWS = pc.field("verdict").isin([Verdict.MOVING.value, Verdict.LOOK_AGAIN.value]) | (
+    (pc.field("readings_held") != 0) | (pc.field("overdue_days") != 0)
+)
+"""Results of a newest period that by themselves make a wall ask for somebody; what is not known does not."""
+COLUMNS: Mapping[str, Sequence[str]] = {
+    "wall_results": ("house", "wall", "period", "is_current", "verdict", "readings_held", "overdue_days"),
+    "findings": ("house", "wall", "period", "rule", "outcome", "urgency"),
+}
+"""What of an assessment's tables tells where walls stand."""
+HAVING = {"wall_results": _IS_CURRENT, "findings": _ASKS}
+"""Their rows that tell it."""
 
 
 @dataclass(frozen=True)
@@ -73,26 +87,60 @@ class Item:
 
 
 def items(
-    assessment: Assessment, earlier: Mapping[Key, Item] | None = None, only: Collection[Key] | None = None
+    assessment: Assessment,
+    earlier: Assessment | None = None,
+    *,
+    also: Collection[Key] = (),
+    only: Collection[Key] | None = None,
 ) -> dict[Key, Item]:
-    """Every judged wall's place on the list of an assessment, or that of some walls only.
+    """The place on an assessment's list of every wall that may stand in a section; of the others no row is made.
 
-    earlier: the last list, which decides what is newly holding.
+    earlier: the last list, which decides what is newly holding. also: judged walls that are wanted wherever they stand.
+    only: those alone are wanted, wherever they stand.
     """
-    rows = schema.rows(assessment.wall_results.filter(assessment.wall_results["is_current"]))
-    current = {key: row for row in rows if (key := (row["house"], row["wall"])) and (only is None or key in only)}
+    results, asks = assessment.wall_results.filter(_IS_CURRENT), assessment.findings.filter(_ASKS)
+    if only is None:
+        results = results.filter(_may_stand(results, asks, earlier, also))
+    else:
+        results, asks = (rows.filter(_is_of(rows, _keys(only))) for rows in (results, asks))
+    current = {(row["house"], row["wall"]): row for row in schema.rows(results)}
+    newly = dict(zip(current, _is_new(results, earlier).to_pylist(), strict=True))
     alarms: dict[Key, list[Row]] = {}
-    for row in schema.rows(assessment.findings.filter(_ASKS)):
+    for row in schema.rows(asks):
         key = (row["house"], row["wall"])
-        if (only is None or key in only) and (key not in current or _is_of(row, current[key])):
+        if key not in current or row["period"] == current[key]["period"]:
             alarms.setdefault(key, []).append(row)
     placed = {}
     for key in sorted(current.keys() | alarms.keys()):
         found = sorted(alarms.get(key, []), key=lambda row: (URGENCIES.index(row["urgency"]), row["rule"]))
-        before = earlier.get(key) if earlier is not None else None
-        section = _section(current.get(key), found, before, earlier is not None)
-        placed[key] = Item(section, current.get(key), found)
+        placed[key] = Item(_section(current.get(key), found, newly.get(key, False)), current.get(key), found)
     return placed
+
+
+def quiet(assessment: Assessment, placed: Collection[Key]) -> pa.Table:
+    """House, wall and verdict of the judged walls of an assessment that are not among those placed (by `items`)."""
+    rows = pa.concat_tables([assessment.wall_results.filter(_IS_CURRENT).select(QUIET), assessment.quiet])
+    return rows.filter(pc.invert(_is_of(rows, _keys(placed))))
+
+
+def rest(assessment: Assessment, placed: Collection[Key]) -> dict[str, int]:
+    """How many of these walls stand in each of REST."""
+    others = quiet(assessment, placed)
+    holding = others.filter(_HOLDS).num_rows
+    return {"holding": holding, "early": others.num_rows - holding}
+
+
+def unjudged(registered: pa.Array, assessment: Assessment) -> int:
+    """How many of some walls (schema.wall_key) an assessment says nothing of."""
+    judged = [schema.wall_keys(quiet(assessment, ())), schema.wall_keys(assessment.findings.filter(_ASKS))]
+    return len(registered.filter(pc.invert(pc.is_in(registered, value_set=pa.concat_arrays(judged)))))
+
+
+def sections(assessment: Assessment, walls: Collection[Key]) -> dict[Key, str]:
+    """Where those of some walls stand that were judged, whether or not their rows were left out."""
+    left = assessment.quiet.filter(_is_of(assessment.quiet, _keys(walls)))
+    found = {(row["house"], row["wall"]): _quiet(row["verdict"]) for row in left.to_pylist()}
+    return found | {key: item.section for key, item in items(assessment, only=walls).items()}
 
 
 def hard_limit(alarms: Sequence[Row]) -> Row | None:
@@ -106,11 +154,31 @@ def hard_limit(alarms: Sequence[Row]) -> Row | None:
 
 def open_places(assessment: Assessment, only: Collection[Key] | None = None) -> dict[Key, str]:
     """Section of every wall that asks for somebody, or of those of some walls only."""
-    return {key: item.section for key, item in items(assessment, None, only).items() if item.is_open}
+    return {key: item.section for key, item in items(assessment, only=only).items() if item.is_open}
 
 
-def _is_of(finding: Row, result: Row) -> bool:
-    return bool(finding["period"] == result["period"])
+def _keys(walls: Collection[Key]) -> pa.Array:
+    return pa.array(map(schema.wall_key, walls), pa.string())
+
+
+def _is_of(rows: pa.Table, keys: pa.Array) -> pa.Array:
+    return pc.is_in(schema.wall_keys(rows), value_set=keys)
+
+
+def _may_stand(results: pa.Table, asks: pa.Table, earlier: Assessment | None, also: Collection[Key]) -> pa.Array:
+    """Which walls may stand in a section, or are wanted; results: of their newest periods."""
+    shown = results.select(COLUMNS["wall_results"]).filter(_SHOWS)
+    named = pa.concat_arrays([*map(schema.wall_keys, (shown, asks)), _keys(also)])
+    return pc.or_(_is_of(results, named), _is_new(results, earlier))
+
+
+def _is_new(results: pa.Table, earlier: Assessment | None) -> pa.Array:
+    """Which walls hold and did not on the last list; none where there was none."""
+    if earlier is None:
+        return pa.repeat(pa.scalar(False), results.num_rows)
+    before = quiet(earlier, ()).filter(_HOLDS)
+    held = pc.fill_null(pc.equal(results["verdict"], Verdict.HOLDING.value), False)
+    return pc.and_(held, pc.invert(_is_of(results, schema.wall_keys(before)))).combine_chunks()
 
 
 def _true(row: Row, rules: Collection[str]) -> set[str]:
@@ -119,11 +187,10 @@ def _true(row: Row, rules: Collection[str]) -> set[str]:
     return {name for name, is_so in (("moving", moving), ("held", held), ("overdue", overdue)) if is_so}
 
 
-def _section(row: Row | None, alarms: Sequence[Row], before: Item | None, has_earlier: bool) -> str:
+def _section(row: Row | None, alarms: Sequence[Row], is_new: bool) -> str:
     rules = {alarm["rule"] for alarm in alarms if alarm["outcome"] == Outcome.YES}
     unclear = any(alarm["rule"] in HARD and alarm["outcome"] == Outcome.UNDECIDED for alarm in alarms)
     verdict, true = row["verdict"] if row else "", _true(row or {}, rules)
-    was_holding = bool(before and before.result and before.result["verdict"] == Verdict.HOLDING)
     if hard_limit(alarms):
         return "hard"
     if "moving" in true:
@@ -133,6 +200,8 @@ def _section(row: Row | None, alarms: Sequence[Row], before: Item | None, has_ea
     for name in ("held", "overdue"):
         if name in true:
             return name
-    if verdict == Verdict.HOLDING and has_earlier and not was_holding:
-        return "newly"
+    return "newly" if is_new else _quiet(verdict)
+
+
+def _quiet(verdict: str) -> str:
     return "holding" if verdict == Verdict.HOLDING else "early"

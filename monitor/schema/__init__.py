@@ -24,6 +24,7 @@ from monitor.schema.facts import (
     VARIANCES,
     WALLS,
 )
+from monitor.schema.keys import BETWEEN, wall_key, wall_keys
 from monitor.schema.office import (
     ACCOUNTS,
     ALERT_ACKNOWLEDGEMENTS,
@@ -65,6 +66,7 @@ __all__ = [
     "ALERT_TEXTS",
     "ASSESSED",
     "AUDIT",
+    "BETWEEN",
     "COMPONENTS",
     "DECISIONS",
     "DRAWN",
@@ -115,6 +117,8 @@ __all__ = [
     "find",
     "meaning",
     "rows",
+    "wall_key",
+    "wall_keys",
 ]
 
 frames.put_off()

@@ -166,8 +166,8 @@ def ranked(plan: pa.Table, order: pa.Table) -> pa.Table:
     """The plan with each wall's rank: its place among all walls that have one. order: rows of schema.ASSESSED, all."""
     placed = order.filter(pc.is_valid(order["order_1"]))
     by = [(name, "ascending") for name in (*ORDER, *_WALL)]
-    sorted_keys = generations.wall_keys(placed).take(pc.sort_indices(placed, sort_keys=by))
-    rank = pc.add(pc.index_in(generations.wall_keys(plan), value_set=sorted_keys), 1)
+    sorted_keys = schema.wall_keys(placed).take(pc.sort_indices(placed, sort_keys=by))
+    rank = pc.add(pc.index_in(schema.wall_keys(plan), value_set=sorted_keys), 1)
     return plan.set_column(plan.schema.get_field_index("rank"), plan.schema.field("rank"), rank.cast(pa.int32()))
 
 

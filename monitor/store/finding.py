@@ -16,7 +16,7 @@ import pyarrow.compute as pc
 from monitor import schema
 from monitor.errors import StoreError
 from monitor.store import canonical, generations
-from monitor.store.generations import PartFile, Pointer, wall_keys
+from monitor.store.generations import PartFile, Pointer
 from monitor.store.parquet import PLACES
 
 _BESIDE = "\x1f"
@@ -58,8 +58,8 @@ def strays(readings: pa.Table) -> pa.Table:
     if not menders.num_rows:
         return menders
     beside = pa.scalar(_BESIDE)
-    own = pc.binary_join_element_wise(wall_keys(readings), readings["reading_id"].combine_chunks(), beside)
-    keys = wall_keys(menders)
+    own = pc.binary_join_element_wise(schema.wall_keys(readings), readings["reading_id"].combine_chunks(), beside)
+    keys = schema.wall_keys(menders)
     mended = pc.binary_join_element_wise(keys, menders["mends"].combine_chunks(), beside)
     away = keys.filter(pc.invert(pc.is_in(mended, value_set=own)))
     return menders.filter(pc.is_in(keys, value_set=away))

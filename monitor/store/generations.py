@@ -7,7 +7,6 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
-import pyarrow.compute as pc
 from pydantic import BaseModel, ConfigDict
 
 from monitor import schema
@@ -17,9 +16,6 @@ from monitor.store.sealed import sealed, unsealed
 
 POINTER = "CURRENT.json"
 FOLDER = "compacted"
-
-BETWEEN = "\x1f"
-"""Stands between a house and a wall in a key; no id holds it."""
 
 Wall = tuple[str, str]
 Numbers = npt.NDArray[np.int64]
@@ -135,24 +131,14 @@ def has_walls(table: str) -> bool:
     return "wall" in schema.FACTS[table].names
 
 
-def wall_key(wall: Wall) -> str:
-    """One string that stands for a wall."""
-    return BETWEEN.join(wall)
-
-
-def wall_keys(rows: pa.Table) -> pa.Array:
-    """The same for every row of a table."""
-    return pc.binary_join_element_wise(rows["house"], rows["wall"], pa.scalar(BETWEEN)).combine_chunks()
-
-
 def bucket_of(wall: Wall, buckets: int) -> int:
     """The bucket of a wall: a hash of its name, the same on every machine. `buckets` is a power of two."""
-    return _bucket(wall_key(wall), buckets)
+    return _bucket(schema.wall_key(wall), buckets)
 
 
 def bucket_numbers(rows: pa.Table, buckets: int) -> Numbers:
     """The bucket of every row of a table with walls."""
-    keys = wall_keys(rows).dictionary_encode()
+    keys = schema.wall_keys(rows).dictionary_encode()
     numbers = np.array([_bucket(key, buckets) for key in keys.dictionary.to_pylist()], dtype=np.int64)
     return numbers[np.asarray(keys.indices, dtype=np.int64)]
 

@@ -11,7 +11,7 @@ import pyarrow.compute as pc
 from pydantic import BaseModel, ConfigDict
 
 from monitor import schema
-from monitor.store import canonical, files, generations, parquet, walls
+from monitor.store import canonical, files, parquet, walls
 from monitor.store.generations import Wall
 from monitor.store.place import Place
 from monitor.store.tiers import is_of
@@ -43,8 +43,8 @@ def assessed(results: Mapping[str, pa.Table], order: pa.Table) -> pa.Table:
         "wall": [key[1] for key in keys],
         "sha256": [digests[key] for key in keys],
     }
-    wall_keys = pa.array(map(generations.wall_key, keys), pa.string())
-    at = pc.index_in(wall_keys, value_set=generations.wall_keys(order))
+    wall_keys = pa.array(map(schema.wall_key, keys), pa.string())
+    at = pc.index_in(wall_keys, value_set=schema.wall_keys(order))
     columns = [
         pa.array(texts[field.name], field.type) if field.name in texts else order[field.name].combine_chunks().take(at)
         for field in schema.ASSESSED

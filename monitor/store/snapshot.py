@@ -49,10 +49,9 @@ class BucketFacts:
         rulings = self._known(place, "rulings")
         rulings = rulings.filter(pc.is_in(rulings["reading_id"], value_set=pc.unique(both["reading_id"])))
         found = current | {"readings": views.effective(canonical.ordered(both), rulings)}
-        walls = generations.wall_keys(current["walls"])
+        walls = schema.wall_keys(current["walls"])
         return {
-            name: views.having(rows, pc.is_in(generations.wall_keys(rows), value_set=walls))
-            for name, rows in found.items()
+            name: views.having(rows, pc.is_in(schema.wall_keys(rows), value_set=walls)) for name, rows in found.items()
         }
 
     def _known(self, place: Place, table: str) -> pa.Table:

@@ -255,6 +255,11 @@ class Store:
         """Of the rows of one key (schema.KEY) the one known latest; of some walls or texts as for `facts`."""
         return views.latest(self.facts(name, known_on=known_on, walls=walls, among=among), schema.KEY[name])
 
+    def registered(self, known_on: datetime | None = None) -> pa.Table:
+        """House and wall of every registered wall, in no order."""
+        rows = views.known_by(self.tiers.rows("walls", columns=(*schema.KEY["walls"], "known_at")), known_on)
+        return rows.group_by(list(schema.KEY["walls"])).aggregate([])
+
     def ids(self, name: str) -> list[tuple[str, ...]]:
         """The keys (schema.KEY) of all rows of a table of the register, as they became known; may be twice there."""
         key = schema.KEY[name]
@@ -270,6 +275,10 @@ class Store:
         rows = self.readings_about(wanted, known_on)
         stand = views.effective(rows, self.rulings_on(rows, known_on))
         return stand.filter(is_of(stand, wanted))
+
+    def look_at_readings(self, walls: Iterable[Wall]) -> None:
+        """Read no more of the readings of some walls than shows which of their files are damaged."""
+        self.tiers.rows("readings", walls, columns=("house", "wall"))
 
     def readings_about(self, walls: Iterable[Wall], known_on: datetime | None = None) -> pa.Table:
         """All rows of the readings of some walls, and those of others that may bear on them, as sent to mend one."""

@@ -1,5 +1,6 @@
 """Both tiers read as one: the compacted files, and the inbox files that are not in them."""
 
+import itertools
 from collections.abc import Callable, Collection, Iterable, Sequence
 from contextlib import suppress
 from datetime import datetime
@@ -71,6 +72,7 @@ class Tiers:
         wanted = None if walls is None or not generations.has_walls(table) else set(walls)
         if wanted is not None and among is None and len(wanted) <= _FEW:
             among = ("house", {house for house, _ in wanted})
+        keys = None if wanted is None else _keys(wanted)
 
         def read(at: Pointer, adds: _Adds) -> pa.Table:
             parts = at.of(table)
@@ -80,12 +82,10 @@ class Tiers:
             waiting = self._read_adds(adds)
             if among is not None:
                 waiting = [rows.filter(_is_among(rows, *among)) for rows in waiting]
-            if columns is not None:
-                waiting = [rows.select(columns) for rows in waiting]
-            return _joined(table, [self._read_part(part, at, columns, among) for part in parts] + waiting)
+            found = itertools.chain((self._read_part(part, at, columns, among) for part in parts), waiting)
+            return _joined(table, [_part_of(rows, columns, keys) for rows in found])
 
-        rows = self._at_one_moment((table,), read)
-        return rows if wanted is None else rows.filter(is_of(rows, wanted))
+        return self._at_one_moment((table,), read)
 
     def walls_of(self, houses: Collection[str]) -> tuple[list[Wall], list[str]]:
         """The walls that any row speaks of in some houses, '' for no wall, and these houses as written; in any case."""
@@ -254,8 +254,17 @@ class Tiers:
 
 def is_of(rows: pa.Table, walls: Iterable[Wall]) -> pa.Array:
     """Which rows belong to one of the walls."""
-    keys = pa.array([generations.wall_key(wall) for wall in walls], pa.string())
-    return pc.is_in(generations.wall_keys(rows), value_set=keys)
+    return pc.is_in(schema.wall_keys(rows), value_set=_keys(walls))
+
+
+def _keys(walls: Iterable[Wall]) -> pa.Array:
+    return pa.array(map(schema.wall_key, walls), pa.string())
+
+
+def _part_of(rows: pa.Table, columns: Sequence[str] | None, keys: pa.Array | None) -> pa.Table:
+    """Some columns of some walls; None for all. What is not wanted goes file by file, so that it is never all there."""
+    rows = rows if columns is None else rows.select(columns)
+    return rows if keys is None else rows.filter(pc.is_in(schema.wall_keys(rows), value_set=keys))
 
 
 def _is_among(rows: pa.Table, column: str, texts: Collection[str]) -> pa.Array:

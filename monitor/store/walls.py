@@ -6,8 +6,9 @@ from hashlib import sha256
 import numpy as np
 import pyarrow as pa
 
+from monitor import schema
 from monitor.store import canonical
-from monitor.store.generations import BETWEEN, Wall, wall_keys
+from monitor.store.generations import Wall
 
 _ALL = 1 << 256
 
@@ -21,7 +22,7 @@ def digests(tables: Mapping[str, pa.Table]) -> dict[Wall, str]:
     for name, rows in sorted(tables.items()):
         if not rows.num_rows:
             continue
-        keys = wall_keys(rows)
+        keys = schema.wall_keys(rows)
         first = np.flatnonzero(canonical.changes(rows, ("house", "wall")))
         numbers, width, texts, at = canonical.by_row(rows.drop_columns(["house", "wall"]))
         of_table, starts = name.encode(), [*first.tolist(), rows.num_rows]
@@ -30,7 +31,7 @@ def digests(tables: Mapping[str, pa.Table]) -> dict[Wall, str]:
             pieces = found.setdefault(wall, [wall.encode()])
             pieces += (of_table, numbers[start * width : end * width], texts[at[start] : at[end]])
     hashed = {key: sha256(b"".join(pieces)).hexdigest() for key, pieces in found.items()}
-    return {(house, wall): told for key, told in hashed.items() for house, _, wall in [key.partition(BETWEEN)]}
+    return {(house, wall): told for key, told in hashed.items() for house, _, wall in [key.partition(schema.BETWEEN)]}
 
 
 def total(of_walls: Iterable[str]) -> str:

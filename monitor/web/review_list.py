@@ -6,8 +6,8 @@ from urllib.parse import quote
 from fastapi import Query, Request
 from fastapi.responses import Response
 
-from monitor.pipeline import alert_record, assessed_again, assessing, editions, working_list
-from monitor.pipeline.publishing import book_of_list
+from monitor.pipeline import alert_record, assessed_again, editions, list_rows, working_list
+from monitor.pipeline.publishing import book_of_list, book_of_plan
 from monitor.pipeline.working_list import Whole
 from monitor.report.context import Book
 from monitor.report.plan_sheet import plan_sheet
@@ -51,7 +51,7 @@ def the_list(
 @router.get("/review/plan")
 def plan(request: Request, here: Here) -> Response:
     """The visits to come, as the written plan has them; each wall leads to its page here."""
-    sheet = dict(plan_sheet(book(here, here.store())))
+    sheet = dict(plan_sheet(_of_plan(here, here.store())))
     sheet["sections"] = [
         (heading, [{**row, "page": row["page"] and address(row["key"])} for row in rows])
         for heading, rows in sheet["sections"]
@@ -61,9 +61,14 @@ def plan(request: Request, here: Here) -> Response:
 
 def book(here: Service, store: Store) -> Book:
     """The book of the newest list, without the decisions made since. NotFoundError where nothing was assessed yet."""
-    edition = editions.of(store, assessing.newest(store), here.now())
-    made_from = ("list", edition.edition_id)
-    return here.kept.of(made_from, lambda: book_of_list(store, assessing.newest(store), here.now()), _is_whole)
+    newest = list_rows.newest(store)
+    made_from = ("list", editions.of(store, newest, here.now()).edition_id)
+    return here.kept.of(made_from, lambda: book_of_list(store, newest, here.now()), _is_whole)
+
+
+def _of_plan(here: Service, store: Store) -> Book:
+    content = book(here, store)
+    return here.kept.of(("plan", content.report_number("plan")), lambda: book_of_plan(store, content), _is_whole)
 
 
 def _is_whole(content: Book) -> bool:

@@ -174,7 +174,7 @@ def test_walls_with_new_readings_stand_on_the_list_as_a_whole_assessment_would_h
     before = company.assessment()
     assert before is not None
     new_verdicts(company, taken(company, one_visit(more=4)), judged_on=DAY, known_on=end_of(DAY))
-    book, changed = assessed_again.over(company, publishing.book_of_list(company, before))
+    book, changed = assessed_again.over(company, publishing.book_of(company, before))
     assert [(each.wall, each.judged_on) for each in changed] == [("DH-03-N", str(DAY))]
     every = assess(company, judged_on=DAY, known_on=end_of(DAY), save=False)
     walls = [("DH-03", "N")]

@@ -1,0 +1,39 @@
+"""What a list is made of, read so that a wall which asks for nobody costs its name and its verdict, and no row.
+
+Where all walls stand is told from few columns; whole rows are read of those alone that the list is to show.
+"""
+
+from collections.abc import Collection
+from dataclasses import replace
+
+from monitor.pipeline import assessing
+from monitor.pipeline.runs import Run
+from monitor.report import placing
+from monitor.report.context import Key
+from monitor.results import Assessment
+from monitor.store import Store
+
+_TABLES = ("wall_results", "findings", "suspects")
+
+
+def newest(store: Store, month: str | None = None) -> Assessment:
+    """What tells where walls stand, of the newest assessment or that of a month; NotFoundError where there is none."""
+    return assessing.newest(store, month, tables=tuple(placing.COLUMNS), columns=placing.COLUMNS, having=placing.HAVING)
+
+
+def places(store: Store, run: Run) -> Assessment:
+    """What tells where walls stand, of the assessment of a run. Errors as of assessing.made_again."""
+    return assessing.made_again(store, run, tuple(placing.COLUMNS), columns=placing.COLUMNS, having=placing.HAVING)
+
+
+def shown(
+    store: Store, run: Run, earlier: Assessment | None = None, also: Collection[Key] = ()
+) -> tuple[Assessment, Collection[Key]]:
+    """The assessment of a run with the rows of walls that its list shows, the others as `quiet`; and these walls.
+
+    earlier: the last list; also: walls that it named. Errors as `places`.
+    """
+    every = places(store, run)
+    placed = placing.items(every, earlier, also=also)
+    rows = assessing.made_again(store, run, _TABLES, walls=placed)
+    return replace(rows, quiet=placing.quiet(every, placed)), placed
