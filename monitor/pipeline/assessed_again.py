@@ -10,13 +10,12 @@ from dataclasses import dataclass, replace
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from monitor import schema
-from monitor.pipeline import bucket, keys
+from monitor.pipeline import keys, list_rows
 from monitor.pipeline.as_judged import as_judged
 from monitor.report.context import Book
 from monitor.report.placing import SPOKEN, items, sections
 from monitor.results import Assessment
-from monitor.store import Store, assessments, parts
+from monitor.store import Store
 from monitor.store.again import Again
 from monitor.store.tiers import is_of
 
@@ -42,7 +41,7 @@ def of(store: Store, assessment: Assessment) -> list[Again]:
 
 
 def over(store: Store, book: Book) -> tuple[Book, Sequence[Changed]]:
-    """The book of the newest list with those walls in it, and what changed by that."""
+    """The book of the newest list (publishing.book_of_list) with those walls in it, and what changed by that."""
     found = of(store, book.assessment)
     if not found:
         return book, ()
@@ -50,32 +49,32 @@ def over(store: Store, book: Book) -> tuple[Book, Sequence[Changed]]:
     whole = _over(book.assessment, found)
     facts = dict(book.facts)
     come = store.current("walls", walls=walls)
-    facts["walls"], register = _exchanged(facts["walls"], come, walls), book.register
-    if register is not None:  # of a list, which has these of walls that left it alone
-        register = _exchanged(register, come.select(register.column_names), walls)
-        known_on = book.assessment.known_until
-        for name in ("marks", "events"):
-            facts[name] = _exchanged(facts[name], store.current(name, known_on=known_on, walls=walls), walls)
-        readings = as_judged(store.readings(known_on=known_on, walls=walls), book.assessment)
-        facts["readings"] = _exchanged(facts["readings"], readings, walls)
+    facts["walls"] = _exchanged(facts["walls"], come, walls)
+    register = None if book.register is None else _exchanged(book.register, come.select(["house", "wall"]), walls)
+    known_on = book.assessment.known_until  # what a list says of a wall that left it, it says as known then
+    for name in ("marks", "events"):
+        facts[name] = _exchanged(facts[name], store.current(name, known_on=known_on, walls=walls), walls)
+    readings = as_judged(store.readings(known_on=known_on, walls=walls), book.assessment)
+    facts["readings"] = _exchanged(facts["readings"], readings, walls)
     return replace(book, assessment=whole, facts=facts, register=register), _changed(book.assessment, whole, found)
 
 
 def _over(assessment: Assessment, found: Sequence[Again]) -> Assessment:
     walls = [each.wall for each in found]
-    tables = {
-        name: parts.in_order(
-            name, _exchanged(getattr(assessment, name), pa.concat_tables([each.table(name) for each in found]), walls)
-        )
-        for name in schema.RESULTS
-    }
-    quiet = assessment.quiet.filter(pc.invert(is_of(assessment.quiet, walls)))
-    plan = assessments.ranked(tables["plan"], bucket.order_of(tables))
-    return replace(assessment, **tables | {"plan": plan, "quiet": quiet})
+    tables = {"quiet": assessment.quiet.filter(_others(assessment.quiet, walls))}
+    for name in list_rows.TABLES:
+        rows = getattr(assessment, name)
+        come = pa.concat_tables([each.table(name).select(rows.column_names) for each in found])
+        tables[name] = _exchanged(rows, come, walls)
+    return replace(assessment, **tables)
 
 
 def _exchanged(rows: pa.Table, come: pa.Table, walls: Sequence[tuple[str, str]]) -> pa.Table:
-    return pa.concat_tables([rows.filter(pc.invert(is_of(rows, walls))), come.cast(rows.schema)])
+    return pa.concat_tables([rows.filter(_others(rows, walls)), come.cast(rows.schema)])
+
+
+def _others(rows: pa.Table, walls: Sequence[tuple[str, str]]) -> pa.Array:
+    return pc.invert(is_of(rows, walls))
 
 
 def _changed(before: Assessment, now: Assessment, found: Sequence[Again]) -> list[Changed]:

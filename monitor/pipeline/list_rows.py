@@ -8,12 +8,13 @@ from dataclasses import replace
 
 from monitor.pipeline import assessing
 from monitor.pipeline.runs import Run
-from monitor.report import placing
+from monitor.report import monthly_rows, placing
 from monitor.report.context import Key
 from monitor.results import Assessment
 from monitor.store import Store
 
-_TABLES = ("wall_results", "findings", "suspects")
+TABLES = ("wall_results", "findings", "suspects")
+"""Those of an assessment that a list is made of."""
 
 
 def newest(store: Store, month: str | None = None) -> Assessment:
@@ -35,5 +36,6 @@ def shown(
     """
     every = places(store, run)
     placed = placing.items(every, earlier, also=also)
-    rows = assessing.made_again(store, run, _TABLES, walls=placed)
+    columns = {"wall_results": monthly_rows.RESULT}
+    rows = assessing.made_again(store, run, TABLES, walls=placed, columns=columns, having=placing.HAVING)
     return replace(rows, quiet=placing.quiet(every, placed)), placed

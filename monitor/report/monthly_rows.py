@@ -9,7 +9,7 @@ from weakref import WeakKeyDictionary
 
 from monitor.report import names, wording
 from monitor.report.context import Book, Key, PastList, Row
-from monitor.report.placing import SECTIONS, SPOKEN, Item, items, open_places, rest
+from monitor.report.placing import COLUMNS, SECTIONS, SPOKEN, Item, items, open_places, rest
 from monitor.report.wall_sheet import period_words, told, untold
 from monitor.terms import Rule, Urgency
 from monitor.units import length_text
@@ -17,6 +17,26 @@ from monitor.units import length_text
 FIRST, NEW, STILL, NEWLY = "first list", "new", "still open", "newly holding"
 STATES = (FIRST, NEW, STILL, NEWLY)
 """What a line is against the last list."""
+
+RESULT = (
+    *COLUMNS["wall_results"],
+    "reason",
+    "visits",
+    "last_visit",
+    "tellable",
+    "rate_mm_per_year",
+    "rate_lower",
+    "rate_upper",
+    "threshold_mm_per_year",
+    "governing_mark",
+    "largest_movement",
+    "not_measured",
+    "exceed_chance",
+    "total_mm",
+    "total_limit_mm",
+    "total_reference",
+)
+"""Columns of wall_results that a list needs of the walls it shows."""
 
 
 @dataclass(frozen=True)

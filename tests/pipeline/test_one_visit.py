@@ -174,21 +174,21 @@ def test_walls_with_new_readings_stand_on_the_list_as_a_whole_assessment_would_h
     before = company.assessment()
     assert before is not None
     new_verdicts(company, taken(company, one_visit(more=4)), judged_on=DAY, known_on=end_of(DAY))
-    book, changed = assessed_again.over(company, publishing.book_of(company, before))
+    book, changed = assessed_again.over(company, publishing.book_of_list(company, before))
     assert [(each.wall, each.judged_on) for each in changed] == [("DH-03-N", str(DAY))]
     every = assess(company, judged_on=DAY, known_on=end_of(DAY), save=False)
     walls = [("DH-03", "N")]
+    [again] = company.again(before)
     for name in schema.RESULTS:
+        same(again.table(name), getattr(every, name), walls, but=("rank",))
+    for name in ("wall_results", "findings"):
         rows = getattr(book.assessment, name)
-        same(rows.filter(is_of(rows, walls)), getattr(every, name), walls, but=("rank",))
-        others = rows.filter(pc.invert(is_of(rows, walls)))
-        as_it_was = getattr(before, name)
-        kept = as_it_was.filter(pc.invert(is_of(as_it_was, walls)))
-        assert others.drop_columns(["rank"] if name == "plan" else []).equals(
-            kept.drop_columns(["rank"] if name == "plan" else [])
-        ), name
-    ranks = book.assessment.plan["rank"].to_pylist()
-    assert sorted(ranks) == list(range(1, len(ranks) + 1))
+        same(rows.filter(is_of(rows, walls)), getattr(every, name), walls)
+    as_it_was = publishing.book_of_list(company, before).assessment
+    for name in ("wall_results", "findings", "suspects", "quiet"):
+        others, kept = (getattr(found, name) for found in (book.assessment, as_it_was))
+        assert others.filter(pc.invert(is_of(others, walls))).equals(kept.filter(pc.invert(is_of(kept, walls)))), name
+    assert not is_of(book.assessment.quiet, walls).to_pylist().count(True), "a wall that stands with its rows too"
 
 
 def test_what_is_on_record_is_as_it_was_and_made_again_as_it_was(company: Store) -> None:
