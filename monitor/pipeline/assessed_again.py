@@ -48,7 +48,7 @@ def over(store: Store, book: Book) -> tuple[Book, Sequence[Changed]]:
     walls = [each.wall for each in found]
     whole = _over(book.assessment, found)
     facts = dict(book.facts)
-    come = store.current("walls", walls=walls)
+    come = store.current("walls", walls=walls).select(facts["walls"].column_names)
     facts["walls"] = _exchanged(facts["walls"], come, walls)
     register = None if book.register is None else _exchanged(book.register, come.select(["house", "wall"]), walls)
     known_on = book.assessment.known_until  # what a list says of a wall that left it, it says as known then

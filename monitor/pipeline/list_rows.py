@@ -8,8 +8,9 @@ from dataclasses import replace
 
 from monitor.pipeline import assessing
 from monitor.pipeline.runs import Run
-from monitor.report import monthly_rows, placing
+from monitor.report import placing
 from monitor.report.context import Key
+from monitor.report.monthly_rows import SHOWN
 from monitor.results import Assessment
 from monitor.store import Store
 
@@ -35,7 +36,6 @@ def shown(
     earlier: the last list; also: walls that it named. Errors as `places`.
     """
     every = places(store, run)
-    placed = placing.items(every, earlier, also=also)
-    columns = {"wall_results": monthly_rows.RESULT}
-    rows = assessing.made_again(store, run, TABLES, walls=placed, columns=columns, having=placing.HAVING)
+    placed = list(placing.items(every, earlier, also=also))
+    rows = assessing.made_again(store, run, TABLES, walls=placed, columns=SHOWN, having=placing.HAVING)
     return replace(rows, quiet=placing.quiet(every, placed)), placed

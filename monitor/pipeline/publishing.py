@@ -32,6 +32,7 @@ from monitor.pipeline.editions import Edition
 from monitor.report import names, placing
 from monitor.report.context import Book, Key, Row
 from monitor.report.engineer_sheet import Model
+from monitor.report.monthly_rows import SHOWN
 from monitor.report.placing import open_places
 from monitor.results import Assessment
 from monitor.store import Store, files
@@ -64,6 +65,7 @@ def book_of(
         name: store.current(name, known_on=known_on, walls=of.get(name)) for name in schema.FACTS if name != "readings"
     }
     register = None if shown is None else store.registered(known_on)
+    facts["walls"] = facts["walls"] if shown is None else facts["walls"].select(SHOWN["walls"])
     facts["readings"] = as_judged(store.readings(known_on=known_on, walls=walls), assessment)
     pictures = photos.standing(store, known_on)
     return Book(

@@ -177,7 +177,7 @@ class Book:
     @cached_property
     def walls(self) -> Mapping[Key, Row]:
         """Registered walls in facts, sorted by house and wall; of two rows of one wall the one known later stands."""
-        rows = sorted(self.fact("walls").to_pylist(), key=_known)
+        rows = sorted(schema.rows(self.fact("walls")), key=_known)
         return dict(sorted({(row["house"], row["wall"]): row for row in rows}.items()))
 
     @cached_property

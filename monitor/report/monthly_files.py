@@ -1,6 +1,6 @@
 """The monthly list as a CSV file and a workbook: the lines of the page, one home for their columns."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from monitor.report import wording
@@ -27,7 +27,7 @@ def _result(name: str) -> Callable[[Line], Cell]:
 
 
 def _rate(name: str) -> Callable[[Line], Cell]:
-    return lambda line: _rounded(line.result[name]) if line.result and line.rate else None
+    return lambda line: _rounded(line.result[name]) if line.result and line.is_told else None
 
 
 def _rounded(cell: Cell) -> Cell:
@@ -41,7 +41,8 @@ def _decided(name: str) -> Callable[[Line], Cell]:
 
 def rate_words(line: Line) -> str:
     """The pair of bounds with its unit, or why there is none."""
-    return f"{line.rate['range']} {line.rate['unit']}" if line.rate else line.untold
+    rate = line.rate
+    return f"{rate['range']} {rate['unit']}" if rate else line.untold
 
 
 COLUMNS = (
@@ -82,9 +83,10 @@ COLUMNS = (
 HEADERS = tuple(column.name for column in COLUMNS)
 
 
-def rows(lines: Sequence[Line]) -> list[list[Cell]]:
+def rows(lines: Sequence[Line]) -> Iterator[list[Cell]]:
     """The cells of lines, column by column."""
-    return [[column.of(line) for column in COLUMNS] for line in lines]
+    for line in lines:
+        yield [column.of(line) for column in COLUMNS]
 
 
 def monthly_csv(book: Book) -> bytes:
@@ -104,7 +106,7 @@ def monthly_xlsx(book: Book) -> bytes:
 
 def _all_rows(book: Book) -> list[list[Cell]]:
     found = the_list(book)
-    return rows(found.all_lines) + [_closed_row(item) for item in closed(book, found)]
+    return [*rows(found.all_lines), *(_closed_row(item) for item in closed(book, found))]
 
 
 def _closed_row(item: Closed) -> list[Cell]:

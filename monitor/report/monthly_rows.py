@@ -4,11 +4,10 @@ from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from functools import cached_property
 from weakref import WeakKeyDictionary
 
 from monitor.report import names, wording
-from monitor.report.context import Book, Key, PastList, Row
+from monitor.report.context import Book, Key, PastList, Row, tellable
 from monitor.report.placing import COLUMNS, SECTIONS, SPOKEN, Item, items, open_places, rest
 from monitor.report.wall_sheet import period_words, told, untold
 from monitor.terms import Rule, Urgency
@@ -18,25 +17,29 @@ FIRST, NEW, STILL, NEWLY = "first list", "new", "still open", "newly holding"
 STATES = (FIRST, NEW, STILL, NEWLY)
 """What a line is against the last list."""
 
-RESULT = (
-    *COLUMNS["wall_results"],
-    "reason",
-    "visits",
-    "last_visit",
-    "tellable",
-    "rate_mm_per_year",
-    "rate_lower",
-    "rate_upper",
-    "threshold_mm_per_year",
-    "governing_mark",
-    "largest_movement",
-    "not_measured",
-    "exceed_chance",
-    "total_mm",
-    "total_limit_mm",
-    "total_reference",
-)
-"""Columns of wall_results that a list needs of the walls it shows."""
+SHOWN = {
+    "wall_results": (
+        *COLUMNS["wall_results"],
+        "reason",
+        "visits",
+        "last_visit",
+        "tellable",
+        "rate_mm_per_year",
+        "rate_lower",
+        "rate_upper",
+        "threshold_mm_per_year",
+        "governing_mark",
+        "largest_movement",
+        "not_measured",
+        "exceed_chance",
+        "total_mm",
+        "total_limit_mm",
+        "total_reference",
+    ),
+    "findings": (*COLUMNS["findings"], "reason", "next_step"),
+    "walls": ("house", "wall", "nickname", "unit", "known_at"),
+}
+"""Columns of some tables that a list needs of the walls it shows."""
 
 
 @dataclass(frozen=True)
@@ -93,7 +96,13 @@ class Line:
         """What its most urgent finding asks for."""
         return str(self.lead["next_step"]) if self.lead else ""
 
-    @cached_property
+    @property
+    def is_told(self) -> bool:
+        """Whether there is a rate to show."""
+        row = self.result
+        return row is not None and tellable(row) and row["rate_mm_per_year"] is not None
+
+    @property
     def rate(self) -> Mapping[str, str] | None:
         """Rate and bounds in the wall's unit; None where they are not told."""
         return told(self.result, "rate", self.unit) if self.result else None
@@ -111,7 +120,7 @@ class Line:
     @property
     def movement(self) -> str:
         """The component that moves most, '' where none is measured."""
-        return str(self.result["largest_movement"] or "") if self.result and self.rate else ""
+        return str(self.result["largest_movement"] or "") if self.result and self.is_told else ""
 
     @property
     def not_measured(self) -> str:

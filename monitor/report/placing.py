@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -65,17 +65,17 @@ class Item:
         """Whether the wall asks for somebody."""
         return self.section in OPEN
 
-    @cached_property
-    def true(self) -> set[str]:
+    @property
+    def true(self) -> frozenset[str]:
         """'moving', 'held' and 'overdue' where they are so, whatever section the wall stands in."""
         return _true(self.result or {}, {row["rule"] for row in self.alarms if row["outcome"] == Outcome.YES})
 
-    @cached_property
+    @property
     def urgency(self) -> int:
         """Place of the most urgent finding; walls without one come last."""
         return min((URGENCIES.index(row["urgency"]) for row in self.alarms), default=len(URGENCIES))
 
-    @cached_property
+    @property
     def consequence(self) -> float:
         """Share of the limit of total deflection used a year from now at the rate shown; orders a list, no more."""
         row = self.result
@@ -181,10 +181,15 @@ def _is_new(results: pa.Table, earlier: Assessment | None) -> pa.Array:
     return pc.and_(held, pc.invert(_is_of(results, schema.wall_keys(before)))).combine_chunks()
 
 
-def _true(row: Row, rules: Collection[str]) -> set[str]:
+def _true(row: Row, rules: Collection[str]) -> frozenset[str]:
     held, overdue = Rule.HELD in rules or row.get("readings_held"), Rule.OVERDUE in rules or row.get("overdue_days")
-    moving = row.get("verdict") == Verdict.MOVING
-    return {name for name, is_so in (("moving", moving), ("held", held), ("overdue", overdue)) if is_so}
+    return _named(row.get("verdict") == Verdict.MOVING, bool(held), bool(overdue))
+
+
+@cache
+def _named(moving: bool, held: bool, overdue: bool) -> frozenset[str]:
+    """One set for all walls of which the same is true."""
+    return frozenset(name for name, is_so in (("moving", moving), ("held", held), ("overdue", overdue)) if is_so)
 
 
 def _section(row: Row | None, alarms: Sequence[Row], is_new: bool) -> str:
