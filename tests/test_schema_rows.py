@@ -36,3 +36,10 @@ def test_the_names_of_no_two_tables_are_the_same() -> None:
     together = [*schema.FACTS, *schema.OFFICE, *schema.RESULTS, *schema.DRAWN]
     assert len(together) == len(set(together))
     assert set(schema.KEY) == {*schema.FACTS, *schema.OFFICE}
+
+
+def test_of_many_rows_what_is_said_again_is_one_text() -> None:
+    said = pa.table({"mark": pa.chunked_array([["M1", None, "M2"] * 1000, ["M1", "", None] * 1000], pa.string())})
+    found = schema.rows(said)
+    assert found == said.to_pylist()
+    assert found[0]["mark"] is found[-3]["mark"]

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from monitor.report import names, wording
 from monitor.report.context import Book, Key, Row
@@ -75,7 +76,7 @@ def _came(book: Book, key: Key, before: Row | None, now: Row | None) -> list[str
         for row in view.events
         if row["kind"] == EventKind.REINFORCEMENT and row["known_at"] and row["known_at"] > since
     ]
-    if now and now["last_visit"] and (before is None or now["last_visit"] > before["last_visit"]):
+    if now and now["last_visit"] and now["last_visit"] > ((before and before["last_visit"]) or date.min):
         came.append(f"visit of {now['last_visit'].isoformat()}")
     rulings = [row for rows in view.rulings.values() for row in rows if row["known_at"] > since]
     for act, who, why in sorted({(row["act"], row["who"], row["why"]) for row in rulings}):
