@@ -7,6 +7,7 @@ files of the same names and bytes.
 
 import asyncio
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 from monitor import __version__
@@ -57,7 +58,9 @@ def _library() -> Any:
 
 def _client(distributed: Any, scheduler: str) -> Any:
     try:
-        asyncio.run(_answers(distributed, scheduler))  # a client that reached nobody would not let go for long
+        # a client that reached nobody would not let go for long; a thread, as the caller's may have a loop of its own
+        with ThreadPoolExecutor(1) as alone:
+            alone.submit(lambda: asyncio.run(_answers(distributed, scheduler))).result()
         return distributed.Client(scheduler, timeout=_PATIENCE, set_as_default=False)
     except (OSError, TimeoutError, ValueError) as error:
         raise WorkError(
