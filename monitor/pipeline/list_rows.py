@@ -36,6 +36,6 @@ def shown(
     earlier: the last list; also: walls that it named. Errors as `places`.
     """
     every = places(store, run)
-    placed = list(placing.items(every, earlier, also=also))
+    placed = placing.named(every, earlier, also)
     rows = assessing.made_again(store, run, TABLES, walls=placed, columns=SHOWN, having=placing.HAVING)
     return replace(rows, quiet=placing.quiet(every, placed)), placed

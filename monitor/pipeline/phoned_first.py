@@ -18,7 +18,7 @@ from monitor.ingest.known import nearest
 from monitor.pipeline import list_rows
 from monitor.pipeline.runs import Run
 from monitor.report.context import Key, News
-from monitor.report.placing import HARD, Item, items
+from monitor.report.placing import HARD, Item, briefly, items
 from monitor.results import Assessment
 from monitor.store import Store
 from monitor.terms import Rule, Step, Urgency, Verdict
@@ -52,7 +52,7 @@ def news(store: Store, assessment: Assessment, earlier: Sequence[Run], published
 
 def bad_of(assessment: Assessment) -> dict[Key, Bad]:
     """By wall, what is bad on a list; walls of which nothing is are left out."""
-    found = {key: dict(_bad(item)) for key, item in items(assessment).items()}
+    found = {key: dict(_bad(item)) for key, item in items(briefly(assessment)).items()}
     return {key: bad for key, bad in found.items() if bad}
 
 

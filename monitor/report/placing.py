@@ -1,7 +1,7 @@
 """Where each wall stands on the monthly list: one section each, by a written rule from verdict and findings."""
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import pyarrow as pa
@@ -154,7 +154,21 @@ def hard_limit(alarms: Sequence[Row]) -> Row | None:
 
 def open_places(assessment: Assessment, only: Collection[Key] | None = None) -> dict[Key, str]:
     """Section of every wall that asks for somebody, or of those of some walls only."""
-    return {key: item.section for key, item in items(assessment, only=only).items() if item.is_open}
+    return {key: item.section for key, item in items(briefly(assessment), only=only).items() if item.is_open}
+
+
+def briefly(assessment: Assessment) -> Assessment:
+    """An assessment with no more of its rows than tells where walls stand."""
+    return replace(assessment, **{name: getattr(assessment, name).select(names) for name, names in COLUMNS.items()})
+
+
+def named(assessment: Assessment, earlier: Assessment | None = None, also: Collection[Key] = ()) -> list[Key]:
+    """The walls that `items` would place, told without a row made of them."""
+    results, asks = assessment.wall_results.filter(_IS_CURRENT), assessment.findings.filter(_ASKS)
+    results = results.filter(_may_stand(results, asks, earlier, also))
+    rows = pa.concat_tables([rows.select(["house", "wall"]) for rows in (results, asks)]).group_by(["house", "wall"])
+    found = rows.aggregate([])
+    return sorted(zip(found["house"].to_pylist(), found["wall"].to_pylist(), strict=True))
 
 
 def _keys(walls: Collection[Key]) -> pa.Array:

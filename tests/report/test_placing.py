@@ -42,6 +42,7 @@ def test_no_row_is_made_of_a_wall_that_asks_for_nobody(book):
     assert key("holding") not in found
     assert placing.items(book.assessment, only=[key("holding")])[key("holding")].section == "holding"
     assert placing.items(book.assessment, also=[key("holding")]).keys() == {*found, key("holding")}
+    assert placing.named(book.assessment, also=[key("holding")]) == sorted({*found, key("holding")})
 
 
 @pytest.mark.parametrize("missing", [(), ("moving", "held reading", "holding")])
@@ -73,6 +74,14 @@ def test_a_wall_is_counted_once_wherever_its_rows_are(book):
     assert found == counts(now, the_list(now))
     assert found[-1] == ("Not judged: no readings", 1 + counts(book, the_list(book))[-1][1])
     assert sum(number for _, number in found) == len(now.walls)
+
+
+def test_a_wall_of_which_there_is_a_finding_and_no_result_is_on_the_list_and_judged():
+    rows = states()["held reading"]
+    rows["wall_results"] = []
+    now = book_of({"held reading": rows})
+    assert [line.key for line in the_list(now).lines["held"]] == ["-".join(key("held reading"))]
+    assert dict(counts(now, the_list(now)))["Not judged: no readings"] == 0
 
 
 def test_where_a_wall_stands_is_told_without_its_rows(book):
