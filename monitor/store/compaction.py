@@ -165,18 +165,20 @@ def _new_parts(
     """The files of a table: as they were where nothing was added, else written anew, one old bucket at a time."""
     before, after = (old.buckets, buckets) if generations.has_walls(table) else (1, 1)
     stale = {part.bucket: part for part in old.of(table)}
+
+    def added(number: int) -> pa.Table:
+        return fresh.of(number) if fresh else schema.empty(table)
+
     for bucket in range(before):
-        splits = range(bucket, after, before)
-        added = {number: fresh.of(number) if fresh else schema.empty(table) for number in splits}
-        if before == after and not added[bucket].num_rows:
+        if before == after and not added(bucket).num_rows:
             if bucket in stale:
                 found.kept(stale[bucket])
                 yield stale[bucket]
             continue
         kept = _old_rows(root, stale[bucket]) if bucket in stale else schema.empty(table)
         numbers = generations.bucket_numbers(kept, after) if after > 1 else np.zeros(kept.num_rows, np.int64)
-        for number in splits:
-            both = pa.concat_tables([kept.filter(pa.array(numbers == number)), added.pop(number)])
+        for number in range(bucket, after, before):  # a bucket in memory at a time
+            both = pa.concat_tables([kept.filter(pa.array(numbers == number)), added(number)])
             if both.num_rows:
                 found.written(table, both)
                 yield _write(root, table, number, both)
