@@ -87,6 +87,8 @@ def test_a_technician_signs_in_sends_readings_and_reads_the_answer(page: Page, u
         page.get_by_role("link", name="Mend sheet").click()
     assert "3 x" in coming.value.path().read_text("utf-8-sig")
     page.get_by_role("button", name="Sign out").click()
+    page.get_by_label("Password").wait_for()
+    page.wait_for_load_state()
     page.go_back()
     assert page.get_by_label("Password").count() == 1, "what was shown is not kept for who comes next"
 
