@@ -115,7 +115,7 @@ def of_bucket(tables: dict[str, pa.Table], number: int, folder: Path) -> dict[st
     settings, facts = Settings(), [tables[name] for name in FACTS]
     path = folder / "readings.parquet"
     pq.write_table(tables["readings"].select(SCANNED), path)
-    found: dict[str, object] = {}
+    found: dict[str, dict[str, pa.Table]] = {}
 
     def from_each_start() -> None:
         threshold = built.table.threshold
@@ -123,7 +123,7 @@ def of_bucket(tables: dict[str, pa.Table], number: int, folder: Path) -> dict[st
             restarts.restarted(part, threshold[part.cases], settings.variances)
 
     def write() -> None:
-        parts.write(Place(folder.as_uri()), "part", number, bucket.in_parts(found["results"]))  # type: ignore[arg-type]
+        parts.write(Place(folder.as_uri()), "part", number, bucket.in_parts(found["results"]))
 
     def judge(*, ahead: bool) -> None:
         found["results"] = assess(*facts, settings, LAST, ahead=ahead)

@@ -16,7 +16,7 @@ import pyarrow.compute as pc
 from monitor.errors import TrendError, Where
 from monitor.terms import End, Part, State
 from monitor.trend import shapes
-from monitor.trend.columns import Array, Column, Flags, Whole, day_number, days, one, reals, taken
+from monitor.trend.columns import Array, Column, Flags, Whole, day_number, days, is_text, one, reals, taken
 from monitor.trend.variances import METHODS
 
 Days = npt.NDArray[np.int64]
@@ -155,7 +155,7 @@ def coded(readings: pa.Table, walls: pa.Table, marks: pa.Table, events: pa.Table
     key = np.unique(np.concatenate([_distinct(own), of_marks[at] * size + placed_name[at]]))
     mark = np.searchsorted(key, own)
     placed = _last(of_marks * size + placed_name, at, key)
-    heir = _last(of_marks * size + replaced, at & ~_nameless(marks["replaces"]), key)
+    heir = _last(of_marks * size + replaced, at & ~is_text(marks["replaces"], ""), key)
     heir = np.where(heir >= 0, np.searchsorted(key, (of_marks * size + placed_name)[heir]), -1)
     read = Read(
         ids=readings["reading_id"],
@@ -247,10 +247,6 @@ def _marks(walls: Walls, wall: Whole, name: pa.Array, marks: pa.Table, placed: W
     )
     retired_on = days(taken(marks["retired_on"], placed))
     return Marks(wall, name, x_mm, z_mm, line, upright, retired_on, heir, seen, on_wall)
-
-
-def _nameless(column: Column) -> Flags:
-    return np.asarray(pc.equal(pc.fill_null(one(column), ""), ""))
 
 
 def _or_number(names: pa.Array, number: Array) -> pa.Array:
