@@ -228,5 +228,4 @@ def _file(found: dict[str, object]) -> FileAnswer:
     read = [TableAnswer(**(table | {"rows": some})) for table, some in zip(tables, rows, strict=True)]
     photo = found.get("photo")
     told = PhotoAnswer(**photo) if isinstance(photo, dict) else None
-    # back from the JSON that was made of the same record
-    return FileAnswer(**(found | {"tables": tuple(read), "photo": told}))  # type: ignore[arg-type]
+    return FileAnswer(**(found | {"tables": tuple(read), "photo": told}))  # type: ignore[arg-type]  # from the JSON of the same record

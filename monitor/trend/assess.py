@@ -58,7 +58,6 @@ Facts = tuple[pa.Table, pa.Table, pa.Table, pa.Table]
 _ENDS = ("mm_per_year", "lower", "upper")
 _OF_WALL = ("rate_mm_per_year", "rate_lower", "rate_upper", "season_mm", "scale", "dof", "log_evidence", "onset",
             "exceed_chance", "jump_mm", "jump_p")  # fmt: skip
-_METHODS = pa.array([str(method) for method in METHODS])
 _COMPONENTS = pa.array([str(component) for component in COMPONENTS])
 _REFERENCES = pa.array(["the wall's two ends", "the opposite wall", "the wall's base"])
 
@@ -234,7 +233,7 @@ class _Found:
             told
             | {name: numbers(value) for name, value in self.values.items() if name != "onset"}
             | {
-                "method": pc.coalesce(taken(_METHODS, governing.methods(cases, self.governing)), told["method"]),
+                "method": pc.coalesce(coded.method_words(governing.methods(cases, self.governing)), told["method"]),
                 "governing_mark": cases.mark_names(self.governing),
                 "largest_movement": pc.fill_null(taken(_COMPONENTS, largest), ""),
                 "relative_to": pc.fill_null(taken(_REFERENCES, reference), ""),

@@ -14,7 +14,7 @@ import numpy.typing as npt
 from monitor.config import Variances
 from monitor.trend import parameters
 from monitor.trend import variances as sds
-from monitor.trend.cases import Cases, Rows, latest_method, numbered, packed, seen_by
+from monitor.trend.cases import Cases, Rows, latest_method, packed, runs, seen_by
 from monitor.trend.columns import Whole
 from monitor.trend.shapes import BOW, COMPONENTS, Array
 from monitor.units import DAYS_PER_YEAR
@@ -148,7 +148,7 @@ class Packer:
         self._first = np.searchsorted(rows.case, np.arange(len(cases.table) + 1))
         self._mark = _marks_within(cases, rows)
         self._level = within(rows.case, packed(self._mark, rows.stretch)) if rows.stretch.any() else self._mark
-        visit = numbered(rows.visit)
+        visit = runs(rows.visit)
         starts = np.flatnonzero(np.diff(visit, prepend=-1))
         self._visit = visit - np.append(visit, 0)[self._first[rows.case]]
         self._slot = np.arange(len(rows)) - starts[visit]

@@ -20,7 +20,7 @@ from monitor.terms import Method
 from monitor.trend import coded as facts
 from monitor.trend import stretches
 from monitor.trend.coded import Coded, Days, Marks, Read, Walls
-from monitor.trend.columns import Array, Column, Flags, Whole, dates, one, taken
+from monitor.trend.columns import Array, Column, Flags, Whole, dates, one, ranks, taken, thinned
 from monitor.trend.shapes import Array as Shapes
 from monitor.trend.stretches import Starts
 from monitor.trend.variances import METHODS
@@ -133,7 +133,7 @@ class Cases:
     def told(self) -> dict[str, pa.Array]:
         """Columns of schema.WALL_RESULTS that need no fit, method aside, which is that of the latest visit here."""
         table = self.table
-        latest = taken(pa.array(map(str, METHODS)), table.method)
+        latest = facts.method_words(table.method)
         usual = self.walls.method.take(pa.array(table.wall))
         span = np.nan_to_num((table.last - table.first) / DAYS_PER_YEAR)
         whole = {
@@ -175,7 +175,7 @@ def cases_of(found: Coded, rules: Rules) -> Cases:
     np.maximum.at(newest, starts.wall, starts.period)
     size = int(max(newest.max(initial=0), period.max(initial=0))) + 1
     own = read.wall * size + period
-    keys = np.unique(np.concatenate([np.arange(len(newest)) * size + newest, _runs(own)]))
+    keys = np.unique(np.concatenate([np.arange(len(newest)) * size + newest, thinned(own)]))
     case = np.searchsorted(keys, own)
     start = _start_of(keys, size, starts)
     rows = _rows(found, case, period, breaks, start, rules)
@@ -212,7 +212,7 @@ def latest_method(case: Whole, visit: Whole, method: Whole, cases: int) -> Whole
     return np.asarray(count.argmax(axis=1))
 
 
-def numbered(*keys: npt.NDArray[np.integer]) -> Whole:
+def runs(*keys: npt.NDArray[np.integer]) -> Whole:
     """Number rows that are sorted by those keys 0, 1, ...: a new number where any of them changes."""
     new = np.zeros(len(keys[0]), dtype=np.intp)
     for each in keys:
@@ -232,11 +232,6 @@ def packed(*keys: npt.NDArray[np.integer]) -> Whole:
     return found
 
 
-def _runs(numbers: Whole) -> Whole:
-    """Numbers that mostly repeat in runs, one of each run."""
-    return numbers[np.flatnonzero(np.diff(numbers, prepend=-1))]
-
-
 def _start_of(keys: Whole, size: int, starts: Starts) -> Array:
     """Day of the reinforcement that each case starts with, NaN for none."""
     day = np.full(len(keys), np.nan)
@@ -253,7 +248,7 @@ def _rows(found: Coded, case: Whole, period: Whole, breaks: Whole, start: Array,
     used = used[_order(read, case, used)]
     mark, method, day, part = (values[used] for values in (read.mark, read.method, read.day, read.part))
     of, period, breaks = case[used], period[used], breaks[used]
-    visit = numbered(of, day, part)
+    visit = runs(of, day, part)
     placing = np.where(method == STRING, marks.line[mark], np.where(method == PLUMB, marks.upright[mark], 0))
     since = day - np.nan_to_num(start[of], nan=-np.inf)
     return Rows(
@@ -287,13 +282,13 @@ def _order(read: Read, case: Whole, used: Whole) -> Whole:
         return order
     tied = np.append(alike, False) | np.append(False, alike)
     number = np.zeros(len(used), dtype=np.intp)
-    (number[order[tied]],), _ = facts.codes([one(read.ids).take(pa.array(read.reading[used[order[tied]]]))])
+    number[order[tied]] = ranks(one(read.ids).take(pa.array(read.reading[used[order[tied]]])))
     return np.lexsort((number, value, key))
 
 
 def _setups(visit: Whole, method: Whole, typed: Whole, placing: Whole) -> Whole:
     """Number of each row's set-up, in the order of visits."""
-    group = numbered(visit, method, typed)
+    group = runs(visit, method, typed)
     split = (group[1:] == group[:-1]) & (placing[1:] != placing[:-1])
     if not split.any():
         return group

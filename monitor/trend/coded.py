@@ -3,10 +3,9 @@
 Walls are numbered in the order of house and wall, marks in that of wall and name; both from 0.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -16,13 +15,27 @@ import pyarrow.compute as pc
 from monitor.errors import TrendError, Where
 from monitor.terms import End, Part, State
 from monitor.trend import shapes
-from monitor.trend.columns import Array, Column, Flags, Whole, day_number, days, is_text, one, reals, taken
+from monitor.trend.columns import (
+    Array,
+    Column,
+    Flags,
+    Whole,
+    codes,
+    day_number,
+    days,
+    is_text,
+    one,
+    ranks,
+    reals,
+    taken,
+    thinned,
+)
 from monitor.trend.variances import METHODS
 
 Days = npt.NDArray[np.int64]
 
 PARTS = {Part.BEFORE: 0, Part.NONE: 1, Part.AFTER: 2}
-"""Order of the parts of a day."""
+"""The parts of a day in their order."""
 
 _LONG_AGO = -10_000_000
 """Day of an event without one: before everything."""
@@ -119,8 +132,24 @@ class Coded:
     events: Events
 
 
-def codes(columns: Sequence[Column]) -> tuple[list[Whole], pa.Array]:
-    """Columns of texts as numbers in the order of their texts, null as '', and those texts."""
+def method_words(numbers: Whole) -> pa.Array:
+    """Words of methods by their numbers, null for -1."""
+    return taken(pa.array([str(method) for method in METHODS]), numbers)
+
+
+def part_words(numbers: Whole) -> pa.Array:
+    """Words of parts of a day by their numbers."""
+    return taken(pa.array([str(part) for part in PARTS]), numbers)
+
+
+def parts_of_day(column: Column) -> Whole:
+    """Parts of a day (rows,) as numbers in their order; a word that is none counts as none."""
+    part = codes(column, list(PARTS))
+    return np.where(part < 0, PARTS[Part.NONE], part)
+
+
+def _coded_alike(columns: Sequence[Column]) -> tuple[list[Whole], pa.Array]:
+    """Columns of texts as numbers in the order of all their texts, null as '', and those texts."""
     every = pa.concat_arrays([pc.fill_null(one(column).cast(pa.string()), "") for column in columns])
     coded = every.dictionary_encode()
     order = np.asarray(pc.sort_indices(coded.dictionary), dtype=np.intp)
@@ -137,7 +166,7 @@ def coded(readings: pa.Table, walls: pa.Table, marks: pa.Table, events: pa.Table
     TrendError where a used reading has no deflection, date or known method.
     """
     today = day_number(judged_on)
-    state = _words(readings["state"], {State.USED: 0, State.HELD: 1}, -1)
+    state = codes(readings["state"], (State.USED, State.HELD))
     when = days(readings["visit_date"])
     when = np.where(np.isnan(when) & (state == 1), today, when)
     kept = np.flatnonzero((state >= 0) & ~(when > today))
@@ -145,14 +174,14 @@ def coded(readings: pa.Table, walls: pa.Table, marks: pa.Table, events: pa.Table
     texts = {name: one(readings[name]).take(pa.array(kept)) for name in ("house", "wall", "mark")}
     registered, read_walls, of_marks, of_events = _wall_numbers(texts, walls, marks, events)
     wall, house_names, wall_names, number = read_walls
-    method = _words(one(readings["method"]).take(pa.array(kept)), {word: n for n, word in enumerate(METHODS)}, -1)
+    method = codes(one(readings["method"]).take(pa.array(kept)), METHODS)
     real = {name: reals(readings[name])[kept] for name in ("deflection_mm", "step_mm", "error_factor", "setup")}
     _check(readings, kept[~held & ((method < 0) | ~np.isfinite(real["deflection_mm"]) | np.isnan(when))])
     known = _walls(walls, registered, house_names, wall_names, number)
-    (mark_name, placed_name, replaced), names = codes([texts["mark"], marks["mark"], marks["replaces"]])
+    (mark_name, placed_name, replaced), names = _coded_alike([texts["mark"], marks["mark"], marks["replaces"]])
     size = len(names) + 1
     own, at = wall * size + mark_name, of_marks >= 0
-    key = np.unique(np.concatenate([_distinct(own), of_marks[at] * size + placed_name[at]]))
+    key = np.unique(np.concatenate([thinned(own), of_marks[at] * size + placed_name[at]]))
     mark = np.searchsorted(key, own)
     placed = _last(of_marks * size + placed_name, at, key)
     heir = _last(of_marks * size + replaced, at & ~is_text(marks["replaces"], ""), key)
@@ -165,20 +194,12 @@ def coded(readings: pa.Table, walls: pa.Table, marks: pa.Table, events: pa.Table
         mark=mark,
         method=method,
         typed=np.nan_to_num(real["setup"], nan=1.0).astype(np.intp),
-        part=_words(one(readings["part"]).take(pa.array(kept)), PARTS, PARTS[Part.NONE]),
+        part=parts_of_day(readings["part"])[kept],
         day=np.nan_to_num(when).astype(np.int64),
         **{name: real[name] for name in ("deflection_mm", "step_mm", "error_factor")},
     )
     found = _marks(known, key // size, names.take(pa.array(key % size)), marks, placed, heir)
     return Coded(known, found, read, _events(events, of_events, found, today))
-
-
-def _words(column: Column, numbers: Mapping[Any, int], other: int) -> Whole:
-    """Words of a closed set as numbers."""
-    found = one(column).cast(pa.string()).dictionary_encode()
-    by_word = {str(word): number for word, number in numbers.items()}
-    of_word = np.array([*(by_word.get(word, other) for word in found.dictionary.to_pylist()), other], dtype=np.intp)
-    return np.asarray(of_word[pc.fill_null(found.indices, len(of_word) - 1).to_numpy(zero_copy_only=False)])
 
 
 _Read = tuple[Whole, pa.Array, pa.Array, int]
@@ -189,10 +210,10 @@ def _wall_numbers(
 ) -> tuple[Whole, _Read, Whole, Whole]:
     """Number of the wall of each row of the register, of readings, marks and events; -1 where it is no such wall."""
     tables = (walls, texts, marks, events)
-    house, houses = codes([table["house"] for table in tables])
-    wall, names = codes([table["wall"] for table in tables])
+    house, houses = _coded_alike([table["house"] for table in tables])
+    wall, names = _coded_alike([table["wall"] for table in tables])
     own, read, of_marks, of_events = (h * (len(names) + 1) + w for h, w in zip(house, wall, strict=True))
-    keys = np.unique(np.concatenate([np.unique(own), _distinct(read)]))
+    keys = np.unique(np.concatenate([np.unique(own), thinned(read)]))
     numbers = [np.searchsorted(keys, each) for each in (own, read, of_marks, of_events)]
     of_marks, of_events = (
         np.where((at < len(keys)) & (keys[np.minimum(at, len(keys) - 1)] == key), at, -1) if len(keys) else key * 0 - 1
@@ -201,11 +222,6 @@ def _wall_numbers(
     pair = np.divmod(keys, len(names) + 1)
     told = (numbers[1], houses.take(pa.array(pair[0])), names.take(pa.array(pair[1])), len(keys))
     return numbers[0], told, of_marks, of_events
-
-
-def _distinct(numbers: Whole) -> Whole:
-    """The distinct ones of numbers that mostly repeat in runs."""
-    return np.unique(numbers[np.flatnonzero(np.diff(numbers, prepend=-1))])
 
 
 def _last(keys: Whole, usable: Flags, wanted: Whole) -> Whole:
@@ -223,15 +239,15 @@ def _walls(walls: pa.Table, registered: Whole, house: pa.Array, wall: pa.Array, 
     sizes = {name: reals(taken(walls[name], row)) for name in ("length_mm", "clear_height_mm", "crack_height_mm")}
     for name in ("length_mm", "clear_height_mm"):
         sizes[name] = np.where(sizes[name] > 0, sizes[name], np.nan)
-    left, right = (_words(taken(walls[f"{side}_end"], row), {End.FREE: 1}, 0) == 1 for side in ("left", "right"))
+    left, right = (is_text(taken(walls[f"{side}_end"], row), End.FREE) for side in ("left", "right"))
     method = pc.fill_null(taken(walls["method"], row), "")
     return Walls(house=house, wall=wall, method=method, row=row, left_free=left, right_free=right, **sizes)
 
 
 def _marks(walls: Walls, wall: Whole, name: pa.Array, marks: pa.Table, placed: Whole, heir: Whole) -> Marks:
     x_mm, z_mm = (reals(taken(marks[axis], placed)) for axis in ("x_mm", "z_mm"))
-    (line,), _ = codes([_or_number(taken(marks["row"], placed), z_mm)])
-    (upright,), _ = codes([_or_number(taken(marks["column"], placed), x_mm)])
+    line = ranks(_or_number(taken(marks["row"], placed), z_mm))
+    upright = ranks(_or_number(taken(marks["column"], placed), x_mm))
     seen, on_wall = (
         shapes.seen_shapes(
             x_mm=x_mm,
@@ -261,7 +277,7 @@ def _events(events: pa.Table, wall: Whole, marks: Marks, today: int) -> Events:
     kept = kept[np.lexsort((day[kept], wall[kept]))]
     columns = (one(events[name]).take(pa.array(kept)) for name in ("kind", "marks"))
     kind, named = (np.array(pc.fill_null(column, "").to_pylist(), dtype=object) for column in columns)
-    method = _words(one(events["method"]).take(pa.array(kept)), {word: n for n, word in enumerate(METHODS)}, -1)
+    method = codes(one(events["method"]).take(pa.array(kept)), METHODS)
     of_wall = wall[kept]
     pairs = [(e, mark) for e, text in enumerate(named) for mark in _numbers(text.split(), int(of_wall[e]), marks)]
     return Events(of_wall, day[kept], kind, method, named == "", _columns(pairs))

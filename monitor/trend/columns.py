@@ -120,6 +120,11 @@ def numbered(*parts: npt.NDArray[np.generic]) -> tuple[Whole, Whole]:
     return number, np.unique(number, return_index=True)[1]
 
 
+def thinned(numbers: Whole) -> Whole:
+    """Numbers that mostly repeat in runs, one of each run."""
+    return numbers[np.flatnonzero(np.diff(numbers, prepend=-1))]
+
+
 def pairs(left: Whole, right: Whole) -> tuple[Whole, Whole]:
     """Every row with every row of the same number on the right, which is sorted: both rows of each pair (pairs,)."""
     first = np.searchsorted(right, left)

@@ -17,7 +17,7 @@ from monitor.terms import LengthUnit
 from monitor.trend import columns, reasons
 from monitor.trend import variances as sds
 from monitor.trend.cases import Cases
-from monitor.trend.coded import PARTS
+from monitor.trend.coded import part_words
 from monitor.trend.columns import Array, Whole
 from monitor.trend.variances import METHODS
 from monitor.units import MM_PER_INCH
@@ -98,7 +98,7 @@ class _Changes:
 def _changes(cases: Cases, movement: pa.Table, read: Widths) -> _Changes:
     """The changes of the marks of current periods, one per mark, level and method with at least two widths."""
     day = columns.dates(read.day)
-    parts = pa.array([str(part) for part in PARTS]).take(pa.array(read.part))
+    parts = part_words(read.part)
     noted = pa.table({**cases.keys(read.case), "mark": cases.mark_names(read.mark), "visit_date": day, "part": parts})
     place = columns.places(movement, noted, noted.column_names)
     rows = np.flatnonzero((place >= 0) & cases.table.is_current[read.case[place]])

@@ -16,12 +16,11 @@ from monitor.terms import Part as DayPart
 from monitor.trend import bounds, coded, screening, stretches, suspects
 from monitor.trend import variances as sds
 from monitor.trend.cases import Cases, cases_of, packed
-from monitor.trend.coded import PARTS, Coded, Days
+from monitor.trend.coded import PARTS, Coded, Days, method_words
 from monitor.trend.columns import Flags, Whole, day_number, numbers
 from monitor.trend.fit import Estimate, estimate
 from monitor.trend.portfolio import Fitted, fitted
 from monitor.trend.shapes import BOW, Array
-from monitor.trend.variances import METHODS
 from monitor.units import DAYS_PER_YEAR
 
 SCHEMA = pa.schema(
@@ -32,7 +31,6 @@ SCHEMA = pa.schema(
         *((name, pa.list_(pa.float64())) for name in ("spread_mm2", "setup_mm2")),
     ]
 )
-_METHODS = pa.array([str(method) for method in METHODS])
 
 
 def table(
@@ -132,7 +130,7 @@ def _of_block(cases: Cases, facts: Coded, done: Fitted, variances: Variances, on
             "house": cases.walls.house.take(pa.array(rows.wall)),
             "wall": cases.walls.wall.take(pa.array(rows.wall)),
             "mark": names,
-            "method": _METHODS.take(pa.array(rows.method)),
+            "method": method_words(rows.method),
             "expected_deflection_mm": numbers(mean),
             "sd_mm": numbers(np.sqrt(variance * scale)),
             "sd_within_mm": numbers(np.sqrt(within * scale)),

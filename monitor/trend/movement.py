@@ -5,17 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 import pyarrow as pa
 
-from monitor.terms import Part as DayPart
 from monitor.trend import bounds
 from monitor.trend.cases import Cases, packed
-from monitor.trend.coded import PARTS
+from monitor.trend.coded import method_words, part_words
 from monitor.trend.columns import Array, Flags, Whole, dates
 from monitor.trend.parts import Part
-from monitor.trend.variances import METHODS
 from monitor.units import DAYS_PER_YEAR
-
-_PARTS = pa.array([str(part) for part in sorted(DayPart, key=lambda part: PARTS[part])])
-_METHODS = pa.array([str(method) for method in METHODS])
 
 
 @dataclass(frozen=True)
@@ -110,8 +105,8 @@ def _columns(cases: Cases, first: Whole, real: dict[str, Array], size: Whole) ->
         "mark": cases.mark_names(rows.mark[first]),
         "stretch": pa.array(rows.stretch[first].astype(np.int32)),
         "visit_date": dates(rows.day[first]),
-        "part": _PARTS.take(pa.array(rows.part[first])),
-        "method": _METHODS.take(pa.array(rows.method[first])),
+        "part": part_words(rows.part[first]),
+        "method": method_words(rows.method[first]),
         "counts": pa.array(rows.counts[first]),
         "readings": pa.array(size.astype(np.int32)),
         **{name: pa.array(values, from_pandas=True) for name, values in real.items()},

@@ -17,6 +17,7 @@ from scipy import special
 from monitor.terms import Method
 from monitor.trend import columns
 from monitor.trend.cases import Cases, packed
+from monitor.trend.coded import method_words
 from monitor.trend.columns import Array, Flags, Whole
 from monitor.trend.information import KEPT, accumulate
 from monitor.trend.portfolio import Fitted
@@ -236,7 +237,7 @@ def table(cases: Cases, told: Told, names: pa.Array) -> pa.Table:
     )
     return pa.table(
         {
-            "method": pa.array([str(METHODS[code]) for code in told.method[first]], pa.string()),
+            "method": method_words(told.method[first]),
             "technician": names.take(pa.array(told.technician[first])),
             "offset_mm": pull / weight,
             "se_mm": 1 / np.sqrt(weight),

@@ -15,6 +15,7 @@ import pyarrow.compute as pc
 from monitor.config import END_REACH_MM, Rules
 from monitor.terms import EventKind, Method, Part, State
 from monitor.trend import columns
+from monitor.trend.coded import PARTS, parts_of_day
 from monitor.trend.columns import Array, Column, Flags, Whole
 
 _WALL = ["house", "wall"]
@@ -27,7 +28,6 @@ REFERENCE = {
 }
 """What a method's total is measured against; of what the reference itself does, a total knows nothing."""
 
-_PARTS = [Part.BEFORE, Part.NONE, Part.AFTER]
 _BY_NAME = sorted(REFERENCE)
 """Methods in the order that decides between two of them with one total at one mark."""
 
@@ -98,8 +98,7 @@ class _Visits:
 
 def _visits(readings: pa.Table, walls: pa.Table) -> _Visits:
     wall = columns.places(readings, walls, _WALL)
-    part = columns.codes(readings["part"], _PARTS)
-    when = len(_PARTS) * columns.days(readings["visit_date"]) + np.where(part < 0, _PARTS.index(Part.NONE), part)
+    when = len(PARTS) * columns.days(readings["visit_date"]) + parts_of_day(readings["part"])
     used = columns.is_text(readings["state"], State.USED) & (wall >= 0)
     row = np.flatnonzero(used & ~np.isnan(when) & ~np.isnan(columns.reals(readings["deflection_mm"])))
     wall, when = wall[row], when[row]
@@ -110,7 +109,7 @@ def _visits(readings: pa.Table, walls: pa.Table) -> _Visits:
 
 
 def _day(visit: Array) -> Array:
-    return np.floor(visit / len(_PARTS))
+    return np.floor(visit / len(PARTS))
 
 
 @dataclass(frozen=True)
