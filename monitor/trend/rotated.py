@@ -98,11 +98,17 @@ def whole(of: Turned) -> Moments:
 
 
 def from_each_start(of: Turned) -> Moments:
-    """Over each visit and all later ones, shapes (V, ...)."""
-    n = np.arange(len(of.t), 0, -1, dtype=np.float64)[:, None]
+    """Over each visit but the newest (the first, where it is the only one) and all later ones, shapes (V - 1, ...)."""
+    visits = len(of.t)
+    starts = slice(0, max(1, visits - 1))
+    n = np.arange(visits, 0, -1, dtype=np.float64)[starts, None]
 
     def sums(values: Array) -> Array:
-        return np.cumsum(values[::-1], axis=0)[::-1]
+        out = np.empty_like(values)
+        out[-1] = values[-1]
+        for visit in range(visits - 2, -1, -1):
+            np.add(out[visit + 1], values[visit], out=out[visit])
+        return out[starts]
 
     t, c, s, y = (sums(values) for values in (of.t, of.c, of.s, of.y))
     mt, mc, ms, my = t / n, c / n, s / n, y / n[..., None]
