@@ -13,6 +13,7 @@ import numpy as np
 from monitor.config import Variances
 from monitor.trend.blocks import RATES, Packer
 from monitor.trend.bounds import Scale, moderated
+from monitor.trend.cases import packed
 from monitor.trend.columns import Whole
 from monitor.trend.cycles import Cycles
 from monitor.trend.fit import LEAST_SHARE, Rates, Season, largest_square
@@ -23,8 +24,8 @@ from monitor.trend.shapes import BOW, NOTHING, Array, Flags
 from monitor.trend.variances import LEAST
 from monitor.units import DAYS_PER_YEAR
 
-BLOCK_CASES = 512
-"""Cases side by side: their arrays stay within a processor's own cache."""
+BLOCK_CASES = 1250
+"""Cases side by side: few enough that their arrays stay within a processor's cache, enough for few calls."""
 
 
 @dataclass(frozen=True)
@@ -78,13 +79,14 @@ def _distinct(rows: Array) -> tuple[Whole, Whole]:
 
 def complete_parts(packer: Packer, wanted: Whole, cycles: Cycles, variances: Variances) -> Iterator["Complete"]:
     """The wanted cases, all of them complete, by number of visits, marks, and rank of their shapes."""
-    sizes, group = np.unique(packer.sizes[wanted][:, [0, 4]], axis=0, return_inverse=True)
-    for number, (visits, marks) in enumerate(sizes):
+    sizes = packer.sizes[wanted][:, [0, 4]]
+    _, first, group = np.unique(packed(*sizes.T), return_index=True, return_inverse=True)
+    for number, (visits, marks) in enumerate(sizes[first]):
         cases = wanted[group == number]
         variance, columns, phi = packer.layout_of(cases, int(marks))
         rows = np.concatenate([each.reshape(len(cases), -1) for each in (variance, columns, phi)], axis=1)
-        first, which = _distinct(rows)
-        layouts = _layouts(variance[first], columns[first], phi[first])
+        model, which = _distinct(rows)
+        layouts = _layouts(variance[model], columns[model], phi[model])
         for rank in np.unique(layouts.rank[which]):
             of_rank = np.flatnonzero(layouts.rank[which] == rank)
             for start in range(0, len(of_rank), BLOCK_CASES):
@@ -208,8 +210,9 @@ class Complete:
     def from_each_start(self) -> "Starts":
         """The fit from each visit on."""
         found = solve(self.turned, from_each_start(self.turned), self.fit.local_variance, self.prior)
-        told = np.moveaxis(self.turned.back(found.rate()), -1, 0)
-        se = np.moveaxis(np.sqrt(_variances(self.turned, found)), -1, 0)
+        rate, shared = found.by_mark()
+        se = np.sqrt(found.own_by_mark() + sum(part**2 for part in shared))
+        told, se = np.moveaxis(rate, -1, 0), np.moveaxis(se, -1, 0)
         seen = np.broadcast_to(self.fit.mark_seen[:, None], told.shape)
         measured = seen & np.moveaxis(found.told_apart, -1, 0)[..., None]
         return Starts(np.where(measured, told, np.nan), np.where(measured, se, np.nan), seen)
@@ -304,8 +307,11 @@ class _Visits:
         cycle = found.x[0] * c + found.x[1] * s
         rest = of.y - at.my - t * found.rate() - of.b * cycle
         own = of.w * (1 - 1 / at.n) - of.w**2 * found.slack * t**2
-        moves = [t * found.pull[0] + of.b * c, t * found.pull[1] + of.b * s, *(t * pull for pull in found.pull[2:])]
-        return cls(of.w * rest, own, found.forward([of.w * move for move in moves]))
+        turned, beta = found.by_cycle, found.by_beta()
+        moves = [t * (turned * at.tc) + of.b * c, t * (turned * at.ts) + of.b * s, *(t * pull for pull in beta)]
+        weighted = [of.w * move for move in moves]
+        shared = [np.asarray(sum(map(np.multiply, row, weighted))) for row in found.inverse_lower()]
+        return cls(of.w * rest, own, shared)
 
 
 @dataclass(frozen=True)
@@ -350,27 +356,19 @@ def _inverse(of: Array) -> Array:
     return np.asarray(np.array([[c, -b], [-b, a]]) / (a * c - b**2))
 
 
-def _variances(of: Turned, found: Solved) -> Array:
-    """Variances of the marks' rates (..., M, B)."""
-    shared = found.forward([of.back(pull) for pull in found.pull])
-    return np.asarray(turn(of.q**2, found.slack) + sum(part**2 for part in shared))
-
-
 def _rates(layouts: Layouts, which: Whole, of: Turned, found: Solved, tau: Array, *, with_parts: bool = False) -> Rates:
     """Rates of components and marks; components and covariances only with_parts."""
     marks, count = of.w.shape
     seen = np.any(np.abs(layouts.phi) > NOTHING, axis=-1)[which]
     measured = seen & found.told_apart[:, None]
-    rate = of.back(found.rate()).T
-    shared = found.forward([of.back(pull) for pull in found.pull])
+    rate, shared = found.by_mark()
     covariance = np.zeros((count, marks, marks))
     if with_parts:
-        for p in range(marks):
-            for m in range(p + 1):
-                own = (of.q[p] * of.q[m] * found.slack).sum(axis=0) + sum(part[p] * part[m] for part in shared)
-                covariance[:, p, m] = covariance[:, m, p] = own
+        alike = np.stack(shared)
+        own = np.einsum("pdb,mdb->pmb", of.q * found.slack, of.q) + np.einsum("kpb,kmb->pmb", alike, alike)
+        covariance = np.moveaxis(own, -1, 0)
     else:
-        variance = turn(of.q**2, found.slack) + sum(part**2 for part in shared)
+        variance = found.own_by_mark() + sum(part**2 for part in shared)
         covariance[:, np.arange(marks), np.arange(marks)] = variance.T
     covariance = np.where(measured[:, :, None] & measured[:, None, :], covariance, 0.0)
     none = np.full((count, RATES), np.nan)
@@ -381,7 +379,7 @@ def _rates(layouts: Layouts, which: Whole, of: Turned, found: Solved, tau: Array
         rate_se=parts[2],
         mark_seen=seen,
         mark_measured=measured,
-        mark_rate=np.where(measured, rate, np.nan),
+        mark_rate=np.where(measured, rate.T, np.nan),
         mark_covariance=covariance,
         to_base=np.zeros(count, dtype=bool),
         local_variance=tau,
@@ -428,7 +426,7 @@ def _season(found: Solved) -> Season:
 def _quadratic(of: Turned, at: Moments, found: Solved, tau: Array, prior: Prior) -> tuple[Array, Array]:
     """Quadratic form and degrees of freedom (B,)."""
     spread = ((of.y - at.my) ** 2).sum(axis=0)
-    total = (of.w * spread - tau * found.answer * of.w * at.ty**2).sum(axis=0)
+    total = (of.w * spread - tau * found.answered * of.w * at.ty).sum(axis=0)
     mean, precision = prior.season_mean, prior.season_precision
     before = sum(mean[i] * precision[i, j] * mean[j] for i in range(2) for j in range(2))
     q = total + before - sum(x * right for x, right in zip(found.x, found.right, strict=True))
