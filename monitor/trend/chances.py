@@ -15,7 +15,8 @@ from scipy import special
 from monitor.config import Rules, Variances
 from monitor.trend import bounds, evidence, restarts, spread
 from monitor.trend.columns import Whole
-from monitor.trend.fit import Fit
+from monitor.trend.designs import Seen
+from monitor.trend.parts import Starts
 from monitor.trend.shapes import BOW, Array, Flags
 
 _MOST = 1e6
@@ -28,7 +29,7 @@ class Shown:
     scale; dof, then: degrees of freedom now and once its visits are made (B,).
     """
 
-    fit: Fit
+    fit: Seen
     phi: Array
     scale: Array
     dof: Array
@@ -86,7 +87,7 @@ def _below(
     return np.asarray((upper < (threshold / np.sqrt(scale))[:, None]).mean(axis=-1))
 
 
-def moving(shown: Shown, starting: tuple[Fit, Flags], rate: Array, threshold: Array, rules: Rules,
+def moving(shown: Shown, starting: tuple[Starts, Flags], rate: Array, threshold: Array, rules: Rules,
            variances: Variances) -> Array:  # fmt: skip
     """Chance (B,) that a wall whose leading mark moves at `rate` (B,), mm/yr, has the evidence that moving asks for.
 

@@ -14,6 +14,7 @@ cannot tell apart are kept as one: the shapes are C times as many rates beta as 
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -54,27 +55,33 @@ def over_marks(values: Array, weights: Array) -> Array:
 
 
 @dataclass(frozen=True)
-class Moments:
-    """Sums of products over visits, about their means; leading axes are starting visits or none.
+class Courses:
+    """Sums of products of the courses of time over visits, about their means; leading axes are starting visits or none.
 
-    n: visits; mt, mc, ms, my: means; tt, tc, ts, cc, cs, ss (..., B); ty, cy, sy (..., M, B); tt_raw: not about means.
+    n: visits; mt, mc, ms: means; tt, tc, ts, cc, cs, ss (..., B); tt_raw: not about means.
     """
 
     n: Array
     mt: Array
     mc: Array
     ms: Array
-    my: Array
     tt: Array
     tc: Array
     ts: Array
     cc: Array
     cs: Array
     ss: Array
+    tt_raw: Array
+
+
+@dataclass(frozen=True)
+class Moments(Courses):
+    """The same with the readings: mean my and ty, cy, sy (..., M, B)."""
+
+    my: Array
     ty: Array
     cy: Array
     sy: Array
-    tt_raw: Array
 
 
 def whole(of: Turned) -> Moments:
@@ -84,45 +91,43 @@ def whole(of: Turned) -> Moments:
     mt, mc, ms = (course.mean(axis=0) for course in courses)
     my = of.y.mean(axis=0)
     t, c, s = of.t - mt, of.c - mc, of.s - ms
-    products = {
-        f"{a}{b}": (x * y).sum(axis=0)
-        for a, b, x, y in (
-            ("t", "t", t, t),
-            ("t", "c", t, c),
-            ("t", "s", t, s),
-            ("c", "c", c, c),
-            ("c", "s", c, s),
-            ("s", "s", s, s),
-        )
-    }
+    pairs = {"tt": (t, t), "tc": (t, c), "ts": (t, s), "cc": (c, c), "cs": (c, s), "ss": (s, s)}
+    products = {name: (x * y).sum(axis=0) for name, (x, y) in pairs.items()}
     with_y = {f"{a}y": np.einsum("vb,vmb->mb", x, of.y) for a, x in (("t", t), ("c", c), ("s", s))}
     return Moments(n=np.asarray(n), mt=mt, mc=mc, ms=ms, my=my, **products, **with_y, tt_raw=(of.t**2).sum(axis=0))
 
 
 def from_each_start(of: Turned) -> Moments:
     """Over each visit but the newest (the first, where it is the only one) and all later ones, shapes (V - 1, ...)."""
-    visits = len(of.t)
-    starts = slice(0, max(1, visits - 1))
-    n = np.arange(visits, 0, -1, dtype=np.float64)[starts, None]
-
-    def sums(values: Array) -> Array:
-        out = np.empty_like(values)
-        out[-1] = values[-1]
-        for visit in range(visits - 2, -1, -1):
-            np.add(out[visit + 1], values[visit], out=out[visit])
-        return out[starts]
-
-    t, c, s, y = (sums(values) for values in (of.t, of.c, of.s, of.y))
-    mt, mc, ms, my = t / n, c / n, s / n, y / n[..., None]
-    pairs = (("t", "t", of.t, of.t, t, mt), ("t", "c", of.t, of.c, t, mc), ("t", "s", of.t, of.s, t, ms),
-             ("c", "c", of.c, of.c, c, mc), ("c", "s", of.c, of.s, c, ms), ("s", "s", of.s, of.s, s, ms))  # fmt: skip
-    raw = {f"{a}{b}": sums(x * y) for a, b, x, y, _, _ in pairs}
-    products = {f"{a}{b}": raw[f"{a}{b}"] - total * mean for a, b, _, _, total, mean in pairs}
+    starts = max(1, len(of.t) - 1)
+    over = courses(of.t, of.c, of.s, np.ones((len(of.t), 1)), starts)
+    my = _later(of.y)[:starts] / over.n[..., None]
     with_y = {
-        f"{a}y": sums(x[:, None] * of.y) - total[:, None] * my
-        for a, x, total in (("t", of.t, t), ("c", of.c, c), ("s", of.s, s))
+        f"{a}y": _later(x[:, None] * of.y)[:starts] - (mean * over.n)[:, None] * my
+        for a, x, mean in (("t", of.t, over.mt), ("c", of.c, over.mc), ("s", of.s, over.ms))
     }
-    return Moments(n=n, mt=mt, mc=mc, ms=ms, my=my, **products, **with_y, tt_raw=raw["tt"])
+    return Moments(**vars(over), my=my, **with_y)
+
+
+def courses(t: Array, c: Array, s: Array, counts: Array, starts: int) -> Courses:
+    """Over each of the first so many visits and all later ones that count (V, B or 1), 1 or 0; nothing over none."""
+    n = _later(counts)[:starts]
+    t, c, s = t * counts, c * counts, s * counts
+    total = {name: _later(x)[:starts] for name, x in (("t", t), ("c", c), ("s", s))}
+    mean = {name: value / np.maximum(n, 1.0) for name, value in total.items()}
+    pairs = {"tt": (t, t), "tc": (t, c), "ts": (t, s), "cc": (c, c), "cs": (c, s), "ss": (s, s)}
+    raw = {name: _later(x * y)[:starts] for name, (x, y) in pairs.items()}
+    about = {name: value - total[name[0]] * mean[name[1]] for name, value in raw.items()}
+    return Courses(n=n, mt=mean["t"], mc=mean["c"], ms=mean["s"], tt_raw=raw["tt"], **about)
+
+
+def _later(values: Array) -> Array:
+    """For each visit (V, ...) the sum of it and all later ones."""
+    out = np.empty_like(values)
+    out[-1] = values[-1]
+    for visit in range(len(values) - 2, -1, -1):
+        np.add(out[visit + 1], values[visit], out=out[visit])
+    return out
 
 
 @dataclass(frozen=True)
@@ -205,6 +210,7 @@ class Solved:
         """The rate of each direction (..., M, B)."""
         return self.summed(self.told, self.by_cycle, self.by_beta())
 
+    @cached_property
     def by_mark(self) -> tuple[Array, list[Array]]:
         """Rates of the marks (..., M, B), and what their errors share: arrays alike that their covariance is made of.
 
