@@ -1,7 +1,7 @@
 """The book that all pages are written from, and one wall's share of it. Tables in, plain rows out."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import astuple, dataclass, field, replace
 from datetime import date, datetime
 from functools import cached_property
@@ -303,8 +303,9 @@ class Book:
 
     @cached_property
     def _inputs(self) -> str:
+        """Fingerprint of all that every page of the book depends on."""
         judged, before = self.assessment, self.previous
-        return "\x1f".join(
+        return _fingerprint(
             (
                 judged.facts_sha256,
                 judged.settings_sha256,
@@ -324,8 +325,12 @@ class Book:
 
     def report_number(self, kind: str, *keys: str) -> str:
         """Twelve hex digits from all that a page depends on: facts, decisions, settings, days, company, code."""
-        digest = sha256("\x1f".join((kind, *keys, self._inputs)).encode()).hexdigest()
+        digest = _fingerprint((kind, *keys, self._inputs))
         return "-".join(digest[start : start + 4] for start in (0, 4, 8))
+
+
+def _fingerprint(told: Iterable[str]) -> str:
+    return sha256("\x1f".join(told).encode()).hexdigest()
 
 
 def _known(row: Row) -> Any:

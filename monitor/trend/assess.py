@@ -268,7 +268,7 @@ class _Found:
 
 def _onset(cases: Cases, part: Part, restarted: restarts.Restarted, of_old: Whole) -> Array:
     """Day of the starting visit of the largest evidence (B,), NaN for none."""
-    day = np.full(restarted.terms.shape, np.nan)
+    day = np.full((len(part.cases), int(part.last.max(initial=-1)) + 1), np.nan)
     day[part.of, part.visit] = cases.rows.day[of_old[part.rows]]
     return np.where(restarted.onset < 0, np.nan, day[np.arange(len(day)), restarted.onset])
 

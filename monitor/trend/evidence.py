@@ -9,14 +9,11 @@ from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
 
 from monitor.errors import TrendError
+from monitor.trend import student
 
 Reals: TypeAlias = NDArray[np.float64]
-
-_TAIL = 1e-250
-"""Below this the distribution function of t is taken from its series, so that its logarithm does not end at log 0."""
 
 
 def log_evidence(
@@ -39,15 +36,14 @@ def log_evidence(
             mend="Set the inward rate that asks for a decision to a number above 0.",
         )
     tells = np.isfinite(b) & np.isfinite(s)
-    _positive("standard error of a rate", s[tells])
-    _positive("residual scale's sum s_total", total[tells])
-    _positive("degrees of freedom n_total", dof[tells])
-    _positive("prior residual scale", s02[tells])
-    log_e = np.zeros(b.shape)
-    z = (b[tells] - r0[tells]) / s[tells]
-    reach = r0[tells] / 2 / (np.sqrt(s02[tells]) * s[tells])
-    log_e[tells] = log_mixture(z, reach, total[tells], dof[tells])
-    return log_e
+    _positive("standard error of a rate", s, tells)
+    _positive("residual scale's sum s_total", total, tells)
+    _positive("degrees of freedom n_total", dof, tells)
+    _positive("prior residual scale", s02, tells)
+    known = np.where(tells, s, 1.0)
+    z = np.where(tells, b - r0, 0.0) / known
+    reach = r0 / (2 * np.sqrt(s02)) / known
+    return np.where(tells, log_mixture(z, reach, total, dof), 0.0)
 
 
 def log_mixture(z: ArrayLike, reach: ArrayLike, s_total: ArrayLike, n_total: ArrayLike) -> Reals:
@@ -58,11 +54,8 @@ def log_mixture(z: ArrayLike, reach: ArrayLike, s_total: ArrayLike, n_total: Arr
     """
     z, h, s, n = (np.asarray(a, dtype=np.float64) for a in (z, reach, s_total, n_total))
     k = 1 + h**2
-    d = s + z**2 / k
-    shift = (h / np.sqrt(k)) * (z / np.sqrt(d)) * np.sqrt(n + 1)
-    return np.asarray(
-        np.log(2) - np.log(k) / 2 + (n + 1) / 2 * np.log1p((h**2 / k) * (z**2 / d)) + _log_t(shift, n + 1)
-    )
+    shift = z * h / np.sqrt(k * s + z**2)
+    return np.asarray(np.log(2) - np.log(k) / 2 + student.log_over_height(shift, n + 1))
 
 
 def wall_log_evidence(log_e: ArrayLike, mask: ArrayLike) -> Reals:
@@ -73,10 +66,10 @@ def wall_log_evidence(log_e: ArrayLike, mask: ArrayLike) -> Reals:
     values, chosen = np.broadcast_arrays(np.nan_to_num(np.asarray(log_e, dtype=np.float64), nan=0.0), mask)
     chosen = chosen.astype(bool)
     count = chosen.sum(axis=-1)
-    if values.shape[-1] == 0:
-        return np.zeros(values.shape[:-1])
-    total = special.logsumexp(np.where(chosen, values, -np.inf), axis=-1)
-    return np.asarray(np.where(count > 0, total - np.log(np.maximum(count, 1)), 0.0))
+    largest = values.max(axis=-1, where=chosen, initial=-np.inf)
+    largest = np.where(count > 0, largest, 0.0)
+    total = np.exp(np.where(chosen, values - largest[..., None], -np.inf)).sum(axis=-1)
+    return np.asarray(largest + np.log(np.where(count > 0, total / np.maximum(count, 1), 1.0)))
 
 
 def expected_false_flags(exceed_chance: ArrayLike) -> float:
@@ -91,31 +84,7 @@ def expected_false_flags(exceed_chance: ArrayLike) -> float:
     return float(np.sum(1 - chance))
 
 
-def _log_t(x: Reals, dof: Reals) -> Reals:
-    """Logarithm of the distribution function of Student's t, right far beyond where the function itself is 0.
-
-    For x < 0, T = I_w(dof/2, 1/2) / 2 with w = dof / (dof + x^2); in the far tail that
-    incomplete beta function is its hypergeometric series (Abramowitz & Stegun 26.5.23), turned (15.3.5) alternating:
-    its j-th term is below the one before by more than 1000 / (2 j + 1) there, so eight terms leave nothing.
-    """
-    x, dof = np.broadcast_arrays(x, dof)
-    lower = special.stdtr(dof, -np.abs(x))
-    far = lower < _TAIL
-    near = np.where(far, 0.5, lower)
-    out = np.where(x > 0, np.log1p(-np.where(far, 0.0, lower)), np.log(near))
-    far &= x < 0
-    if bool(far.any()):
-        a, ratio = dof[far] / 2, x[far] ** 2 / dof[far]
-        term = series = np.ones_like(a)
-        for j in range(8):
-            term = -term * (j + 0.5) / (a + 1 + j) / ratio
-            series = series + term
-        log_w, log_rest = -np.log1p(ratio), np.log(ratio) - np.log1p(ratio)
-        out[far] = -np.log(2 * a) - special.betaln(a, 0.5) + a * log_w - log_rest / 2 + np.log(series)
-    return np.asarray(out)
-
-
-def _positive(name: str, values: Reals) -> None:
-    good = np.isfinite(values) & (values > 0)
-    if not bool(good.all()):
-        raise TrendError(f"The {name} must be above 0.", got=str(values[~good].flat[0]))
+def _positive(name: str, values: Reals, tells: NDArray[np.bool_]) -> None:
+    bad = ~(np.isfinite(values) & (values > 0)) & tells
+    if bool(bad.any()):
+        raise TrendError(f"The {name} must be above 0.", got=str(values[bad].flat[0]))

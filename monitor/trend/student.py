@@ -1,0 +1,79 @@
+"""Student's t against the height of its density: what the evidence of a rate needs of it, for many rates at once.
+
+The ratio T(x) / (1 + x^2 / dof)^(-dof / 2), T the distribution function, is a smooth function of the sine
+|x| / sqrt(dof + x^2) for x < 0, without the many powers of ten that T itself runs through. Where many values share few
+degrees of freedom, as the marks of walls of one shape do, its logarithm is taken from polynomials on short pieces of
+the sine; else from the incomplete beta function, value by value. Both agree to rounding errors.
+"""
+
+import numpy as np
+from numpy.polynomial import polynomial
+from scipy import special
+
+from monitor.trend.columns import Whole
+from monitor.trend.shapes import Array
+
+DEGREE = 7
+"""Of the polynomial of a piece."""
+PIECES = 4.0
+"""Times the root of the degrees of freedom: pieces between sine 0 and 1, each a part of one bend of the curve."""
+WORTH = 4
+"""Values that a node of the pieces must serve before they are worth their making."""
+
+_TAIL = 1e-250
+"""Below this the distribution function is taken from its series, so that its logarithm does not end at log 0."""
+
+_NODES = np.cos(np.pi * (np.arange(DEGREE + 1) + 0.5) / (DEGREE + 1)) / 2
+_FROM_NODES = np.linalg.inv(polynomial.polyvander(_NODES, DEGREE))
+"""Coefficients of the polynomial on -1/2 to 1/2 from its values at Chebyshev's points."""
+
+
+def log_over_height(u: Array, dof: Array) -> Array:
+    """Logarithm of T(x) (1 + x^2 / dof)^(dof / 2), x = u sqrt(dof), T of Student's t with dof; they broadcast."""
+    each, which = np.unique(dof, return_inverse=True)
+    pieces = int(np.ceil(PIECES * np.sqrt(each[-1]))) if each.size else 0
+    height = dof / 2 * np.log1p(u**2)
+    if pieces * (DEGREE + 1) * each.size * WORTH <= u.size:
+        below = _by_pieces(np.abs(u) / np.sqrt(1 + u**2), each, which.reshape(np.shape(dof)), pieces)
+    else:
+        below = height + _log_t(-np.abs(u) * np.sqrt(dof), dof)
+    return np.asarray(np.where(u > 0, height + np.log1p(-np.exp(below - height)), below))
+
+
+def _by_pieces(sine: Array, each: Array, which: Whole, pieces: int) -> Array:
+    """The logarithm at minus the sine, for the degrees of freedom each[which]."""
+    at = ((np.arange(pieces)[:, None] + 0.5 + _NODES) / pieces)[None]
+    tangent, dof = at / np.sqrt(1 - at**2), each[:, None, None]
+    value = dof / 2 * np.log1p(tangent**2) + _log_t(-tangent * np.sqrt(dof), dof)
+    coefficients = _FROM_NODES @ value.reshape(-1, DEGREE + 1).T
+    place = sine * pieces
+    piece = np.minimum(place.astype(np.intp), pieces - 1)
+    place -= piece + 0.5
+    piece += which * pieces
+    out: Array = coefficients[DEGREE].take(piece)
+    for power in range(DEGREE - 1, -1, -1):
+        out *= place
+        out += coefficients[power].take(piece)
+    return out
+
+
+def _log_t(x: Array, dof: Array) -> Array:
+    """Logarithm of the distribution function of Student's t at x <= 0, right far beyond where the function itself is 0.
+
+    T = I_w(dof/2, 1/2) / 2 with w = dof / (dof + x^2); in the far tail that
+    incomplete beta function is its hypergeometric series (Abramowitz & Stegun 26.5.23), turned (15.3.5) alternating:
+    its j-th term is below the one before by more than 1000 / (2 j + 1) there, so eight terms leave nothing.
+    """
+    x, dof = np.broadcast_arrays(x, dof)
+    lower = special.stdtr(dof, x)
+    far = lower < _TAIL
+    out = np.array(np.log(np.where(far, 0.5, lower)))
+    if bool(far.any()):
+        a, ratio = dof[far] / 2, x[far] ** 2 / dof[far]
+        term = series = np.ones_like(a)
+        for j in range(8):
+            term = -term * (j + 0.5) / (a + 1 + j) / ratio
+            series = series + term
+        log_w, log_rest = -np.log1p(ratio), np.log(ratio) - np.log1p(ratio)
+        out[far] = -np.log(2 * a) - special.betaln(a, 0.5) + a * log_w - log_rest / 2 + np.log(series)
+    return out
