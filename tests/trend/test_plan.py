@@ -18,6 +18,7 @@ from monitor.config import Settings, Variances
 from monitor.pipeline.frames import frame
 from monitor.terms import Method, Movement
 from monitor.trend import chances, designs, outlook, plan, planned, reference
+from monitor.trend.blocks import Packer
 from monitor.trend.cases import Cases, cases_of
 from monitor.trend.coded import Coded, coded
 from monitor.trend.portfolio import parts
@@ -123,6 +124,22 @@ def test_the_standard_error_with_planned_visits_is_that_of_the_dense_fit_of_the_
     dense = reference.dense(extended, [case], SETTINGS.variances, {case: float(local[0])}, components)
     assert fit.mark_measured[0, : len(places)].all()
     np.testing.assert_allclose(fit.mark_se[0, : len(places)], dense.mark_se, rtol=1e-8)
+
+
+@pytest.mark.parametrize("method", [Method.STRING, Method.PLUMB, Method.LASER])
+@pytest.mark.parametrize(("places", "months"), [(ROW, (0,)), (ROW, (0, 6, 12)), (NINE, (0, 2, 9, 11))])
+def test_complete_walls_tell_by_the_short_way_what_they_tell_as_any_others(
+    places: list[tuple[str, float, float]],
+    months: tuple[float, ...],
+    method: Method,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    given = facts(places, method, months=months)
+    assert [type(future.design) for future in looked(given).futures()] == [designs.Short]
+    short = told(given)
+    monkeypatch.setattr(Packer, "complete", property(lambda self: np.zeros(len(self.sizes), dtype=bool)))
+    assert [type(future.design) for future in looked(given).futures()] == [designs.Laid]
+    pd.testing.assert_frame_equal(short, told(given), rtol=1e-8)
 
 
 def test_what_planned_visits_show_does_not_depend_on_the_readings_values() -> None:
