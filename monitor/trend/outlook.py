@@ -17,8 +17,6 @@ from monitor.trend.shapes import Array
 
 MOVING_TIMES = 2.0
 """The moving wall of a plan moves at so many times its threshold."""
-WALLS = 1000
-"""Walls that are looked ahead of at once."""
 
 _KINDS = {
     "next_counts": pa.bool_(),
@@ -42,9 +40,7 @@ def outlook(cases: Cases, known: Known, facts: Coded, ahead: pa.Table, settings:
     """
     looked = _Looked.of(cases, ahead)
     parts = [
-        _of_block(cases, future, looked, settings)
-        for some in _of_walls(ahead)
-        for future in planned.futures(cases, known, facts, some, settings)
+        _of_block(cases, future, looked, settings) for future in planned.futures(cases, known, facts, ahead, settings)
     ]
     names = cases.keys(np.zeros(0, dtype=np.intp))
     empty = pa.table(names | {name: pa.nulls(0, kind) for name, kind in _KINDS.items()})
@@ -65,13 +61,6 @@ class _Looked:
         last = np.full(count, -np.inf)
         np.maximum.at(last, wall, Rows(ahead).day("visit_on"))
         return cls(np.bincount(wall, minlength=count), np.where(np.isfinite(last), last, np.nan))
-
-
-def _of_walls(ahead: pa.Table) -> Iterator[pa.Table]:
-    """The days ahead of some walls at a time, each wall's together: with their visits the facts are twice as many."""
-    wall = places(ahead, ahead.group_by(WALL).aggregate([]), WALL)
-    for start in range(0, int(wall.max(initial=-1)) + 1, WALLS):
-        yield ahead.filter(pa.array((wall >= start) & (wall < start + WALLS)))
 
 
 def _of_block(cases: Cases, future: Future, looked: _Looked, settings: Settings) -> pa.Table:
