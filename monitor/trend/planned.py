@@ -131,7 +131,8 @@ def futures(cases: Cases, known: Known, facts: Coded, ahead: pa.Table, settings:
     if not len(template[0]):
         return
     made = np.flatnonzero(current)
-    read = _read(cases, made, template, wall, day)
+    typed = facts.read.typed[np.searchsorted(facts.read.reading, cases.rows.reading)]
+    read = _read(cases, typed, made, template, wall, day)
     extended = cases_of(replace(facts, read=read), settings.rules)
     is_planned = extended.rows.reading >= len(made)
     base = np.searchsorted(*_keys(cases, extended))
@@ -209,8 +210,11 @@ def _standing(cases: Cases, template: Whole) -> tuple[Whole, Whole]:
     return template[first], mark[first]
 
 
-def _read(cases: Cases, made: Whole, template: tuple[Whole, Whole], wall: Whole, day: Array) -> Read:
-    """The rows made so far, and behind them those of the planned visits: the template on each of its wall's days."""
+def _read(cases: Cases, typed: Whole, made: Whole, template: tuple[Whole, Whole], wall: Whole, day: Array) -> Read:
+    """The rows made so far, and behind them those of the planned visits: the template on each of its wall's days.
+
+    typed: set-ups of the cases' rows as they were typed.
+    """
     rows, (of, mark) = cases.rows, template
     own = cases.marks.wall[mark]
     order = np.argsort(wall, kind="stable")
@@ -228,7 +232,7 @@ def _read(cases: Cases, made: Whole, template: tuple[Whole, Whole], wall: Whole,
         wall=cases.marks.wall[marks],
         mark=marks,
         method=rows.method[both],
-        typed=rows.setup[both],
+        typed=typed[both],
         part=np.where(now, rows.part[both], PARTS[DayPart.NONE]),
         day=np.concatenate([rows.day[made], day[visit].astype(np.int64)]),
         deflection_mm=rows.deflection_mm[both],

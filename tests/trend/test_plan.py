@@ -126,7 +126,7 @@ def test_the_standard_error_with_planned_visits_is_that_of_the_dense_fit_of_the_
     np.testing.assert_allclose(fit.mark_se[0, : len(places)], dense.mark_se, rtol=1e-8)
 
 
-@pytest.mark.parametrize("method", [Method.STRING, Method.PLUMB, Method.LASER])
+@pytest.mark.parametrize("method", [Method.STRING, Method.METER])
 @pytest.mark.parametrize(("places", "months"), [(ROW, (0,)), (ROW, (0, 6, 12)), (NINE, (0, 2, 9, 11))])
 def test_complete_walls_tell_by_the_short_way_what_they_tell_as_any_others(
     places: list[tuple[str, float, float]],
