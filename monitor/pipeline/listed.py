@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from operator import eq
 from typing import Generic, TypeVar, overload
 
 Of = TypeVar("Of")
@@ -29,6 +30,12 @@ class Made(Sequence[To], Generic[Of, To]):
     def __getitem__(self, at: int | slice) -> To | Sequence[To]:
         """One, or some."""
         return Made(self._of[at], self._make) if isinstance(at, slice) else self._make(self._of[at])
+
+    def __eq__(self, other: object) -> bool:
+        """Whether both are as long, and the same one after the other."""
+        return isinstance(other, Made) and len(self) == len(other) and all(map(eq, self, other))
+
+    __hash__ = None  # type: ignore[assignment]  # as of any sequence that is compared by what it holds
 
 
 @dataclass(frozen=True)
