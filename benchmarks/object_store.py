@@ -79,9 +79,8 @@ def main() -> None:
     for step, value in seconds[0].items():
         print(f"{step:8} {value:6.1f} s in its own folder, {seconds[1][step]:6.1f} s there")
     wrong = sorted(name for name in mine.keys() | theirs.keys() if mine.get(name) != theirs.get(name))
-    print(
-        f"{wanted.walls:,} walls, {len(mine)} files, {sum(map(len, mine.values())) / 1e6:.0f} MB; differing: {len(wrong)}"
-    )
+    size = sum(map(len, mine.values())) / 1e6
+    print(f"{wanted.walls:,} walls, {len(mine)} files, {size:.0f} MB; differing: {len(wrong)}")
     if wrong:
         raise SystemExit("\n".join(wrong))
 
