@@ -118,7 +118,7 @@ class PastList:
     places: Mapping[Key, str]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class News:
     """Bad news of a wall: since when it is known, on which day the homeowner's page goes out by itself, and the call.
 
@@ -130,6 +130,18 @@ class News:
     waits: bool
     told_on: date | None = None
     told_by: str = ""
+
+    @property
+    def said(self) -> str:
+        """What became of it: 'homeowner told on 2026-04-29 by O1'."""
+        if self.told_on:
+            return f"homeowner told on {self.told_on} by {self.told_by}"
+        said = "homeowner not told yet: phone first; the page goes out by itself at the end of"
+        return (
+            f"{said} {self.goes_out_on}"
+            if self.waits
+            else f"no call on record; the homeowner's page is out since the end of {self.goes_out_on}"
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -269,18 +281,9 @@ class Book:
         )
 
     def news_of(self, house: str, wall: str) -> str:
-        """What became of a wall's bad news: 'homeowner told on 2026-04-29 by O1', '' where there is none."""
+        """What became of a wall's bad news, '' where there is none."""
         news = self.news.get((house, wall))
-        if news is None:
-            return ""
-        if news.told_on:
-            return f"homeowner told on {news.told_on} by {news.told_by}"
-        said = "homeowner not told yet: phone first; the page goes out by itself at the end of"
-        return (
-            f"{said} {news.goes_out_on}"
-            if news.waits
-            else f"no call on record; the homeowner's page is out since the end of {news.goes_out_on}"
-        )
+        return news.said if news else ""
 
     def waits(self, view: WallView) -> bool:
         """Whether the wall's bad news waits for a call before anybody outside the office reads it."""
