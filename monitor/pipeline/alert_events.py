@@ -19,7 +19,7 @@ from monitor.report.context import Key, Row
 from monitor.results import Assessment
 from monitor.store import Store
 from monitor.terms import AlertKind, LengthUnit, Outcome, Rule, State, Urgency
-from monitor.trend.findings import far_inward
+from monitor.trend.findings.waiting import far_inward
 from monitor.trend.signs import held_by_visit
 
 COLUMNS: Mapping[str, Sequence[str]] = {

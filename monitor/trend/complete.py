@@ -22,13 +22,10 @@ from monitor.trend.rotated import Moments, Prior, Solved, Turned, from_each_star
 from monitor.trend.shapes import NOTHING, Array, Flags
 from monitor.trend.variances import LEAST
 
-BLOCK_CASES = 1250
-"""Cases side by side: few enough that their arrays stay within a processor's cache, enough for few calls."""
-
 
 def complete_parts(packer: Packer, wanted: Whole, cycles: Cycles, variances: Variances) -> Iterator["Complete"]:
     """The wanted cases, all of them complete."""
-    for each in alike(packer, wanted, BLOCK_CASES):
+    for each in alike(packer, wanted):
         yield Complete.fitted(packer, each, cycles, variances)
 
 

@@ -17,6 +17,9 @@ from monitor.trend.rotated import Turned, turn
 from monitor.trend.shapes import BOW, Array, Flags
 from monitor.units import DAYS_PER_YEAR
 
+BLOCK_READINGS = 50_000
+"""Readings side by side: few enough that their arrays stay within a processor's cache, enough for few calls."""
+
 
 @dataclass(frozen=True)
 class Layouts:
@@ -104,12 +107,12 @@ class Alike:
         )
 
 
-def alike(packer: Packer, wanted: Whole, at_once: int) -> Iterator[Alike]:
+def alike(packer: Packer, wanted: Whole) -> Iterator[Alike]:
     """The wanted cases, all of them complete, by number of visits, marks, and rank of their shapes."""
     sizes = packer.sizes[wanted][:, [0, 4]]
     _, first, group = np.unique(packed(*sizes.T), return_index=True, return_inverse=True)
     for number, (visits, marks) in enumerate(sizes[first]):
-        cases = wanted[group == number]
+        cases, at_once = wanted[group == number], max(1, BLOCK_READINGS // int(visits * marks))
         variance, columns, phi = packer.layout_of(cases, int(marks))
         rows = np.concatenate([each.reshape(len(cases), -1) for each in (variance, columns, phi)], axis=1)
         model, which = _distinct(rows)

@@ -13,7 +13,7 @@ import pyarrow as pa
 
 from monitor.config import Rules, Settings, Variances
 from monitor.terms import Part as DayPart
-from monitor.trend.blocks import BLOCK_CASES, Packer
+from monitor.trend.blocks import Packer
 from monitor.trend.cases import WALL, Cases, cases_of, packed
 from monitor.trend.coded import PARTS, Coded, Read
 from monitor.trend.columns import Rows, Whole, dates, day_number, having, places
@@ -140,7 +140,7 @@ def futures(cases: Cases, known: Known, facts: Coded, ahead: pa.Table, settings:
     packer = Packer(extended, settings.variances)
     short = packer.complete[wanted]
     days = extended.rows.day.astype(np.float64)
-    for each in alike(packer, wanted[short], BLOCK_CASES):
+    for each in alike(packer, wanted[short]):
         own = base[each.cases]
         rows, day, _ = packer.grid(each.cases, each.visits, each.marks)
         ahead_too = is_planned[rows.reshape(len(own), each.visits, each.marks)[:, :, 0]]
