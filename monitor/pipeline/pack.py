@@ -37,7 +37,7 @@ def pack(store: Store, assessment: Assessment, key: str, to: Path) -> Mapping[st
     key: house-wall, NotFoundError as keys.find. Raises ReportError where `to` cannot be written, StoreError where a
     photo is missing or damaged.
     """
-    of_wall = keys.find(store.current("walls", known_on=assessment.known_until), key)
+    of_wall = keys.registered(store, key, assessment.known_until)
     found = files(store, assessment, of_wall)
     try:
         to.parent.mkdir(parents=True, exist_ok=True)

@@ -65,7 +65,6 @@ def book_of(
         name: store.current(name, known_on=known_on, walls=of.get(name)) for name in schema.FACTS if name != "readings"
     }
     register = None if shown is None else store.registered(known_on)
-    facts["walls"] = facts["walls"] if shown is None else facts["walls"].select(SHOWN["walls"])
     facts["readings"] = as_judged(store.readings(known_on=known_on, walls=walls), assessment)
     pictures = photos.standing(store, known_on)
     return Book(
@@ -100,8 +99,14 @@ def book_of_list(store: Store, assessment: Assessment, at: datetime | None = Non
     now = open_places(judged)
     store.look_at_readings({*now, *before})  # a list tells of damage to walls that ask, but shows no reading of them
     content = book_of(store, judged, previous, walls=before.keys() - now.keys(), shown=shown)
+    facts = {**content.facts, "walls": content.facts["walls"].select(SHOWN["walls"])}
     edition = editions.of(store, judged, at or judged.known_until)
-    return replace(content, lists=past_lists.past_lists(store, judged), news=edition.news)
+    return replace(content, facts=facts, lists=past_lists.past_lists(store, judged), news=edition.news)
+
+
+def book_of_wall(store: Store, assessment: Assessment, wall: Key) -> Book:
+    """The book of one wall alone; `assessment`: its own results, or those of all."""
+    return book_of(store, assessment, walls=[wall], shown=[wall])
 
 
 def book_of_plan(store: Store, content: Book) -> Book:

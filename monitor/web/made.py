@@ -51,7 +51,7 @@ def packed(here: Here, asking: Asking, wall: str) -> Response:
     """All about one wall in one archive, as the command makes it."""
     store = here.store().sparing()
     assessment = assessing.newest(store)
-    key = keys.find(store.current("walls", known_on=assessment.known_until), wall)
+    key = keys.registered(store, wall, assessment.known_until)
     written = keys.written(*key)
     data = pack.archive(pack.files(store, assessment, key))
     note(here, asking, "pack", "done", what=f"judged for {assessment.judged_on}", wall=written)

@@ -212,7 +212,7 @@ def _people(store: Store) -> list[str]:
 
 
 def _key(here: Service, wall: str) -> Key:
-    return keys.find(here.store().current("walls"), wall)
+    return keys.registered(here.store(), wall)
 
 
 def _step(written: str) -> Step:
