@@ -79,7 +79,7 @@ def _others(rows: pa.Table, walls: Sequence[tuple[str, str]]) -> pa.Array:
 
 def _changed(before: Assessment, now: Assessment, found: Sequence[Again]) -> list[Changed]:
     walls = {each.wall for each in found}
-    stood, stand = sections(before, walls), items(now, only=walls)
+    stood, stand = sections(before, walls), dict(items(now, only=walls).pairs())
     return [
         Changed(
             wall=keys.written(*each.wall),

@@ -108,7 +108,7 @@ class Places(Mapping[Key, Item]):
             yield from zip(some["house"].to_pylist(), some["wall"].to_pylist(), strict=True)
 
     def __getitem__(self, key: Key) -> Item:
-        """The place of one wall; KeyError where it is not placed."""
+        """The place of one wall, looked up alone; KeyError where it is not placed."""
         return self.at(np.array([self.number_of(key)]))[0][1]
 
     def pairs(self) -> Iterator[tuple[Key, Item]]:
