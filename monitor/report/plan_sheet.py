@@ -48,7 +48,7 @@ def due(book: Book, first: date, last: date) -> Sequence[Context]:
 
 def _hard(book: Book) -> dict[Key, Row | None]:
     """The hard limits of walls that are over one."""
-    placed = dict(items(book.assessment).pairs())
+    placed = items(book.assessment)
     return {key: hard_limit(item.alarms) for key, item in placed.at(placed.standing("hard"))}
 
 
