@@ -92,10 +92,9 @@ def usual_expiry(store: Store, key: Key, opens: LinkTo, today: date) -> date:
     last: date = months_after(today, _MONTHS[opens])
     if opens is not LinkTo.HOMEOWNER:
         return last
-    found = store.assessment(tables=("wall_results",))
-    rows = found.wall_results.to_pylist() if found else []
-    for row in rows:
-        if (row["house"], row["wall"]) == key and row["is_current"] and row["due_on"]:
+    found = store.assessment(tables=("wall_results",), walls=[key])
+    for row in found.wall_results.to_pylist() if found else ():
+        if row["is_current"] and row["due_on"]:
             last = max(last, row["due_on"] + _PAST_NEXT_VISIT)
     return last
 

@@ -55,7 +55,7 @@ def pack(store: Store, assessment: Assessment, key: str, to: Path) -> Mapping[st
 def files(store: Store, assessment: Assessment, key: Key) -> dict[str, bytes]:
     """The files of the archive by name, sorted."""
     edition = editions.last_published(store, assessment)
-    content = book_of_edition(store, edition)
+    content = book_of_edition(store, edition, key)
     damaged.refuse(store, key)
     settings = settings_of(store, edition.run)
     tables = tables_of(store, content, key)

@@ -129,17 +129,24 @@ def _received(store: Store, rulings: pa.Table, known_on: datetime, walls: Collec
     return {row["reading_id"]: row for row in by_time}
 
 
-def book_of_edition(store: Store, edition: Edition) -> Book:
-    """The book of a set of pages, whenever it is asked for: from the facts known then, and what is on record."""
+def book_of_edition(store: Store, edition: Edition, wall: Key | None = None) -> Book:
+    """The book of a set of pages, whenever it is asked for: from the facts known then, and what is on record.
+
+    wall: where given, the pages of this wall alone can be made of it, and are the same; of other walls no more is read
+    than where they stand.
+    """
     from monitor.pipeline.component_movement import component_movement  # with the trend room: lists need neither
     from monitor.pipeline.first_totals import first_totals
 
-    assessment = made_again(store, edition.run)
+    walls = None if wall is None else [wall]
+    assessment = made_again(store, edition.run, walls=walls)
     last = past_lists.last_list(store, assessment, edition.earlier)
-    content = book_of(store, assessment, made_again(store, last) if last else None)
+    previous = made_again(store, last, walls=walls) if last else None
+    content = book_of(store, assessment, previous, walls=walls, shown=walls)
+    places = assessment if wall is None else list_rows.places(store, edition.run)
     return replace(
         content,
-        lists=past_lists.past_lists(store, assessment, edition.earlier),
+        lists=past_lists.past_lists(store, places, edition.earlier),
         company=edition.company,
         supersedes=editions.supersedes(store, edition),
         first_totals=first_totals(content.facts),
