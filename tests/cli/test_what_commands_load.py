@@ -77,3 +77,9 @@ def test_commands_on_what_is_on_record_load_no_model_no_page_and_no_service(own:
     for words, (code, modules) in zip(calls, loaded(calls), strict=True):
         assert code == 0, words
         assert modules & {*HEAVY, *(TABLES if words in bare else ())} == set(), words
+
+
+def test_memory_that_is_free_goes_back_to_the_machine() -> None:
+    told = "import monitor.schema, pyarrow; print(pyarrow.default_memory_pool().backend_name)"
+    done = subprocess.run([sys.executable, "-c", told], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "system"
