@@ -144,10 +144,10 @@ def _adds(ledger: pa.Table) -> set[tuple[str, str]]:
 def _announce(root: Path, adds: set[tuple[str, str]]) -> None:
     """What the ledger has the witness has too: whoever wrote one of these may have died before it was told."""
     try:
-        told = witness.read(root).adds
+        told = witness.adds(root)
     except FileNotFoundError:  # `verify` names it
         return
-    inbox.announce(root, *sorted(adds - set(told)))
+    inbox.announce(root, *sorted(adds - told))
 
 
 def _bucket_count(old: Pointer, fresh_rows: int) -> int:

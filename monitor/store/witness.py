@@ -97,17 +97,31 @@ def read(root: Path) -> Testimony:
     *whole, rest = (root / FILE).read_bytes().split(b"\n")
     said.is_cut = bool(rest)
     for number, line in enumerate(whole, start=1):
-        signs, _, text = line.partition(b" ")
-        if signs.decode(errors="replace") != sha256(text)[:_SIGNS]:
+        found = _said(line)
+        if found is None:
             said.broken.append(number)
-            continue
-        found = json.loads(text)
-        if "add" in found:
+        elif "add" in found:
             table, name = found["add"]
             said.adds[table, name] = Seen(found["sha256"], frozenset(map(tuple, found["about"])))
         else:
             said.turns = max(said.turns, found["office"])
     return said
+
+
+def adds(root: Path) -> set[Add]:
+    """The adds that were told of, without their walls, which are as many as the company has. Raises as `read`."""
+    with (root / FILE).open("rb") as file:
+        found = (_said(line[:-1]) for line in file if line.endswith(b"\n"))
+        return {(table, name) for said in found if said and "add" in said for table, name in [said["add"]]}
+
+
+def _said(line: bytes) -> dict[str, Any] | None:
+    """What a line says; None where it is not as it was written."""
+    signs, _, text = line.partition(b" ")
+    if signs.decode(errors="replace") != sha256(text)[:_SIGNS]:
+        return None
+    found: dict[str, Any] = json.loads(text)
+    return found
 
 
 def has(root: Path, table: str, name: str) -> bool:

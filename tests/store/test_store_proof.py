@@ -15,7 +15,7 @@ from monitor import schema
 from monitor import store as stores
 from monitor.errors import StoreError
 from monitor.results import Assessment, Proof
-from monitor.store import Store, generations, inbox
+from monitor.store import Store, generations, inbox, witness
 from monitor.store.sealed import seal_text
 from monitor.store.verify import verify
 
@@ -158,6 +158,20 @@ def test_a_damaged_bucket_names_its_walls(store: Store, monkeypatch: pytest.Monk
     assert walls
     assert all(generations.bucket_of((wall[:5], "N"), at.buckets) == part.bucket for wall in walls)
     assert f"bucket {part.bucket} of {at.buckets}" in affected
+
+
+def test_the_adds_that_were_told_of_are_those_of_whole_lines_alone(full: Store) -> None:
+    path = full.path / witness.FILE
+    every = witness.adds(full.path)
+    assert every == set(witness.read(full.path).adds)
+    assert len(every) == 9
+    lines = path.read_bytes().splitlines(keepends=True)
+    at = next(number for number, line in enumerate(lines) if b'"walls"' in line)
+    lines[at] = lines[at].replace(b'"walls"', b'"wills"')
+    path.write_bytes(b"".join(lines)[:-1])  # one line is another, the last is cut off
+    told = witness.read(full.path)
+    assert (told.broken, told.is_cut) == ([at + 1], True)
+    assert witness.adds(full.path) == set(told.adds) < every
 
 
 def test_a_damaged_add_does_not_stop_the_others_from_being_compacted(full: Store) -> None:
