@@ -111,7 +111,7 @@ def read(root: Path) -> Testimony:
 def adds(root: Path) -> set[Add]:
     """The adds that were told of, without their walls, which are as many as the company has. Raises as `read`."""
     with (root / FILE).open("rb") as file:
-        found = (_said(line[:-1]) for line in file if line.endswith(b"\n"))
+        found = (_said(line[:-1]) for line in file)  # the last sign of one that was cut off is none to leave out
         return {(table, name) for said in found if said and "add" in said for table, name in [said["add"]]}
 
 
