@@ -80,7 +80,7 @@ def company(
     record, or by itself: a hard limit's at the end of that day, else at the end of the second working day after it.
     """
     from monitor import store as stores
-    from monitor.pipeline import phoned_first
+    from monitor.pipeline import company_days
 
     opened = stores.open(store)
     given = {"name": name, "contact": contact, "time zone": time_zone}
@@ -88,7 +88,7 @@ def company(
     if holidays:
         changed["holidays"] = " ".join(sorted(day.isoformat() for day in holidays))
     stands = opened.office.company() | changed
-    phoned_first.zone_of(stands)
+    company_days.zone_of(stands)
     if changed:
         opened.office.set_company(stands)
     for key, value in sorted(stands.items()):

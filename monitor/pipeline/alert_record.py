@@ -7,9 +7,10 @@ from typing import Any
 
 from monitor.pipeline import keys
 from monitor.pipeline.who import RulingError, person
-from monitor.report.context import URGENCIES, Key, Row
 from monitor.store import Store
-from monitor.terms import STAFF, Urgency, Way
+from monitor.store.generations import Wall
+from monitor.store.office import Row
+from monitor.terms import STAFF, URGENCIES, Urgency, Way
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,7 @@ class Alert:
         return str(self.row["alert_id"])
 
     @property
-    def key(self) -> Key:
+    def key(self) -> Wall:
         """House and wall."""
         return self.row["house"], self.row["wall"]
 

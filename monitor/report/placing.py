@@ -8,9 +8,9 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor import schema
-from monitor.report.context import URGENCIES, Key, Row
+from monitor.report.context import Key, Row
 from monitor.results import QUIET, Assessment
-from monitor.terms import Outcome, Rule, Urgency, Verdict
+from monitor.terms import URGENCIES, Outcome, Rule, Urgency, Verdict
 
 HARD = (Rule.TOTAL, Rule.JUMP, Rule.SEEN)
 SECTIONS = (
