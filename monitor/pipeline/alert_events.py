@@ -5,7 +5,6 @@ somebody looks. It is **so**, **not so**, or undecided, as its rule came out; on
 """
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 from typing import Any
@@ -15,6 +14,7 @@ import pyarrow.compute as pc
 
 from monitor.config import Rules
 from monitor.pipeline.as_judged import as_judged
+from monitor.records import dataclass, replace
 from monitor.results import Assessment
 from monitor.store import Store
 from monitor.store.generations import Wall

@@ -1,12 +1,12 @@
 """The record of alerts: what each is about, who was told when and how, who acknowledged it, whether it is over."""
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from monitor.pipeline import keys
 from monitor.pipeline.who import RulingError, person
+from monitor.records import dataclass
 from monitor.store import Store
 from monitor.store.generations import Wall
 from monitor.store.office import Row

@@ -6,7 +6,6 @@ comes to the same alerts, since an alert's id is made from what it is about.
 """
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -15,6 +14,7 @@ from monitor.pipeline import runs
 from monitor.pipeline.alert_events import COLUMNS, Event, Place, Seen, like, of_assessment, of_held
 from monitor.pipeline.assessing import made_again
 from monitor.pipeline.runs import Run, row_id
+from monitor.records import dataclass, field, replace
 from monitor.store import Store
 from monitor.store.generations import Wall
 from monitor.store.office import Row

@@ -5,7 +5,6 @@ seen whoever sends it.
 """
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime
 
 import pyarrow as pa
@@ -14,6 +13,7 @@ from monitor import schema
 from monitor.pipeline import judging
 from monitor.pipeline.judging import Judged
 from monitor.pipeline.judging import current_register as current_register
+from monitor.records import dataclass
 from monitor.results import Intake
 from monitor.store import Store
 from monitor.store.generations import Wall

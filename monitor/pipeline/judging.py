@@ -1,7 +1,6 @@
 """Received bytes judged against what the store knows, nothing written: the one way for previews and for takings in."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import cached_property, reduce
 from operator import or_
@@ -13,6 +12,7 @@ from monitor import ingest, schema
 from monitor.errors import IntakeError, Where
 from monitor.pipeline.assessing import settings_on
 from monitor.pipeline.expecting import expected_at
+from monitor.records import dataclass, replace
 from monitor.results import Intake
 from monitor.store import Store, views
 from monitor.store.generations import Wall

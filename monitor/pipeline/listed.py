@@ -1,7 +1,8 @@
 """A table of text, for a terminal or a script."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from monitor.records import dataclass
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,6 @@ Between the two the files lie apart from the facts, for a day. What is acknowled
 
 import re
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from hashlib import sha256
 
@@ -19,6 +18,7 @@ from monitor.pipeline.answers import CHANGED, PREVIEWED, STORED, FileAnswer, Pho
 from monitor.pipeline.judging import Judged, Known
 from monitor.pipeline.new_verdicts import Wall, new_verdicts
 from monitor.pipeline.photo_intake import Fate, Given, Keep, PhotoError, Shown
+from monitor.records import dataclass, replace
 from monitor.store import Store
 from monitor.store import uploads as kept
 
@@ -70,6 +70,9 @@ class Said:
     mark: str = ""
 
 
+NOTHING_SAID = Said()
+
+
 def preview(
     store: Store,
     files: Sequence[Sent],
@@ -78,7 +81,7 @@ def preview(
     at: datetime,
     today: date,
     may: Collection[str] = EVERYTHING,
-    said: Said = Said(),
+    said: Said = NOTHING_SAID,
 ) -> Upload:
     """Judge files as if they came one after the other, the register's first; nothing of them is stored as a fact.
 
@@ -90,7 +93,7 @@ def preview(
         raise IntakeError("No file was sent.", mend="Choose one or more files.")
     _forget_old(store, at)
     whose = [account, *(part for sent in files for part in (sent.name, sent.sha256))]
-    whose += [said.wall, said.visit, said.mark] if said != Said() else []
+    whose += [said.wall, said.visit, said.mark] if said != NOTHING_SAID else []
     upload_id = sha256("\n".join(whose).encode()).hexdigest()[:32]
     looked = _look(store, files, at, account, today, may, said)
     upload = _answered(upload_id, looked, account, at, PREVIEWED, said)

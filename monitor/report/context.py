@@ -2,7 +2,6 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import astuple, dataclass, field, replace
 from datetime import date, datetime
 from functools import cached_property
 from hashlib import sha256
@@ -13,6 +12,7 @@ import pyarrow as pa
 from monitor import schema
 from monitor.config import Rules, Variances
 from monitor.errors import NotFoundError, Where
+from monitor.records import astuple, dataclass, field, replace
 from monitor.report.by_wall import ByWall
 from monitor.report.day_states import DayStates
 from monitor.results import Assessment

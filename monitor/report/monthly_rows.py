@@ -2,10 +2,10 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
 from weakref import WeakKeyDictionary
 
+from monitor.records import dataclass
 from monitor.report import names, wording
 from monitor.report.context import Book, Key, PastList, Row, tellable
 from monitor.report.placing import COLUMNS, SECTIONS, SPOKEN, Item, items, open_places, rest

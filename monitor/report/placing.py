@@ -1,13 +1,13 @@
 """Where each wall stands on the monthly list: one section each, by a written rule from verdict and findings."""
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
 from functools import cache
 
 import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor import schema
+from monitor.records import dataclass, replace
 from monitor.report.context import Key, Row
 from monitor.results import QUIET, Assessment
 from monitor.terms import URGENCIES, Outcome, Rule, Urgency, Verdict

@@ -3,13 +3,13 @@
 A few rows stay in memory; more go to files of one group of rows each, within which a bucket's rows stand together.
 """
 
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
 
 from monitor import schema
+from monitor.records import dataclass
 from monitor.store import generations
 from monitor.store.files import TEMPORARY
 from monitor.store.generations import Numbers

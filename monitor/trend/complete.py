@@ -5,12 +5,12 @@ steps and doubts, and each mark stands on one level. Nothing is left out then, a
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from monitor.config import Variances
+from monitor.records import dataclass
 from monitor.trend.blocks import RATES, Packer
 from monitor.trend.bounds import Scale, moderated
 from monitor.trend.columns import Whole

@@ -5,7 +5,6 @@ table of findings for each way in which it may come out.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
@@ -15,6 +14,7 @@ import pyarrow.compute as pc
 
 from monitor import schema
 from monitor.config import Rules
+from monitor.records import dataclass
 from monitor.terms import LengthUnit, Outcome, Rule, Seen, Urgency, Verdict
 from monitor.trend import reasons
 from monitor.trend.columns import Array, Rows, Whole, day_number, numbers
