@@ -1,9 +1,9 @@
 """Frozen dataclasses that cost little to define: a command defines some two hundred before it does anything.
 
 The library's own writes six functions of source text for each such class and compiles them, which takes four times as
-long as its making of one that is not frozen, and nearly a tenth of a command that takes in a visit. Here a class is made by it
-without being frozen, and gets the rest, which is the same for all, from one place. What type checkers see, and what
-`replace`, `fields`, `asdict` and `FrozenInstanceError` say and do, is the library's.
+long as its making of one that is not frozen, and nearly a tenth of a command that takes in a visit. Here a class is
+made by it without being frozen, and gets the rest, which is the same for all, from one place. What type checkers see,
+and what `replace`, `fields`, `asdict` and `FrozenInstanceError` say and do, is the library's.
 """
 
 from dataclasses import FrozenInstanceError, asdict, astuple, field, fields, replace
