@@ -3,35 +3,36 @@
 import gc
 import os
 import sys
+from importlib import import_module
 
 import typer
 
 from monitor.cli import exits
 from monitor.cli.plain_help import PlainTyper
 
+ROOMS = {
+    "records": ("setup", "company", "register", "ingest"),
+    "photos": ("photos", "release-photo", "withhold-photo"),
+    "review": ("release", "reject", "correct", "withdraw", "decide"),
+    "looking": ("assess", "flagged", "news", "wall"),
+    "planning": ("plan",),
+    "sheets": ("field-sheet", "as-built-sheet"),
+    "repeating": ("repeatability",),
+    "writing": ("reports", "export", "pack", "demo"),
+    "proving": ("backup", "verify"),
+    "alerts": ("alerts", "acknowledge", "tell", "tell-by"),
+    "privacy": ("about-person", "erase-person", "legal-hold"),
+    "links": ("link",),
+    "serving": ("serve", "account"),
+    "studies": ("study", "try-limits"),
+}
+"""Modules beside this one, in the order of the help, and the commands that each adds."""
 _LOOK_FOR_CYCLES_EVERY = 100_000
 """Objects more: what is loaded stays, and was looked through hundreds of times while it loaded."""
 
 
-def commands() -> PlainTyper:
-    """All commands, each room's own."""
-    from monitor.cli import (
-        alerts,
-        links,
-        looking,
-        photos,
-        planning,
-        privacy,
-        proving,
-        records,
-        repeating,
-        review,
-        serving,
-        sheets,
-        studies,
-        writing,
-    )
-
+def commands(word: str = "") -> PlainTyper:
+    """All commands, each room's own; where a command is named, those of its room alone."""
     app = PlainTyper(
         name="wallbow",
         help="Bow monitoring for basement walls: readings of a visit in, flagged walls and reports out.",
@@ -41,24 +42,14 @@ def commands() -> PlainTyper:
         pretty_exceptions_enable=False,
         add_completion=False,
     )
-    for room in (
-        records,
-        photos,
-        review,
-        looking,
-        planning,
-        sheets,
-        repeating,
-        writing,
-        proving,
-        alerts,
-        privacy,
-        links,
-        serving,
-        studies,
-    ):
-        room.add_to(app)
+    app.callback()(_nothing)
+    for room in [room for room, words in ROOMS.items() if word in words] or ROOMS:
+        import_module(f"monitor.cli.{room}").add_to(app)
     return app
+
+
+def _nothing() -> None:
+    """Before any command; that it is there makes one command of many even where a room has no other."""
 
 
 def main() -> None:
@@ -67,7 +58,7 @@ def main() -> None:
 
     _make_short_work()
     try:
-        commands()()
+        commands(*sys.argv[1:2])()
     except BowError as error:
         typer.echo(str(error), err=True)
         sys.exit(exits.of(error))

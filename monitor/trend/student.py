@@ -7,7 +7,6 @@ the sine; else from the incomplete beta function, value by value. Both agree to 
 """
 
 import numpy as np
-from numpy.polynomial import polynomial
 from scipy import special
 
 from monitor.trend.columns import Whole
@@ -24,7 +23,7 @@ _TAIL = 1e-250
 """Below this the distribution function is taken from its series, so that its logarithm does not end at log 0."""
 
 _NODES = np.cos(np.pi * (np.arange(DEGREE + 1) + 0.5) / (DEGREE + 1)) / 2
-_FROM_NODES = np.linalg.inv(polynomial.polyvander(_NODES, DEGREE))
+_FROM_NODES = np.linalg.inv(np.vander(_NODES, DEGREE + 1, increasing=True))
 """Coefficients of the polynomial on -1/2 to 1/2 from its values at Chebyshev's points."""
 
 
