@@ -174,6 +174,18 @@ def after(known: Known, found: Sequence[Judged]) -> Known:
     return known
 
 
+def received_on(found: Judged, at: datetime) -> Judged:
+    """The same as it had been received at another moment, where nothing that it was judged by became known between."""
+    table, fresh = (_known_at(rows, at) for rows in (found.intake.table, found.fresh))
+    return replace(found, intake=replace(found.intake, table=table), fresh=fresh)
+
+
+def _known_at(rows: pa.Table, at: datetime) -> pa.Table:
+    number = rows.schema.get_field_index("known_at")
+    field = rows.schema.field(number)
+    return rows.set_column(number, field, pa.array([at] * rows.num_rows, field.type))
+
+
 def touched(store: Store, found: Sequence[Judged]) -> set[Wall]:
     """Walls on which what is new in these has a bearing: those it speaks of, and those of readings that it mends.
 

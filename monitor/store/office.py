@@ -123,6 +123,12 @@ class Office:
         with self._open() as connection:
             return int(office_rows.tally(connection)[office_rows.TURNS])
 
+    def turns_besides_audit(self) -> int:
+        """How often something else was changed than the audit, which each time is added one row."""
+        with self._open() as connection:
+            told = office_rows.tally(connection)
+        return int(told[office_rows.TURNS]) - int(told.get("audit", 0))
+
     def newest_known(self) -> datetime | None:
         """The latest moment at which something on record became known."""
         with self._open() as connection:

@@ -12,6 +12,7 @@ from limits.strategies import FixedWindowRateLimiter
 
 from monitor import store as stores
 from monitor.pipeline import moments
+from monitor.pipeline.uploads import Looks
 from monitor.records import dataclass, field
 from monitor.store import Store
 from monitor.terms import Role
@@ -31,6 +32,7 @@ class Service:
     settings: WebSettings
     clock: Clock
     kept: Kept = field(default_factory=lambda: Kept(24))
+    looks: Looks = field(default_factory=Looks)
     rates: FixedWindowRateLimiter = field(default_factory=lambda: FixedWindowRateLimiter(MemoryStorage()))
 
     def store(self) -> Store:
