@@ -41,6 +41,7 @@ class Office:
         """Make the empty database."""
         with self._open(create=True) as connection:
             connection.executescript(office_rows.ddl())
+            office_rows.find_quickly(connection)
             connection.execute("INSERT INTO tally VALUES (?, 0)", (office_rows.TURNS,))
 
     def put_people(self, rows: pa.Table | Iterable[Row]) -> int:
@@ -56,9 +57,7 @@ class Office:
         if among is None:
             return self._read("people")
         small = json.dumps(sorted({each.lower() for each in among}))
-        # SQLite knows small letters of ASCII alone: ids with others are all among them
-        named = "(lower(person) IN (SELECT value FROM json_each(?)) OR person GLOB '*[^ -~]*')"
-        return self._read("people", chosen=(named, small))
+        return self._read("people", chosen=(office_rows.PERSON_AMONG, small))
 
     def replace_person(self, person: Row, erasure: Row) -> None:
         """Put a person's emptied row in place of the full one, with the record of it; no byte of the old is left."""
@@ -212,6 +211,7 @@ class Office:
         with self._open() as connection:
             connection.execute("BEGIN IMMEDIATE")
             try:
+                office_rows.find_quickly(connection)
                 yield connection
                 if connection.in_transaction:
                     connection.execute("UPDATE tally SET number = number + 1 WHERE name = ?", (office_rows.TURNS,))
