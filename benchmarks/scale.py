@@ -20,6 +20,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import redirect_stdout
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -84,13 +85,16 @@ def assess(path: Path, walls: int, seed: int, jobs: int) -> Told:
 
 
 def listed(path: Path, walls: int, seed: int, jobs: int) -> Told:
-    """Make the monthly list as rows of text."""
+    """Write the monthly list as `wallbow flagged --csv` does, to nowhere."""
     from monitor import store as stores
+    from monitor.cli import show
     from monitor.pipeline import assessing, listing
 
     del walls, seed, jobs
     store = stores.open(path)
     found = listing.monthly(store, assessing.newest(store, tables=()))
+    with Path(os.devnull).open("w", encoding="utf-8") as nowhere, redirect_stdout(nowhere):
+        show.listing(found, as_csv=True)
     return {"listed": len(found.rows)}
 
 

@@ -5,6 +5,7 @@ Named to people, never applied. Which slips are typical is common practice, no s
 
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
+from functools import lru_cache
 
 from monitor.errors import LengthError
 from monitor.lengths import Length, parse
@@ -16,7 +17,8 @@ _ALIKE = ("17", "38", "56", "69", "59", "08", "35", "49")
 """Digits that are taken for one another."""
 
 
-def candidates(value_raw: str, unit: str) -> list[tuple[str, float]]:
+@lru_cache(maxsize=4096)  # the same few inches and sixteenths are written on wall after wall
+def candidates(value_raw: str, unit: str) -> tuple[tuple[str, float], ...]:
     """What a value may have been meant as, as its writer would have typed it, with its millimetres; nearest first.
 
     unit: 'in' or 'mm', where the text names none. In fractions of an inch: a whole inch more or less; the ten of a
@@ -28,9 +30,9 @@ def candidates(value_raw: str, unit: str) -> list[tuple[str, float]]:
     try:
         length = parse(value_raw, unit or None)
     except LengthError:
-        return []
+        return ()
     if length.mm < 0:
-        return [(value_raw.strip().lstrip("-‐‑‒–—− "), -length.mm)]
+        return ((value_raw.strip().lstrip("-‐‑‒–—− "), -length.mm),)
     if length.inches is not None and ("/" in value_raw or _FINEST % length.inches.denominator == 0):
         pairs = [(_inches_raw(inches, length), mm_from_inches(inches)) for inches in _of_fraction(length.inches)]
     elif length.inches is not None:
@@ -39,7 +41,7 @@ def candidates(value_raw: str, unit: str) -> list[tuple[str, float]]:
         tens = (10, 100) if abs(length.mm) > 100 else (10,)
         pairs = [(_decimal_raw(mm), float(mm)) for mm in _of_decimal(Fraction(str(round(length.mm, 4))), tens)]
     told = {round(mm, 9): (raw, mm) for raw, mm in reversed(pairs) if mm > 0 and abs(mm - length.mm) > 1e-9}
-    return sorted(told.values(), key=lambda pair: (abs(pair[1] - length.mm), pair[0]))
+    return tuple(sorted(told.values(), key=lambda pair: (abs(pair[1] - length.mm), pair[0])))
 
 
 def likely(value_raw: str, unit: str, wanted_mm: float, within_mm: float) -> tuple[str, float] | None:

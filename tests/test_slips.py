@@ -64,7 +64,7 @@ def test_the_nearest_comes_first() -> None:
 
 
 def test_a_text_that_is_no_length_has_no_candidates() -> None:
-    assert candidates("covered", "in") == candidates("1 3/16", "mm") == []
+    assert candidates("covered", "in") == candidates("1 3/16", "mm") == ()
 
 
 def test_the_likely_value_is_the_nearest_slip_within_reach() -> None:

@@ -2,6 +2,7 @@
 
 import csv
 import io
+import itertools
 import shutil
 import sys
 import textwrap
@@ -25,6 +26,8 @@ SECONDS_BEFORE_BAR = 2.0
 TABLE_WIDTH = 120
 """Narrower than that a table with sentences in it cannot be read."""
 PIPED_WIDTH = 160
+_AT_ONCE = 1000
+"""Rows that are written at a time."""
 
 
 def say(text: str) -> None:
@@ -54,9 +57,7 @@ def listing(found: "Listing", *, as_csv: bool = False, in_blocks: bool = False) 
     For people a table, or where the terminal is narrow (or in_blocks) the listing's blocks of lines.
     """
     if as_csv:
-        out = io.StringIO()
-        csv.writer(out, lineterminator="\n").writerows([found.headers, *found.rows])
-        typer.echo(out.getvalue(), nl=False)
+        _csv(found)
     elif found.blocks and (in_blocks or _width() < TABLE_WIDTH):
         _blocks(found)
     else:
@@ -76,6 +77,15 @@ def new_alerts(
 
     for line in alert_listing.of_look(store, alerting.look(store, at=at, walls=walls), assessment):
         say(line)
+
+
+def _csv(found: "Listing") -> None:
+    """Some rows at a time: a long list is never all there."""
+    rows = itertools.chain([found.headers], found.rows)
+    while some := list(itertools.islice(rows, _AT_ONCE)):
+        out = io.StringIO()
+        csv.writer(out, lineterminator="\n").writerows(some)
+        typer.echo(out.getvalue(), nl=False)
 
 
 def _table(found: "Listing") -> None:

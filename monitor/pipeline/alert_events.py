@@ -20,7 +20,7 @@ from monitor.store import Store
 from monitor.store.generations import Wall
 from monitor.store.office import Row
 from monitor.terms import AlertKind, LengthUnit, Outcome, Rule, State, Urgency
-from monitor.trend.findings import far_inward
+from monitor.trend.findings.waiting import far_inward
 from monitor.trend.signs import held_by_visit
 
 COLUMNS: Mapping[str, Sequence[str]] = {

@@ -15,7 +15,7 @@ from monitor.pipeline import assessed_again, keys
 from monitor.pipeline.as_judged import as_judged
 from monitor.pipeline.assessed_again import Changed
 from monitor.pipeline.assessing import settings_on
-from monitor.pipeline.listed import Listing
+from monitor.pipeline.listed import Listing, Made
 from monitor.pipeline.publishing import book_of, book_of_list
 from monitor.report import monthly_files, repeatability_sheet
 from monitor.report.monthly_rows import Line, the_list
@@ -46,19 +46,23 @@ def monthly(store: Store, assessment: Assessment, at: datetime | None = None) ->
     book = replace(book_of_list(store, assessment, at), decisions=store.office.decisions())
     book, again = assessed_again.over(store, book)
     sheet, lines = monthly_sheet(book), the_list(book).all_lines
-    places = [monthly_files.HEADERS.index(name) for name in _WIDE]
-    rows = [[cell_text(cell) for cell in row] for row in monthly_files.rows(lines)]
     return Listing(
         f"{sheet['title']} (judged for {assessment.judged_on})",
         monthly_files.HEADERS,
-        rows,
+        Made(lines, _texts),
         "\n".join([_closing(sheet), *map(_again, again)]),
-        blocks=[_block(line) for line in lines],
-        wide=(
-            (*_WIDE, "decided"),
-            [[*(row[place] for place in places), _decided(line)] for row, line in zip(rows, lines, strict=True)],
-        ),
+        blocks=Made(lines, _block),
+        wide=((*_WIDE, "decided"), Made(lines, _wide)),
     )
+
+
+def _texts(line: Line) -> Sequence[str]:
+    return [cell_text(cell) for cell in monthly_files.cells(line)]
+
+
+def _wide(line: Line) -> Sequence[str]:
+    texts = _texts(line)
+    return [*(texts[monthly_files.HEADERS.index(name)] for name in _WIDE), _decided(line)]
 
 
 def _closing(sheet: Mapping[str, Any]) -> str:

@@ -50,7 +50,7 @@ def news(store: Store, assessment: Assessment, earlier: Sequence[Run], published
 
 def bad_of(assessment: Assessment) -> dict[Key, Bad]:
     """By wall, what is bad on a list; walls of which nothing is are left out."""
-    found = {key: dict(_bad(item)) for key, item in items(briefly(assessment)).items()}
+    found = {key: dict(_bad(item)) for key, item in items(briefly(assessment)).pairs()}
     return {key: bad for key, bad in found.items() if bad}
 
 

@@ -11,7 +11,11 @@ from monitor.errors import WorkError
 from monitor.pipeline.bucket import Many, Task, do, one_after_the_other
 from monitor.store.parts import Part
 
-_THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+_FRUGAL = {
+    **dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1"),
+    "ARROW_DEFAULT_MEMORY_POOL": "system",
+}
+"""They share the cores already; and what one of them is done with is no use to it, but to the others."""
 
 
 def in_processes(jobs: int | None = None) -> Many:
@@ -24,7 +28,7 @@ def in_processes(jobs: int | None = None) -> Many:
             return
         # begun anew rather than copied: a copy of a process with threads may wait for ever for one it has not got
         fresh = multiprocessing.get_context("spawn")
-        with _one_thread_each(), ProcessPoolExecutor(min(jobs, len(tasks)), fresh) as pool:
+        with _frugal(), ProcessPoolExecutor(min(jobs, len(tasks)), fresh) as pool:
             futures = [pool.submit(do, task) for task in tasks]
             try:
                 for done in as_completed(futures):
@@ -46,10 +50,10 @@ def _cores() -> int:
 
 
 @contextmanager
-def _one_thread_each() -> Iterator[None]:
-    """Processes begun in the block calculate with one thread each: they share the cores already."""
-    before = {name: os.environ.get(name) for name in _THREADS}
-    os.environ.update(dict.fromkeys(_THREADS, "1"))
+def _frugal() -> Iterator[None]:
+    """Processes begun in the block calculate with one thread each, and give back memory as soon as it is free."""
+    before = {name: os.environ.get(name) for name in _FRUGAL}
+    os.environ.update(_FRUGAL)
     try:
         yield
     finally:

@@ -31,10 +31,12 @@ class ByWall:
 
     def rows(self, key: tuple[str, str]) -> Sequence[Mapping[str, Any]]:
         """The wall's rows in table order; empty where there are none."""
-        start, end = self._places.get(key, (0, 0))
+        if key not in self._places:
+            return ()
+        start, end = self._places[key]
         if start < self._first or end > self._first + len(self._made):
             self._first, self._made = start, schema.rows(self._some(start, max(end - start, _AT_ONCE)))
-        return self._made[start - self._first : end - self._first] if end else ()
+        return self._made[start - self._first : end - self._first]
 
     def _some(self, start: int, length: int) -> pa.Table:
         if self._order is None:

@@ -1,7 +1,7 @@
 """The book that all pages are written from, and one wall's share of it. Tables in, plain rows out."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 from functools import cached_property
 from hashlib import sha256
@@ -117,7 +117,7 @@ class PastList:
     places: Mapping[Key, str]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class News:
     """Bad news of a wall: since when it is known, on which day the homeowner's page goes out by itself, and the call.
 
@@ -129,6 +129,18 @@ class News:
     waits: bool
     told_on: date | None = None
     told_by: str = ""
+
+    @property
+    def said(self) -> str:
+        """What became of it: 'homeowner told on 2026-04-29 by O1'."""
+        if self.told_on:
+            return f"homeowner told on {self.told_on} by {self.told_by}"
+        said = "homeowner not told yet: phone first; the page goes out by itself at the end of"
+        return (
+            f"{said} {self.goes_out_on}"
+            if self.waits
+            else f"no call on record; the homeowner's page is out since the end of {self.goes_out_on}"
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -268,18 +280,9 @@ class Book:
         )
 
     def news_of(self, house: str, wall: str) -> str:
-        """What became of a wall's bad news: 'homeowner told on 2026-04-29 by O1', '' where there is none."""
+        """What became of a wall's bad news, '' where there is none."""
         news = self.news.get((house, wall))
-        if news is None:
-            return ""
-        if news.told_on:
-            return f"homeowner told on {news.told_on} by {news.told_by}"
-        said = "homeowner not told yet: phone first; the page goes out by itself at the end of"
-        return (
-            f"{said} {news.goes_out_on}"
-            if news.waits
-            else f"no call on record; the homeowner's page is out since the end of {news.goes_out_on}"
-        )
+        return news.said if news else ""
 
     def waits(self, view: WallView) -> bool:
         """Whether the wall's bad news waits for a call before anybody outside the office reads it."""
@@ -299,8 +302,9 @@ class Book:
 
     @cached_property
     def _inputs(self) -> str:
+        """Fingerprint of all that every page of the book depends on."""
         judged, before = self.assessment, self.previous
-        return "\x1f".join(
+        return _fingerprint(
             (
                 judged.facts_sha256,
                 judged.settings_sha256,
@@ -320,8 +324,12 @@ class Book:
 
     def report_number(self, kind: str, *keys: str) -> str:
         """Twelve hex digits from all that a page depends on: facts, decisions, settings, days, company, code."""
-        digest = sha256("\x1f".join((kind, *keys, self._inputs)).encode()).hexdigest()
+        digest = _fingerprint((kind, *keys, self._inputs))
         return "-".join(digest[start : start + 4] for start in (0, 4, 8))
+
+
+def _fingerprint(told: Iterable[str]) -> str:
+    return sha256("\x1f".join(told).encode()).hexdigest()
 
 
 def _known(row: Row) -> Any:

@@ -16,14 +16,14 @@ def body(book: Book, alerts: tuple[int, int], link: str) -> str:
     """Five lines, and where the list is. book: of the month's list; alerts: all on record, and not acknowledged."""
     found = the_list(book)
     changed, false = changes(found), expected_false(found)
-    true = [name for item in found.placed.values() for name in item.true]
+    true = {name: int(walls.sum()) for name, walls in found.placed.true.items()}
     lines = (
-        f"{count_text(len(book.registered), 'wall')}: {found.number('hard')} at a hard limit, {true.count('moving')} "
+        f"{count_text(len(book.registered), 'wall')}: {found.number('hard')} at a hard limit, {true['moving']} "
         f"moving, {found.number('again')} to look at again.",
         f"Since the list before: {changed['new'] + changed['first']} new, {changed['open']} still open, "
         f"{len(closed(book, found))} closed, {found.number('newly')} newly holding.",
-        f"Waiting: {count_text(true.count('held'), 'wall')} with held readings, "
-        f"{count_text(true.count('overdue'), 'wall')} with an overdue visit.",
+        f"Waiting: {count_text(true['held'], 'wall')} with held readings, "
+        f"{count_text(true['overdue'], 'wall')} with an overdue visit.",
         f"Alerts: {alerts[0]} on record, {alerts[1]} that nobody has acknowledged.",
         f"Of {false['walls']} called moving, {false['number']} are expected to be so by chance.",
     )

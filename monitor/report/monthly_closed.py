@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from datetime import date
 
+import numpy as np
+
 from monitor.records import dataclass
 from monitor.report import names, wording
 from monitor.report.context import Book, Key, Row
@@ -42,13 +44,13 @@ class Closed:
 
 def closed(book: Book, found: List) -> list[Closed]:
     """Every wall that the last list named and this one does not; empty where there was no last list."""
-    left = [
-        key
-        for key, item in sorted((found.earlier or {}).items())
-        if item.is_open and not (key in found.placed and found.placed[key].is_open)
-    ]
-    decided = decisions_by_wall(book) if left else {}
-    return [_closed(book, key, (found.earlier or {})[key], found.placed.get(key), decided.get(key, [])) for key in left]
+    if found.earlier is None:
+        return []
+    now = found.placed.numbers_of(found.earlier.walls)
+    left = np.flatnonzero(found.earlier.is_open & ~np.append(found.placed.is_open, False)[now])
+    stand = dict(found.placed.at(now[left][now[left] >= 0]))
+    decided = decisions_by_wall(book) if len(left) else {}
+    return [_closed(book, key, before, stand.get(key), decided.get(key, [])) for key, before in found.earlier.at(left)]
 
 
 def _closed(book: Book, key: Key, before: Item, now: Item | None, decided: Sequence[Row]) -> Closed:

@@ -83,10 +83,9 @@ COLUMNS = (
 HEADERS = tuple(column.name for column in COLUMNS)
 
 
-def rows(lines: Sequence[Line]) -> Iterator[list[Cell]]:
-    """The cells of lines, column by column."""
-    for line in lines:
-        yield [column.of(line) for column in COLUMNS]
+def cells(line: Line) -> list[Cell]:
+    """The cells of a line, column by column."""
+    return [column.of(line) for column in COLUMNS]
 
 
 def monthly_csv(book: Book) -> bytes:
@@ -104,9 +103,10 @@ def monthly_xlsx(book: Book) -> bytes:
     return xlsx_bytes(sheets, title="Monthly list", made_at=book.assessment.known_until)
 
 
-def _all_rows(book: Book) -> list[list[Cell]]:
+def _all_rows(book: Book) -> Iterator[list[Cell]]:
     found = the_list(book)
-    return [*rows(found.all_lines), *(_closed_row(item) for item in closed(book, found))]
+    yield from map(cells, found.all_lines)
+    yield from map(_closed_row, closed(book, found))
 
 
 def _closed_row(item: Closed) -> list[Cell]:

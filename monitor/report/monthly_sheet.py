@@ -61,7 +61,8 @@ def monthly_sheet(book: Book) -> Context:
 
 def _choices(found: List, gone: Sequence[Closed]) -> Sequence[tuple[str, str, Sequence[tuple[str, str]], str]]:
     """What the list may be narrowed to: (name, words, (value, words) of each choice, words for all)."""
-    decisions = [*(line.decision for line in found.all_lines), *(item.decision for item in gone)]
+    decisions = [*(line.decision for line in found.decided), *(item.decision for item in gone)]
+    decisions += [None] if len(found.decided) < len(found.all_lines) else []
     owners = {row["owner"] if row and row["owner"] else NOBODY for row in decisions}
     sections = [(name, heading) for name, heading, *_ in SECTIONS if found.lines[name]]
     states = [(state, state) for state in STATES if found.states(state)]
@@ -76,11 +77,11 @@ def _choices(found: List, gone: Sequence[Closed]) -> Sequence[tuple[str, str, Se
 
 def _elsewhere(found: List, name: str) -> Sequence[tuple[str, str]]:
     """Walls of which a section's heading is true too, but which stand in one that comes first."""
-    return [
-        ("-".join(key), SPOKEN[item.section])
-        for key, item in found.placed.items()
-        if name in item.true and name != item.section
-    ]
+    true = found.placed.true.get(name)
+    if true is None:
+        return []
+    elsewhere = found.placed.sections(true & (found.placed.section != list(SPOKEN).index(name)))
+    return [("-".join(key), SPOKEN[section]) for key, section in elsewhere.items()]
 
 
 def counts(book: Book, found: List) -> list[tuple[str, int]]:
@@ -92,14 +93,14 @@ def counts(book: Book, found: List) -> list[tuple[str, int]]:
 
 def expected_false(found: List) -> Context:
     """Of the walls called moving: the sum of the chances that the rate is not above the threshold after all."""
-    moving = [item for item in found.placed.values() if item.result and "moving" in item.true]
-    chances = [item.result["exceed_chance"] for item in moving if item.result]
+    moving = found.placed.true["moving"]
+    chances = [chance for chance, is_so in zip(found.placed.of_results("exceed_chance"), moving, strict=True) if is_so]
     known = [1 - chance for chance in chances if chance is not None]
     return {
-        "walls": len(moving),
-        "hard": sum(item.section == "hard" for item in moving),
+        "walls": len(chances),
+        "hard": int((moving & (found.placed.section == list(SPOKEN).index("hard"))).sum()),
         "number": f"{sum(known):.2f}",
-        "without": len(moving) - len(known),
+        "without": len(chances) - len(known),
     }
 
 

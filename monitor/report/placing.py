@@ -1,8 +1,11 @@
 """Where each wall stands on the monthly list: one section each, by a written rule from verdict and findings."""
 
-from collections.abc import Collection, Mapping, Sequence
-from functools import cache
+from bisect import bisect_left
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from typing import Any
 
+import numpy as np
+import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
@@ -11,6 +14,10 @@ from monitor.records import dataclass, replace
 from monitor.report.context import Key, Row
 from monitor.results import QUIET, Assessment
 from monitor.terms import URGENCIES, Outcome, Rule, Urgency, Verdict
+
+Flags = npt.NDArray[np.bool_]
+Floats = npt.NDArray[np.float64]
+Numbers = npt.NDArray[np.int64]
 
 HARD = (Rule.TOTAL, Rule.JUMP, Rule.SEEN)
 SECTIONS = (
@@ -31,7 +38,12 @@ SPOKEN: Mapping[str, str] = {name: heading.lower() for name, heading, *_ in SECT
     "early": "too early to say",
 }
 """Every place on the list by name, as a sentence names it."""
-
+_NAMES = tuple(SPOKEN)
+_AT_ONCE = 1024
+"""Walls of which rows are made at a time."""
+_WALL = ["house", "wall"]
+_HIDES = (Urgency.KEEP_OUT, Urgency.SAME_DAY)
+"""A held reading that is so urgent could hide a hard limit."""
 
 _ASKS = (pc.field("outcome") == Outcome.YES.value) | (
     (pc.field("outcome") == Outcome.UNDECIDED.value) & (pc.field("urgency") != Urgency.NONE.value)
@@ -52,7 +64,7 @@ HAVING = {"wall_results": _IS_CURRENT, "findings": _ASKS}
 """Their rows that tell it."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Item:
     """One wall's place on a list; alarms: findings of its newest period that ask for somebody, most urgent first."""
 
@@ -65,25 +77,105 @@ class Item:
         """Whether the wall asks for somebody."""
         return self.section in OPEN
 
-    @property
-    def true(self) -> frozenset[str]:
-        """'moving', 'held' and 'overdue' where they are so, whatever section the wall stands in."""
-        return _true(self.result or {}, {row["rule"] for row in self.alarms if row["outcome"] == Outcome.YES})
+
+class Places(Mapping[Key, Item]):
+    """Where walls stand on a list, in the order of their keys: columns of all, and an `Item` of whichever is asked for.
+
+    walls: their houses and names, a row each. section: numbers of places in SPOKEN. true: whether each is 'moving',
+    'held' and 'overdue', whatever section it stands in. urgency: the place of its most urgent finding in URGENCIES,
+    their number where there is none.
+    """
+
+    def __init__(self, results: pa.Table, asks: pa.Table, is_new: pa.Array) -> None:
+        """results, asks: rows of the newest periods and findings that ask; is_new: which of results newly hold."""
+        self._results, self._asks = results, asks
+        told, rows = results.select(COLUMNS["wall_results"]), asks.select(COLUMNS["findings"])
+        self.walls = pa.concat_tables([each.select(_WALL) for each in (told, rows)]).group_by(_WALL).aggregate([])
+        self.walls = self.walls.sort_by([(name, "ascending") for name in _WALL]).combine_chunks()
+        keys = schema.wall_keys(self.walls)
+        self._result = numbers(pc.index_in(keys, value_set=schema.wall_keys(told)))
+        self._alarm, self._begins, self.urgency = _sorted(rows, keys, told, self._result)
+        self.true, self.section = _sections(told, rows, is_new, self._result, self._alarm, self._begins)
+
+    def __len__(self) -> int:
+        """How many walls are placed."""
+        return int(self.walls.num_rows)
+
+    def __iter__(self) -> Iterator[Key]:
+        """Their keys in order."""
+        for start in range(0, len(self), _AT_ONCE):
+            some = self.walls.slice(start, _AT_ONCE)
+            yield from zip(some["house"].to_pylist(), some["wall"].to_pylist(), strict=True)
+
+    def __getitem__(self, key: Key) -> Item:
+        """The place of one wall; KeyError where it is not placed."""
+        return self.at(np.array([self.number_of(key)]))[0][1]
+
+    def pairs(self) -> Iterator[tuple[Key, Item]]:
+        """Every wall with its place; some in memory at a time."""
+        for start in range(0, len(self), _AT_ONCE):
+            yield from self.at(np.arange(start, min(start + _AT_ONCE, len(self))))
+
+    def number_of(self, key: Key) -> int:
+        """The number of a wall among these; KeyError where it is not placed."""
+        houses, walls = self.walls["house"], self.walls["wall"]
+        at = bisect_left(range(len(self)), key, key=lambda number: (houses[number].as_py(), walls[number].as_py()))
+        if at == len(self) or (houses[at].as_py(), walls[at].as_py()) != key:
+            raise KeyError(key)
+        return int(at)
+
+    def numbers_of(self, others: pa.Table) -> Numbers:
+        """For each row of a table with house and wall the number of its wall among these, -1 for one not placed."""
+        return numbers(pc.index_in(schema.wall_keys(others), value_set=schema.wall_keys(self.walls)))
+
+    def at(self, numbers: Numbers) -> list[tuple[Key, Item]]:
+        """Some walls with their places."""
+        keys = self.walls.take(pa.array(numbers)).to_pydict()
+        at = self._result[numbers]
+        results = iter(schema.rows(self._results.take(pa.array(at[at >= 0]))))
+        spans = list(zip(self._begins[numbers].tolist(), self._begins[numbers + 1].tolist(), strict=True))
+        alarms = schema.rows(self._asks.take(pa.array(_of_spans(self._alarm, spans))))
+        found, done = [], 0
+        for house, wall, number, row, (start, end) in zip(
+            keys["house"], keys["wall"], self.section[numbers].tolist(), at.tolist(), spans, strict=True
+        ):
+            mine = alarms[done : done + end - start]
+            done += end - start
+            found.append(((house, wall), Item(_NAMES[number], next(results) if row >= 0 else None, mine)))
+        return found
 
     @property
-    def urgency(self) -> int:
-        """Place of the most urgent finding; walls without one come last."""
-        return min((URGENCIES.index(row["urgency"]) for row in self.alarms), default=len(URGENCIES))
+    def is_open(self) -> Flags:
+        """Which walls ask for somebody."""
+        found: Flags = self.section < len(OPEN)
+        return found
 
-    @property
-    def consequence(self) -> float:
+    def sections(self, which: Flags) -> dict[Key, str]:
+        """Some of the walls, and where they stand."""
+        some = self.walls.filter(pa.array(which))
+        names = [_NAMES[number] for number in self.section[which].tolist()]
+        return dict(zip(zip(some["house"].to_pylist(), some["wall"].to_pylist(), strict=True), names, strict=True))
+
+    def count(self) -> dict[str, int]:
+        """How many walls stand in each place that any stands in."""
+        numbers = np.bincount(self.section, minlength=len(_NAMES)).tolist()
+        return {name: number for name, number in zip(_NAMES, numbers, strict=True) if number}
+
+    def of_results(self, column: str) -> list[Any]:
+        """A column of the walls' results, None where a wall has none."""
+        at = pa.array(self._result, mask=self._result < 0)
+        found: list[Any] = self._results[column].take(at).to_pylist()
+        return found
+
+    def consequence(self) -> Floats:
         """Share of the limit of total deflection used a year from now at the rate shown; orders a list, no more."""
-        row = self.result
-        if row is None or not row["total_limit_mm"]:
-            return 0.0
-        return float(
-            (max(row["total_mm"] or 0.0, 0.0) + max(row["rate_mm_per_year"] or 0.0, 0.0)) / row["total_limit_mm"]
+        total, limit, rate = (
+            _floats(self._results[name]) for name in ("total_mm", "total_limit_mm", "rate_mm_per_year")
         )
+        known = limit != 0.0
+        used = np.zeros(len(limit))
+        np.divide(np.maximum(total, 0.0) + np.maximum(rate, 0.0), limit, out=used, where=known)
+        return np.append(used, 0.0)[self._result]  # the last one is that of walls without a result
 
 
 def items(
@@ -92,8 +184,8 @@ def items(
     *,
     also: Collection[Key] = (),
     only: Collection[Key] | None = None,
-) -> dict[Key, Item]:
-    """The place on an assessment's list of every wall that may stand in a section; of the others no row is made.
+) -> Places:
+    """The place on an assessment's list of every wall that may stand in a section; of the others nothing is kept.
 
     earlier: the last list, which decides what is newly holding. also: judged walls that are wanted wherever they stand.
     only: those alone are wanted, wherever they stand.
@@ -103,18 +195,76 @@ def items(
         results = results.filter(_may_stand(results, asks, earlier, also))
     else:
         results, asks = (rows.filter(_is_of(rows, _keys(only))) for rows in (results, asks))
-    current = {(row["house"], row["wall"]): row for row in schema.rows(results)}
-    newly = dict(zip(current, _is_new(results, earlier).to_pylist(), strict=True))
-    alarms: dict[Key, list[Row]] = {}
-    for row in schema.rows(asks):
-        key = (row["house"], row["wall"])
-        if key not in current or row["period"] == current[key]["period"]:
-            alarms.setdefault(key, []).append(row)
-    placed = {}
-    for key in sorted(current.keys() | alarms.keys()):
-        found = sorted(alarms.get(key, []), key=lambda row: (URGENCIES.index(row["urgency"]), row["rule"]))
-        placed[key] = Item(_section(current.get(key), found, newly.get(key, False)), current.get(key), found)
-    return placed
+    return Places(results.combine_chunks(), asks.combine_chunks(), _is_new(results, earlier))
+
+
+def _sorted(asks: pa.Table, keys: pa.Array, results: pa.Table, result: Numbers) -> tuple[Numbers, Numbers, Numbers]:
+    """Findings by wall, most urgent first: their rows, where those of each wall begin, and its most urgent.
+
+    Of a wall that has a result only findings of the period of that one count.
+    """
+    urgency = numbers(pc.index_in(asks["urgency"], value_set=pa.array(URGENCIES, pa.string())))
+    owner = numbers(pc.index_in(schema.wall_keys(asks), value_set=keys))
+    period, newest = (numbers(rows["period"]) for rows in (asks, results))
+    of = result[owner]
+    counts = np.ones(len(owner), bool) if not len(newest) else (of < 0) | (period == newest[of])
+    rows = pa.table({"owner": owner, "urgency": urgency, "rule": asks["rule"]})
+    order = np.asarray(pc.sort_indices(rows, sort_keys=[(name, "ascending") for name in rows.column_names]))
+    order = order[counts[order]]
+    begins = np.searchsorted(owner[order], np.arange(len(keys) + 1))
+    most = np.append(urgency[order], 0)[begins[:-1]]
+    return order, begins, np.where(np.diff(begins) > 0, most, len(URGENCIES))
+
+
+def _sections(
+    results: pa.Table, asks: pa.Table, is_new: pa.Array, result: Numbers, alarm: Numbers, begins: Numbers
+) -> tuple[Mapping[str, Flags], Numbers]:
+    """Of what each wall's sections are true, and the one that it stands in: the first that fits."""
+    owner = np.repeat(np.arange(len(result)), np.diff(begins))
+    asks = asks.take(pa.array(alarm))
+
+    def any_of(rules: Collection[str], column: str, values: Collection[str]) -> Flags:
+        """Which walls have a finding by one of the rules with one of the values in a column."""
+        found = np.zeros(len(result), bool)
+        found[owner[_flags(pc.and_(_is_one(asks["rule"], rules), _is_one(asks[column], values)))]] = True
+        return found
+
+    def of_result(flags: pa.Array) -> Flags:
+        return np.append(_flags(flags), False)[result]
+
+    yes = ("outcome", (Outcome.YES,))
+    moving = of_result(_is_one(results["verdict"], (Verdict.MOVING,)))
+    held = any_of((Rule.HELD,), *yes) | of_result(pc.not_equal(results["readings_held"], 0))
+    overdue = any_of((Rule.OVERDUE,), *yes) | of_result(pc.not_equal(results["overdue_days"], 0))
+    hard = any_of(HARD, *yes) | any_of((Rule.HELD,), "urgency", _HIDES)
+    again = of_result(_is_one(results["verdict"], (Verdict.LOOK_AGAIN,)))
+    again |= any_of((Rule.FAST,), *yes) | any_of(HARD, "outcome", (Outcome.UNDECIDED,))
+    holding = of_result(_is_one(results["verdict"], (Verdict.HOLDING,)))
+    first = np.select([hard, moving, again, held, overdue, of_result(is_new), holding], range(7), len(_NAMES) - 1)
+    return {"moving": moving, "held": held, "overdue": overdue}, first
+
+
+def _of_spans(values: Numbers, spans: Sequence[tuple[int, int]]) -> Numbers:
+    return np.concatenate([values[start:end] for start, end in spans]) if spans else values[:0]
+
+
+def _is_one(column: pa.ChunkedArray, values: Collection[str]) -> pa.ChunkedArray:
+    return pc.is_in(column, value_set=pa.array([str(value) for value in values], pa.string()))
+
+
+def numbers(column: pa.Array | pa.ChunkedArray) -> Numbers:
+    """Whole numbers, -1 where none is known."""
+    return np.asarray(pc.fill_null(column, -1).cast(pa.int64()), dtype=np.int64)
+
+
+def _floats(column: pa.ChunkedArray) -> Floats:
+    """Numbers, 0 where none is known."""
+    return np.asarray(pc.fill_null(column, 0.0), dtype=np.float64)
+
+
+def _flags(column: pa.Array | pa.ChunkedArray) -> Flags:
+    """Which are so; what is not known is not."""
+    return np.asarray(pc.fill_null(column, False).cast(pa.int8()), dtype=np.int8).astype(bool)
 
 
 def quiet(assessment: Assessment, placed: Collection[Key]) -> pa.Table:
@@ -140,13 +290,14 @@ def sections(assessment: Assessment, walls: Collection[Key]) -> dict[Key, str]:
     """Where those of some walls stand that were judged, whether or not their rows were left out."""
     left = assessment.quiet.filter(_is_of(assessment.quiet, _keys(walls)))
     found = {(row["house"], row["wall"]): _quiet(row["verdict"]) for row in left.to_pylist()}
-    return found | {key: item.section for key, item in items(assessment, only=walls).items()}
+    placed = items(assessment, only=walls)
+    return found | placed.sections(placed.section >= 0)
 
 
 def hard_limit(alarms: Sequence[Row]) -> Row | None:
     """The first of a wall's findings that is a hard limit, or a held reading that could hide one; None without one."""
     for row in alarms:
-        hides = row["rule"] == Rule.HELD and row["urgency"] in (Urgency.KEEP_OUT, Urgency.SAME_DAY)
+        hides = row["rule"] == Rule.HELD and row["urgency"] in _HIDES
         if hides or (row["rule"] in HARD and row["outcome"] == Outcome.YES):
             return row
     return None
@@ -154,7 +305,8 @@ def hard_limit(alarms: Sequence[Row]) -> Row | None:
 
 def open_places(assessment: Assessment, only: Collection[Key] | None = None) -> dict[Key, str]:
     """Section of every wall that asks for somebody, or of those of some walls only."""
-    return {key: item.section for key, item in items(briefly(assessment), only=only).items() if item.is_open}
+    placed = items(briefly(assessment), only=only)
+    return placed.sections(placed.is_open)
 
 
 def briefly(assessment: Assessment) -> Assessment:
@@ -164,14 +316,12 @@ def briefly(assessment: Assessment) -> Assessment:
 
 def named(assessment: Assessment, earlier: Assessment | None = None, also: Collection[Key] = ()) -> list[Key]:
     """The walls that `items` would place, told without a row made of them."""
-    results, asks = assessment.wall_results.filter(_IS_CURRENT), assessment.findings.filter(_ASKS)
-    results = results.filter(_may_stand(results, asks, earlier, also))
-    rows = pa.concat_tables([rows.select(["house", "wall"]) for rows in (results, asks)]).group_by(["house", "wall"])
-    found = rows.aggregate([])
-    return sorted(zip(found["house"].to_pylist(), found["wall"].to_pylist(), strict=True))
+    return list(items(briefly(assessment), earlier, also=also))
 
 
 def _keys(walls: Collection[Key]) -> pa.Array:
+    if isinstance(walls, Places):
+        return schema.wall_keys(walls.walls)
     return pa.array(map(schema.wall_key, walls), pa.string())
 
 
@@ -193,33 +343,6 @@ def _is_new(results: pa.Table, earlier: Assessment | None) -> pa.Array:
     before = quiet(earlier, ()).filter(_HOLDS)
     held = pc.fill_null(pc.equal(results["verdict"], Verdict.HOLDING.value), False)
     return pc.and_(held, pc.invert(_is_of(results, schema.wall_keys(before)))).combine_chunks()
-
-
-def _true(row: Row, rules: Collection[str]) -> frozenset[str]:
-    held, overdue = Rule.HELD in rules or row.get("readings_held"), Rule.OVERDUE in rules or row.get("overdue_days")
-    return _named(row.get("verdict") == Verdict.MOVING, bool(held), bool(overdue))
-
-
-@cache
-def _named(moving: bool, held: bool, overdue: bool) -> frozenset[str]:
-    """One set for all walls of which the same is true."""
-    return frozenset(name for name, is_so in (("moving", moving), ("held", held), ("overdue", overdue)) if is_so)
-
-
-def _section(row: Row | None, alarms: Sequence[Row], is_new: bool) -> str:
-    rules = {alarm["rule"] for alarm in alarms if alarm["outcome"] == Outcome.YES}
-    unclear = any(alarm["rule"] in HARD and alarm["outcome"] == Outcome.UNDECIDED for alarm in alarms)
-    verdict, true = row["verdict"] if row else "", _true(row or {}, rules)
-    if hard_limit(alarms):
-        return "hard"
-    if "moving" in true:
-        return "moving"
-    if verdict == Verdict.LOOK_AGAIN or Rule.FAST in rules or unclear:
-        return "again"
-    for name in ("held", "overdue"):
-        if name in true:
-            return name
-    return "newly" if is_new else _quiet(verdict)
 
 
 def _quiet(verdict: str) -> str:

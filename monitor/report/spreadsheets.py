@@ -36,7 +36,7 @@ class Sheet:
 
     name: str
     headers: Sequence[str]
-    rows: Sequence[Sequence[Cell]]
+    rows: Iterable[Sequence[Cell]]
     widths: Sequence[int] = ()
 
 

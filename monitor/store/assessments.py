@@ -120,8 +120,9 @@ def load(
         card = _card(root, judged_on)
         if card is None:
             return None
+        walls_of = None if of is None else generations.by_bucket(of, card.buckets)
         try:
-            read = {table: _rows(card, place, table, chosen.get(table), of, like.get(table)) for table in tables}
+            read = {table: _rows(card, place, table, chosen.get(table), walls_of, like.get(table)) for table in tables}
         except FileNotFoundError as error:  # replaced by a newer one while we read
             gone = error
             continue
@@ -177,18 +178,16 @@ def _rows(
     place: Place,
     table: str,
     columns: Sequence[str] | None,
-    of: Collection[Wall] | None,
+    of: Mapping[int, Collection[Wall]] | None,
     like: pc.Expression | None = None,
 ) -> pa.Table:
-    """Rows of a table over all buckets that matter, in their order."""
+    """Rows of a table over all buckets that matter, in their order. of: walls by bucket."""
     wanted = None if columns is None else list(dict.fromkeys((*columns, *_needed(table))))
-    asked = card.parts
-    if of is not None:
-        mine = {generations.bucket_of(wall, card.buckets) for wall in of}
-        asked = tuple(part for part in asked if part.bucket in mine)
     found = []
-    for part in asked:
-        rows = parts.read(place, folder_of(card.judged_on), part, table, wanted, of)
+    for part in card.parts:
+        if of is not None and part.bucket not in of:
+            continue
+        rows = parts.read(place, folder_of(card.judged_on), part, table, wanted, of[part.bucket] if of else None)
         found.append(rows if like is None else rows.filter(like))
     rows = pa.concat_tables(found) if found else schema.empty(table)
     if len(found) > 1:

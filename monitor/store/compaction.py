@@ -4,6 +4,7 @@ A generation takes over the files of the buckets that nothing was added to. What
 as a reader may still hold the pointer of the one before; the time is the disk's own, from the files just written.
 """
 
+import itertools
 import shutil
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
@@ -74,8 +75,10 @@ def _compact(root: Path) -> bool:
         lines: list[dict[str, object]] = []
         parts: list[PartFile] = []
         found = Finding(root, old)
+        turn = list(itertools.chain.from_iterable(_becoming(old.buckets, buckets)))
         for table in schema.FACTS:
-            fresh, told = _put_aside(root, table, [name for of, name in adds if of == table], buckets, aside)
+            fresh = Spill(table, buckets, aside, turn)
+            told = _put_aside(root, table, [name for of, name in adds if of == table], fresh)
             lines += told
             parts += _new_parts(root, old, table, fresh if told else None, buckets, found)
     finally:
@@ -112,11 +115,8 @@ def _rows_of(root: Path, table: str, name: str) -> int:
     return parquet.number_of_rows(inbox.path_of(root, table, name))
 
 
-def _put_aside(
-    root: Path, table: str, names: Iterable[str], buckets: int, aside: Path
-) -> tuple[Spill, list[dict[str, object]]]:
-    """Rows of adds by bucket, an add in memory at a time, and their ledger lines."""
-    fresh = Spill(table, buckets, aside)
+def _put_aside(root: Path, table: str, names: Iterable[str], fresh: Spill) -> list[dict[str, object]]:
+    """Rows of adds put aside, an add in memory at a time; their ledger lines."""
     lines: list[dict[str, object]] = []
     for name in names:
         try:
@@ -125,7 +125,7 @@ def _put_aside(
             continue
         fresh.put(rows)
         lines += ledger_lines(table, name, rows, rows_sha256)
-    return fresh, lines
+    return lines
 
 
 def _still_there(root: Path, ledger: pa.Table) -> pa.Table:
@@ -159,6 +159,11 @@ def _bucket_count(old: Pointer, fresh_rows: int) -> int:
     return buckets
 
 
+def _becoming(before: int, after: int) -> list[range]:
+    """For each of the buckets before the numbers of those that it becomes."""
+    return [range(bucket, after, before) for bucket in range(before)]
+
+
 def _new_parts(
     root: Path, old: Pointer, table: str, fresh: Spill | None, buckets: int, found: Finding
 ) -> Iterator[PartFile]:
@@ -169,7 +174,7 @@ def _new_parts(
     def added(number: int) -> pa.Table:
         return fresh.of(number) if fresh else schema.empty(table)
 
-    for bucket in range(before):
+    for bucket, becoming in enumerate(_becoming(before, after)):
         if before == after and not added(bucket).num_rows:
             if bucket in stale:
                 found.kept(stale[bucket])
@@ -177,7 +182,7 @@ def _new_parts(
             continue
         kept = _old_rows(root, stale[bucket]) if bucket in stale else schema.empty(table)
         numbers = generations.bucket_numbers(kept, after) if after > 1 else np.zeros(kept.num_rows, np.int64)
-        for number in range(bucket, after, before):  # a bucket in memory at a time
+        for number in becoming:  # a bucket in memory at a time
             both = pa.concat_tables([kept.filter(pa.array(numbers == number)), added(number)])
             if both.num_rows:
                 found.written(table, both)

@@ -1,7 +1,7 @@
 """The compacted tier: files of buckets of walls, which never change, behind one pointer file, replaced whole."""
 
 import hashlib
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from functools import lru_cache
 from pathlib import Path
 
@@ -141,6 +141,14 @@ def has_walls(table: str) -> bool:
 def bucket_of(wall: Wall, buckets: int) -> int:
     """The bucket of a wall: a hash of its name, the same on every machine. `buckets` is a power of two."""
     return _bucket(schema.wall_key(wall), buckets)
+
+
+def by_bucket(walls: Iterable[Wall], buckets: int) -> dict[int, list[Wall]]:
+    """Walls by their bucket; of each bucket none but its own need be looked for."""
+    found: dict[int, list[Wall]] = {}
+    for wall in walls:
+        found.setdefault(bucket_of(wall, buckets), []).append(wall)
+    return found
 
 
 def bucket_numbers(rows: pa.Table, buckets: int) -> Numbers:

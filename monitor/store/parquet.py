@@ -98,14 +98,16 @@ def from_bytes(path: Path, data: bytes, name: str) -> pa.Table:
     return _read(path, data, name, None)[0]
 
 
-def open_and_read(place: Place, at: str, name: str, columns: Sequence[str] | None = None) -> pa.Table:
-    """The same from where it lies; of the file only what the columns need."""
+def open_and_read(
+    place: Place, at: str, name: str, columns: Sequence[str] | None = None, *, once: bool = False
+) -> pa.Table:
+    """The same from where it lies; of the file only what the columns need. once: nobody will ask for it again."""
 
     def read() -> pa.Table:
         with _opened(place, at) as file:
             return _rows(place.path(at), file, name, columns)[0]
 
-    return _kept(place, at, (name, columns and tuple(columns)), read)
+    return read() if once else _kept(place, at, (name, columns and tuple(columns)), read)
 
 
 def read_among(

@@ -100,4 +100,4 @@ def _of_others(strays: pa.Table, bucket: int, buckets: int) -> pa.Table:
 
 
 def _file(place: Place, table: str, file: str, columns: Sequence[str] | None = None) -> pa.Table:
-    return parquet.open_and_read(place, f"{generations.FOLDER}/{file}", table, columns)
+    return parquet.open_and_read(place, f"{generations.FOLDER}/{file}", table, columns, once=True)

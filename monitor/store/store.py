@@ -47,6 +47,8 @@ from monitor.store.unread import ReadPast, Unread
 INBOX_LIMIT = 500
 """Adds that may wait in the inbox before they are compacted: each costs a reader a file to open."""
 _LOOK_EVERY = 50
+_LINES = 4096
+"""Lines of the ledger of which rows are made at a time."""
 SETTINGS = "settings.json"
 TELLING = "telling.json"
 _TAKING_LOCK = "taking.lock"
@@ -331,9 +333,12 @@ class Store:
     def facts_sha256(self, known_on: datetime | None = None) -> str:
         """Hash of the set of facts known on a moment; the same whatever the order of adds, and compacted or not."""
         lines = views.known_by(self.tiers.ledger(), known_on)
+        lines = lines.set_column(lines.schema.get_field_index("rows"), "rows", lines["rows"].cast(pa.string()))
+        lines = canonical.in_order_of(lines, lines.column_names)
         total = sha256()
-        for line in sorted(tuple(map(str, row.values())) for row in lines.to_pylist()):
-            total.update("|".join(line).encode() + b"\n")
+        for some in lines.to_batches(max_chunksize=_LINES):
+            for row in some.to_pylist():
+                total.update("|".join(map(str, row.values())).encode() + b"\n")
         return total.hexdigest()
 
     def stands_at(self) -> tuple[object, ...]:

@@ -1,6 +1,5 @@
 """Both tiers read as one: the compacted files, and the inbox files that are not in them."""
 
-import itertools
 from collections.abc import Callable, Collection, Iterable, Sequence
 from contextlib import suppress
 from datetime import datetime
@@ -79,15 +78,16 @@ class Tiers:
         keys = None if wanted is None else _keys(wanted)
 
         def read(at: Pointer, adds: _Adds) -> pa.Table:
-            parts = at.of(table)
-            if wanted is not None:
-                buckets = {generations.bucket_of(wall, at.buckets) for wall in wanted}
-                parts = [part for part in parts if part.bucket in buckets]
+            mine = None if wanted is None else generations.by_bucket(wanted, at.buckets)
+            found = [
+                _part_of(self._read_part(part, at, columns, among), columns, mine and _keys(mine[part.bucket]))
+                for part in at.of(table)
+                if mine is None or part.bucket in mine
+            ]
             waiting = self._read_adds(adds)
             if among is not None:
                 waiting = [rows.filter(_is_among(rows, *among)) for rows in waiting]
-            found = itertools.chain((self._read_part(part, at, columns, among) for part in parts), waiting)
-            return _joined(table, [_part_of(rows, columns, keys) for rows in found])
+            return _joined(table, [*found, *(_part_of(rows, columns, keys) for rows in waiting)])
 
         if len(wanted or ()) > _FEW or (among and len(among[1]) > _FEW):
             return self._at_one_moment((table,), read)

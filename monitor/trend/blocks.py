@@ -100,10 +100,14 @@ def within(group: Whole, key: Whole) -> Whole:
     return np.asarray((np.arange(len(pairs)) - np.searchsorted(of, of))[place])
 
 
-def _most(group: Whole, number: Whole, groups: int) -> Whole:
-    """One more than the largest number in each group: the size of a group numbered from 0."""
-    size = np.zeros(groups, dtype=np.intp)
-    np.maximum.at(size, group, number + 1)
+def _most(first: Whole, number: Whole) -> Whole:
+    """One more than the largest number in each group: the size of a group numbered from 0.
+
+    first: the groups' first rows, and the number of rows; a group without rows has 0.
+    """
+    there = np.flatnonzero(np.diff(first))
+    size = np.zeros(len(first) - 1, dtype=np.intp)
+    size[there] = np.maximum.reduceat(number, first[there]) + 1 if len(there) else 0
     return size
 
 
@@ -154,7 +158,7 @@ class Packer:
         self._slot = np.arange(len(rows)) - starts[visit]
         self._offset, self._yaw, self._tilt = self._column_slots(rows.visit)
         self._variance = sds.reading_variance(variances, rows.method, rows.step_mm, rows.error_factor)
-        self.sizes = self._shapes(len(cases.table))
+        self.sizes = self._shapes()
 
     @cached_property
     def complete(self) -> npt.NDArray[np.bool_]:
@@ -200,21 +204,23 @@ class Packer:
 
     def _column_slots(self, visit: Whole) -> tuple[Whole, Whole, Whole]:
         """Column of each row's offset, yaw and tilt within its visit, -1 for none; column 0 is the wobble's."""
-        method = self._rows.method
         first, of_row = _first_of(self._rows.setup)
-        has = np.stack([kind > 0 for kind in (self._sds.offset, self._sds.yaw, self._sds.tilt)], axis=1)[method[first]]
-        ends = np.cumsum(has.sum(axis=1))
-        visit_of = visit[first]
-        starts = np.concatenate([[0], ends])[np.searchsorted(visit_of, visit_of)] if len(first) else ends
-        base = 1 + ends - has.sum(axis=1) - starts
-        slots = np.where(has, base[:, None] + np.cumsum(has, axis=1) - 1, -1)[of_row]
-        return slots[:, 0], slots[:, 1], slots[:, 2]
+        method, visit_of = self._rows.method[first], visit[first]
+        has = [(kind > 0)[method] for kind in (self._sds.offset, self._sds.yaw, self._sds.tilt)]
+        count = np.sum(has, axis=0)
+        before = np.cumsum(count) - count
+        slot = 1 + before - before[np.searchsorted(visit_of, visit_of)]
+        slots = []
+        for kind in has:
+            slots.append(np.where(kind, slot, -1)[of_row])
+            slot = slot + kind
+        return slots[0], slots[1], slots[2]
 
-    def _shapes(self, cases: int) -> Whole:
+    def _shapes(self) -> Whole:
         """Visits, readings in a visit, set-up columns in a visit, levels and marks of each case, shape (cases, 5)."""
-        columns = np.maximum.reduce([self._offset, self._yaw, self._tilt, np.zeros_like(self._offset)])
+        columns = np.maximum(np.maximum(self._offset, self._yaw), np.maximum(self._tilt, 0))
         numbers = (self._visit, self._slot, columns, self._level, self._mark)
-        return np.stack([_most(self._rows.case, number, cases) for number in numbers], axis=1)
+        return np.stack([_most(self._first, number) for number in numbers], axis=1)
 
     def _lay(self, cases: Whole, shape: Whole) -> Block:
         """Lay the cases out in arrays of the given shape."""
@@ -244,7 +250,7 @@ class Packer:
         for component in range(RATES):
             design[(*place, layout.others + component)] = seen[:, component] * elapsed
         setup_columns, free, error = self._columns(rows, place, (*whole, columns))
-        phi, last = self._phi_now(rows, b, mark, (count, marks, RATES)), _most(b, place[1], count) - 1
+        phi, last = self._phi_now(rows, b, mark, (count, marks, RATES)), self.sizes[cases, 0] - 1
         index = self._index[rows]
         return Block(
             layout, cases, design, deflection, weight, bow, setup_columns, free, error, last, phi, center, index, place,

@@ -15,7 +15,8 @@ from monitor.config import Rules, Variances
 from monitor.records import dataclass
 from monitor.trend import bounds, evidence, restarts, spread
 from monitor.trend.columns import Whole
-from monitor.trend.fit import Fit
+from monitor.trend.designs import Seen
+from monitor.trend.parts import Starts
 from monitor.trend.shapes import BOW, Array, Flags
 
 _MOST = 1e6
@@ -28,7 +29,7 @@ class Shown:
     scale; dof, then: degrees of freedom now and once its visits are made (B,).
     """
 
-    fit: Fit
+    fit: Seen
     phi: Array
     scale: Array
     dof: Array
@@ -75,15 +76,18 @@ def _below(
     values, vectors = np.linalg.eigh(covariance)
     # the symmetric root: the only one that a last digit of the covariance does not turn
     root = vectors * np.sqrt(np.maximum(values, 0.0))[..., None, :] @ np.swapaxes(vectors, -1, -2)
-    estimates = normal[:, :marks] @ np.swapaxes(root, -1, -2)
+    estimates = root @ normal[:, :marks].T
     added = _chi_square((then - dof)[:, None], normal[:, marks])
     reach = bounds.quantile(bounds.LEVEL, then)[:, None] * np.sqrt((dof[:, None] + added) / then[:, None])
-    upper = estimates + reach[..., None] * mark_se[:, None, :]
-    upper = np.where(measured[:, None, :], upper, -np.inf).max(axis=-1) * np.sqrt(scale)[:, None]
-    return np.asarray((upper < threshold[:, None]).mean(axis=-1))
+    upper = estimates[:, 0] + np.where(measured[:, :1], reach * mark_se[:, :1], -np.inf)
+    for mark in range(1, marks):
+        its = slice(mark, mark + 1)
+        of_mark = estimates[:, mark] + np.where(measured[:, its], reach * mark_se[:, its], -np.inf)
+        np.maximum(upper, of_mark, out=upper)
+    return np.asarray((upper < (threshold / np.sqrt(scale))[:, None]).mean(axis=-1))
 
 
-def moving(shown: Shown, starting: tuple[Fit, Flags], rate: Array, threshold: Array, rules: Rules,
+def moving(shown: Shown, starting: tuple[Starts, Flags], rate: Array, threshold: Array, rules: Rules,
            variances: Variances) -> Array:  # fmt: skip
     """Chance (B,) that a wall whose leading mark moves at `rate` (B,), mm/yr, has the evidence that moving asks for.
 
@@ -150,7 +154,7 @@ def _chi_square(dof: Array, normal: Array) -> Array:
     """Draws of chi-square from normal ones, 0 where there are no degrees of freedom (Wilson and Hilferty 1931)."""
     some = np.maximum(dof, 1e-9)
     cube = np.maximum(1 - 2 / (9 * some) + normal * np.sqrt(2 / (9 * some)), 0.0)
-    return np.where(dof > 0, dof * cube**3, 0.0)
+    return np.where(dof > 0, dof * (cube * cube * cube), 0.0)
 
 
 @cache

@@ -1,7 +1,6 @@
 """Complete cases as a part of the portfolio: what they tell by the short way (rotated), as fit and screening tell it.
 
-A case is complete where each visit read the same marks once, by one method of no free offset, with the same set-ups,
-steps and doubts, and each mark stands on one level. Nothing is left out then, and nothing is lost by the short way.
+Nothing is left out then, and nothing is lost by the short way.
 """
 
 from collections.abc import Iterator
@@ -15,93 +14,27 @@ from monitor.trend.blocks import RATES, Packer
 from monitor.trend.bounds import Scale, moderated
 from monitor.trend.columns import Whole
 from monitor.trend.cycles import Cycles
-from monitor.trend.fit import LEAST_SHARE, Rates, Season, largest_square
+from monitor.trend.fit import LEAST_SHARE, Errors, Rates, Season, largest_square
 from monitor.trend.information import KEPT
+from monitor.trend.layouts import Alike, alike
 from monitor.trend.parts import LEAST_KEPT, Left, Levels, Step
 from monitor.trend.rotated import Moments, Prior, Solved, Turned, from_each_start, solve, turn, whole
-from monitor.trend.shapes import BOW, NOTHING, Array, Flags
+from monitor.trend.shapes import NOTHING, Array, Flags
 from monitor.trend.variances import LEAST
-from monitor.units import DAYS_PER_YEAR
-
-BLOCK_CASES = 512
-"""Cases side by side: their arrays stay within a processor's own cache."""
-
-
-@dataclass(frozen=True)
-class Layouts:
-    """Distinct layouts of marks and set-ups (D of one size): shapes and covariance of a visit, turned.
-
-    variance, bow (D, M): of single readings, and the bow as seen; phi (D, M, 3); w (D, M), q (D, M, M): of the
-    covariance; basis (D, 3, r): rates = what beta tells of them, so that phi . rates = (phi basis^-) beta; shape
-    (D, M, r): phi in beta, by mark; inside (D, 3): components that are determined by beta.
-    """
-
-    variance: Array
-    bow: Array
-    phi: Array
-    w: Array
-    q: Array
-    basis: Array
-    spread: Array
-    shape: Array
-    inside: Flags
-    rank: Whole
-
-
-def _layouts(variance: Array, columns: Array, phi: Array) -> Layouts:
-    """variance (D, M), columns (D, M, K) of the set-up errors times their sds, phi (D, M, 3)."""
-    size = variance.shape[-1]
-    covariance = columns @ np.swapaxes(columns, -1, -2)
-    covariance[..., np.arange(size), np.arange(size)] += variance
-    values, q = np.linalg.eigh(covariance)
-    w = 1 / values
-    turned = np.sqrt(w)[..., None] * (np.swapaxes(q, -1, -2) @ phi)
-    length = np.sqrt((turned**2).sum(axis=-2))
-    spread = np.where(length > 0, length, 1.0)
-    scaled = turned / spread[..., None, :]
-    kept, vectors = np.linalg.eigh(np.swapaxes(scaled, -1, -2) @ scaled)
-    there = kept > KEPT
-    basis = np.where(there[..., None, :], vectors, 0.0)[..., ::-1]  # the kept ones first
-    inside = (1 - (basis**2).sum(axis=-1) < 1e-8) & (length > 0)
-    shape = (phi / spread[..., None, :]) @ basis
-    return Layouts(variance, phi[..., BOW], phi, w, q, basis, spread, shape, inside, there.sum(axis=-1))
-
-
-def _distinct(rows: Array) -> tuple[Whole, Whole]:
-    """First row of each distinct one, and which of them each row is: by a sum of its numbers, then number by number."""
-    mixed = rows @ np.sqrt(np.arange(2.0, rows.shape[1] + 2))
-    _, first, number = np.unique(mixed, return_index=True, return_inverse=True)
-    if not np.array_equal(rows[first][number], rows):  # two that differ have one sum: each row by itself
-        return np.arange(len(rows)), np.arange(len(rows))
-    return first, number
 
 
 def complete_parts(packer: Packer, wanted: Whole, cycles: Cycles, variances: Variances) -> Iterator["Complete"]:
-    """The wanted cases, all of them complete, by number of visits, marks, and rank of their shapes."""
-    sizes, group = np.unique(packer.sizes[wanted][:, [0, 4]], axis=0, return_inverse=True)
-    for number, (visits, marks) in enumerate(sizes):
-        cases = wanted[group == number]
-        variance, columns, phi = packer.layout_of(cases, int(marks))
-        rows = np.concatenate([each.reshape(len(cases), -1) for each in (variance, columns, phi)], axis=1)
-        first, which = _distinct(rows)
-        layouts = _layouts(variance[first], columns[first], phi[first])
-        for rank in np.unique(layouts.rank[which]):
-            of_rank = np.flatnonzero(layouts.rank[which] == rank)
-            for start in range(0, len(of_rank), BLOCK_CASES):
-                some = of_rank[start : start + BLOCK_CASES]
-                yield Complete.fitted(
-                    packer, cases[some], int(visits), layouts, which[some], int(rank), cycles, variances
-                )
+    """The wanted cases, all of them complete."""
+    for each in alike(packer, wanted):
+        yield Complete.fitted(packer, each, cycles, variances)
 
 
 @dataclass(frozen=True)
 class Complete:
     """B complete cases of V visits, M marks and rank r, fitted: a parts.Part."""
 
-    cases: Whole
+    each: Alike
     rows: Whole
-    layouts: Layouts
-    which: Whole
     turned: Turned
     center: Array
     time0: Array
@@ -116,63 +49,33 @@ class Complete:
     variances: Variances
 
     @classmethod
-    def fitted(
-        cls, packer: Packer, cases: Whole, visits: int, layouts: Layouts, which: Whole, rank: int, cycles: Cycles,
-        variances: Variances,
-    ) -> "Complete":  # fmt: skip
+    def fitted(cls, packer: Packer, each: Alike, cycles: Cycles, variances: Variances) -> "Complete":
         """Fit the cases, whose walls' earlier periods were fitted."""
-        marks = layouts.w.shape[-1]
-        rows, day, read = packer.grid(cases, visits, marks)
+        rows, day, read = packer.grid(each.cases, each.visits, each.marks)
         center = read.mean(axis=0)
         time0 = np.rint(day.mean(axis=0))
-        cycle = 2 * np.pi * day / DAYS_PER_YEAR
-        q = np.ascontiguousarray(np.moveaxis(layouts.q[which], 0, -1))
-        phi = np.moveaxis(layouts.phi[which], 0, -1)
-        turned_back = np.swapaxes(q, 0, 1)
-        of = Turned(
-            y=turn(turned_back, read - center),
-            t=(day - time0) / DAYS_PER_YEAR,
-            c=np.cos(cycle),
-            s=np.sin(cycle),
-            w=np.ascontiguousarray(layouts.w[which].T),
-            b=turn(turned_back, phi[:, BOW]),
-            shape=np.stack([turn(turned_back, np.moveaxis(layouts.shape[which][..., j], 0, -1)) for j in range(rank)])
-            if rank
-            else np.zeros((0, marks, len(cases))),
-            q=q,
-        )
-        season = cycles.before(cases)
-        prior = Prior(season.mean.T.copy(), _inverse(np.moveaxis(season.covariance, 0, -1)))
+        of = each.turned(day, time0, read - center)
+        season = cycles.before(each.cases)
+        prior = Prior(season.mean.T.copy(), inverse(np.moveaxis(season.covariance, 0, -1)))
         moments = whole(of)
-        omega = np.full(len(cases), max(variances.local_mm_per_year**2, LEAST))
+        omega = np.full(len(each.cases), max(variances.local_mm_per_year**2, LEAST))
         found = solve(of, moments, omega, prior)
         tau = omega
         if variances.local_share:
-            first = _rates(layouts, which, of, found, omega)
-            tau = omega + variances.local_share**2 * largest_square(first)
+            first = starts_of(each, found)
+            tau = omega + variances.local_share**2 * largest_square(first.mark_rate, first.mark_se)
             found = solve(of, moments, tau, prior)
-        rates = _rates(layouts, which, of, found, tau, with_parts=True)
-        q_, d = _quadratic(of, moments, found, tau, prior)
-        cycles.learn(cases, _season(found))
-        scale = moderated(q_, d, variances)
+        q, d = _quadratic(of, moments, found, tau, prior)
+        cycles.learn(each.cases, _season(found))
         return cls(
-            cases,
-            rows,
-            layouts,
-            which,
-            of,
-            center,
-            time0,
-            season,
-            prior,
-            moments,
-            found,
-            q_,
-            d,
-            rates,
-            scale,
-            variances,
-        )
+            each, rows, of, center, time0, season, prior, moments, found, q, d, _rates(each, found, tau),
+            moderated(q, d, variances), variances,
+        )  # fmt: skip
+
+    @property
+    def cases(self) -> Whole:
+        """Numbers of the cases (B,)."""
+        return self.each.cases
 
     @cached_property
     def _grid(self) -> tuple[Whole, Whole, Whole]:
@@ -207,20 +110,18 @@ class Complete:
 
     def from_each_start(self) -> "Starts":
         """The fit from each visit on."""
-        found = solve(self.turned, from_each_start(self.turned), self.fit.local_variance, self.prior)
-        told = np.moveaxis(self.turned.back(found.rate()), -1, 0)
-        se = np.moveaxis(np.sqrt(_variances(self.turned, found)), -1, 0)
-        seen = np.broadcast_to(self.fit.mark_seen[:, None], told.shape)
-        measured = seen & np.moveaxis(found.told_apart, -1, 0)[..., None]
-        return Starts(np.where(measured, told, np.nan), np.where(measured, se, np.nan), seen)
+        return starts_of(
+            self.each, solve(self.turned, from_each_start(self.turned), self.fit.local_variance, self.prior)
+        )
 
     def step(self) -> Step:
         """The step of the newest visit."""
         of, variances, rank = self.turned, self.variances, len(self.turned.shape)
         variance = variances.jump_rate_mm_per_year**2
         local = variances.local_mm_per_year**2 + variances.local_share**2 * variance
-        layouts, which = np.unique(self.which, return_inverse=True)
-        basis, spread = self.layouts.basis[layouts][..., :rank], self.layouts.spread[layouts]
+        layouts = self.each.layouts
+        used, which = np.unique(self.each.which, return_inverse=True)
+        basis, spread = layouts.basis[used][..., :rank], layouts.spread[used]
         of_beta = np.swapaxes(basis, -1, -2) @ (spread[..., None] ** 2 * basis) * variance
         precision = np.moveaxis(np.asarray(np.linalg.inv(of_beta))[which], 0, -1)
         prior = Prior(self.prior.season_mean, self.prior.season_precision, precision)
@@ -232,7 +133,7 @@ class Complete:
         told = [(of.b * part[last]).sum(axis=0) for part in left.shared]
         kept = (of.b**2 * left.own[last]).sum(axis=0) - sum(value**2 for value in told)
         own = (bow * of.b).sum(axis=0)
-        largest = np.abs(self.layouts.bow).max(axis=-1)[self.which]
+        largest = np.abs(layouts.bow).max(axis=-1)[self.each.which]
         shifted = (of.b * left.a[last]).sum(axis=0)
         return Step(shifted, np.where(kept > KEPT * own, kept, np.nan), largest, q, d)
 
@@ -250,7 +151,8 @@ class Complete:
         """What is left of each reading."""
         of = self.turned
         visits = _Visits.of(of, self.moments, self.solved)
-        variance, bow = (np.moveaxis(each[self.which], 0, -1) for each in (self.layouts.variance, self.layouts.bow))
+        layouts, which = self.each.layouts, self.each.which
+        variance, bow = (np.moveaxis(value[which], 0, -1) for value in (layouts.variance, layouts.bow))
         square = of.q**2
         weight = 1 / variance
         a = of.back(visits.a)
@@ -304,8 +206,11 @@ class _Visits:
         cycle = found.x[0] * c + found.x[1] * s
         rest = of.y - at.my - t * found.rate() - of.b * cycle
         own = of.w * (1 - 1 / at.n) - of.w**2 * found.slack * t**2
-        moves = [t * found.pull[0] + of.b * c, t * found.pull[1] + of.b * s, *(t * pull for pull in found.pull[2:])]
-        return cls(of.w * rest, own, found.forward([of.w * move for move in moves]))
+        turned, beta = found.by_cycle, found.by_beta()
+        moves = [t * (turned * at.tc) + of.b * c, t * (turned * at.ts) + of.b * s, *(t * pull for pull in beta)]
+        weighted = [of.w * move for move in moves]
+        shared = [np.asarray(sum(map(np.multiply, row, weighted))) for row in found.inverse_lower()]
+        return cls(of.w * rest, own, shared)
 
 
 @dataclass(frozen=True)
@@ -344,51 +249,53 @@ class _Free:
         return np.asarray(pull[0] ** 2 * first + 2 * pull[0] * pull[1] * cross + pull[1] ** 2 * second)
 
 
-def _inverse(of: Array) -> Array:
+def inverse(of: Array) -> Array:
     """Inverse of symmetric matrices (2, 2, B)."""
     a, b, c = of[0, 0], of[0, 1], of[1, 1]
     return np.asarray(np.array([[c, -b], [-b, a]]) / (a * c - b**2))
 
 
-def _variances(of: Turned, found: Solved) -> Array:
-    """Variances of the marks' rates (..., M, B)."""
-    shared = found.forward([of.back(pull) for pull in found.pull])
-    return np.asarray(turn(of.q**2, found.slack) + sum(part**2 for part in shared))
+def starts_of(each: Alike, found: Solved) -> Starts:
+    """Rates of the marks and their errors (B, ..., M), of one fit or of one from each starting visit."""
+    rate, shared = found.by_mark
+    told = np.moveaxis(rate, -1, 0)
+    se = np.moveaxis(np.sqrt(found.own_by_mark() + sum(part**2 for part in shared)), -1, 0)
+    seen = _seen(each)
+    seen = np.broadcast_to(seen if told.ndim == seen.ndim else seen[:, None], told.shape)
+    measured = seen & np.moveaxis(found.told_apart, -1, 0)[..., None]
+    return Starts(np.where(measured, told, np.nan), np.where(measured, se, np.nan), seen)
 
 
-def _rates(layouts: Layouts, which: Whole, of: Turned, found: Solved, tau: Array, *, with_parts: bool = False) -> Rates:
-    """Rates of components and marks; components and covariances only with_parts."""
-    marks, count = of.w.shape
-    seen = np.any(np.abs(layouts.phi) > NOTHING, axis=-1)[which]
+def errors(each: Alike, found: Solved) -> Errors:
+    """How well one fit of each case shows the rates of its marks."""
+    seen = _seen(each)
     measured = seen & found.told_apart[:, None]
-    rate = of.back(found.rate()).T
-    shared = found.forward([of.back(pull) for pull in found.pull])
-    covariance = np.zeros((count, marks, marks))
-    if with_parts:
-        for p in range(marks):
-            for m in range(p + 1):
-                own = (of.q[p] * of.q[m] * found.slack).sum(axis=0) + sum(part[p] * part[m] for part in shared)
-                covariance[:, p, m] = covariance[:, m, p] = own
-    else:
-        variance = turn(of.q**2, found.slack) + sum(part**2 for part in shared)
-        covariance[:, np.arange(marks), np.arange(marks)] = variance.T
-    covariance = np.where(measured[:, :, None] & measured[:, None, :], covariance, 0.0)
-    none = np.full((count, RATES), np.nan)
-    parts = _components(layouts, which, found) if with_parts else (np.zeros(none.shape, dtype=bool), none, none)
+    shared, q = np.stack(found.by_mark[1]), found.of.q
+    covariance = np.einsum("pdb,mdb->pmb", q * found.slack, q) + np.einsum("kpb,kmb->pmb", shared, shared)
+    both = measured[:, :, None] & measured[:, None, :]
+    return Errors(seen, measured, np.where(both, np.moveaxis(covariance, -1, 0), 0.0))
+
+
+def _seen(each: Alike) -> Flags:
+    return np.asarray(np.any(np.abs(each.layouts.phi) > NOTHING, axis=-1)[each.which])
+
+
+def _rates(each: Alike, found: Solved, tau: Array) -> Rates:
+    """Rates of components and marks."""
+    known = errors(each, found)
+    measured, rate, se = _components(each, found)
     return Rates(
-        measured=parts[0],
-        rate=parts[1],
-        rate_se=parts[2],
-        mark_seen=seen,
-        mark_measured=measured,
-        mark_rate=np.where(measured, rate, np.nan),
-        mark_covariance=covariance,
-        to_base=np.zeros(count, dtype=bool),
+        **vars(known),
+        measured=measured,
+        rate=rate,
+        rate_se=se,
+        mark_rate=np.where(known.mark_measured, found.by_mark[0].T, np.nan),
+        to_base=np.zeros(len(each.cases), dtype=bool),
         local_variance=tau,
     )
 
 
-def _components(layouts: Layouts, which: Whole, found: Solved) -> tuple[Flags, Array, Array]:
+def _components(each: Alike, found: Solved) -> tuple[Flags, Array, Array]:
     """Components measured, with rate and standard error (B, 3)."""
     rank = len(found.x) - 2
     count = found.x[0].shape[-1]
@@ -397,6 +304,7 @@ def _components(layouts: Layouts, which: Whole, found: Solved) -> tuple[Flags, A
         np.full((count, RATES), np.nan),
         np.full((count, RATES), np.nan),
     )
+    layouts, which = each.layouts, each.which
     inside = layouts.inside[which]
     if not rank or not inside.any():
         return measured, rate, se
@@ -428,7 +336,7 @@ def _season(found: Solved) -> Season:
 def _quadratic(of: Turned, at: Moments, found: Solved, tau: Array, prior: Prior) -> tuple[Array, Array]:
     """Quadratic form and degrees of freedom (B,)."""
     spread = ((of.y - at.my) ** 2).sum(axis=0)
-    total = (of.w * spread - tau * found.answer * of.w * at.ty**2).sum(axis=0)
+    total = (of.w * spread - tau * found.answered * of.w * at.ty).sum(axis=0)
     mean, precision = prior.season_mean, prior.season_precision
     before = sum(mean[i] * precision[i, j] * mean[j] for i in range(2) for j in range(2))
     q = total + before - sum(x * right for x, right in zip(found.x, found.right, strict=True))

@@ -40,10 +40,10 @@ def log_evidence(
     _positive("residual scale's sum s_total", total, tells)
     _positive("degrees of freedom n_total", dof, tells)
     _positive("prior residual scale", s02, tells)
-    known = np.where(tells, s, 1.0)
-    z = np.where(tells, b - r0, 0.0) / known
-    reach = r0 / (2 * np.sqrt(s02)) / known
-    return np.where(tells, log_mixture(z, reach, total, dof), 0.0)
+    if not tells.all():
+        b, s, r0, total, dof, s02 = (np.where(tells, each, 1.0) for each in (b, s, r0, total, dof, s02))
+    log_e = log_mixture((b - r0) / s, r0 / (2 * np.sqrt(s02) * s), total, dof)
+    return np.where(tells, log_e, 0.0)
 
 
 def log_mixture(z: ArrayLike, reach: ArrayLike, s_total: ArrayLike, n_total: ArrayLike) -> Reals:

@@ -49,29 +49,37 @@ class Estimate:
 
 
 @dataclass(frozen=True)
-class Rates:
-    """What one period shows, before moderation of the scale; NaN where nothing is measured.
+class Errors:
+    """How well one period shows the rates of its marks, before moderation of the scale.
 
-    measured, rate, rate_se: of the components (..., 3); mark_seen: marks where the method sees any movement,
-    mark_measured, mark_rate (..., M), mark_covariance (..., M, M); to_base: the marks' rates are the sums of the
-    measured components (...); local_variance: of the local deviations (...).
+    mark_seen: marks where the method sees any movement; mark_measured (..., M); mark_covariance (..., M, M).
     """
 
-    measured: Flags
-    rate: Array
-    rate_se: Array
     mark_seen: Flags
     mark_measured: Flags
-    mark_rate: Array
     mark_covariance: Array
-    to_base: Flags
-    local_variance: Array
 
     @property
     def mark_se(self) -> Array:
         """Standard errors of the marks' rates before moderation, NaN where not measured."""
         variance = np.diagonal(self.mark_covariance, axis1=-2, axis2=-1)
         return np.sqrt(np.where(self.mark_measured, variance, np.nan))
+
+
+@dataclass(frozen=True)
+class Rates(Errors):
+    """What one period shows, before moderation of the scale; NaN where nothing is measured.
+
+    measured, rate, rate_se: of the components (..., 3); mark_rate (..., M); to_base: the marks' rates are the sums of
+    the measured components (...); local_variance: of the local deviations (...).
+    """
+
+    measured: Flags
+    rate: Array
+    rate_se: Array
+    mark_rate: Array
+    to_base: Flags
+    local_variance: Array
 
 
 @dataclass(frozen=True)
@@ -145,7 +153,7 @@ def fit(total: Sums, layout: Layout, phi: Array, season: Season, variances: Vari
     first = fit_given(total, layout, phi, season, omega)
     if not variances.local_share:
         return first
-    largest = largest_square(first)
+    largest = largest_square(first.mark_rate, first.mark_se)
     local_variance = omega + variances.local_share**2 * largest
     return fit_given(total, layout, phi, season, local_variance)
 
@@ -237,10 +245,10 @@ def _determined(estimated: Estimate, layout: Layout, functional: Array) -> Flags
     return estimated.rates.determined(on_rates)
 
 
-def largest_square(first: Rates) -> Array:
-    """Square of the largest absolute mark rate, less its squared error, at least 0."""
-    size = np.where(first.mark_measured, np.abs(first.mark_rate), -1.0)
+def largest_square(mark_rate: Array, mark_se: Array) -> Array:
+    """Square of the largest absolute rate of a mark (..., M; NaN not measured), less its squared error, at least 0."""
+    size = np.where(np.isnan(mark_rate), -1.0, np.abs(mark_rate))
     largest = size.argmax(axis=-1)[..., None]
-    rate = np.take_along_axis(first.mark_rate, largest, axis=-1)[..., 0]
-    se = np.take_along_axis(first.mark_se, largest, axis=-1)[..., 0]
+    rate = np.take_along_axis(mark_rate, largest, axis=-1)[..., 0]
+    se = np.take_along_axis(mark_se, largest, axis=-1)[..., 0]
     return np.maximum(np.nan_to_num(rate**2 - se**2), 0.0)

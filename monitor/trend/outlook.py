@@ -97,8 +97,8 @@ def _of_block(cases: Cases, future: Future, looked: _Looked, settings: Settings)
 def _shown(future: Future, visits: Whole, local: Array, settings: Settings, *, twice: bool = False) -> chances.Shown:
     """What the design shows once so many planned visits are made."""
     fit = future.fit(visits, local, twice=twice)
-    then = np.maximum(settings.variances.scale_dof + fit.estimate.d, future.dof)
-    return chances.Shown(fit, future.block.phi, future.scale, future.dof, then)
+    then = np.maximum(settings.variances.scale_dof + fit.d, future.dof)
+    return chances.Shown(fit, future.design.phi, future.scale, future.dof, then)
 
 
 def _smallest(future: Future, visits: Whole, shown: chances.Shown, settings: Settings) -> Array:

@@ -1,8 +1,7 @@
 """What the visits to come would show: the readings so far with planned ones behind them, through the same engine.
 
-Standard errors do not depend on readings, only on dates, marks and instruments. So the planned visits are laid behind
-the wall's own, each with the marks, methods and set-ups of its latest full visit and readings of no meaning, and only
-the information of the sums is used. The wall's residual scale is the one known so far.
+The planned visits are laid behind the wall's own, each with the marks, methods and set-ups of its latest full visit and
+readings of no meaning (designs). The wall's residual scale is the one known so far.
 """
 
 from collections.abc import Iterator
@@ -14,13 +13,14 @@ import pyarrow as pa
 from monitor.config import Rules, Settings, Variances
 from monitor.records import dataclass, replace
 from monitor.terms import Part as DayPart
-from monitor.trend.blocks import Block, Packer
+from monitor.trend.blocks import Packer
 from monitor.trend.cases import WALL, Cases, cases_of, packed
 from monitor.trend.coded import PARTS, Coded, Read
 from monitor.trend.columns import Rows, Whole, dates, day_number, having, places
-from monitor.trend.fit import Fit, Season, fit_given, sums_of, unknown_season
-from monitor.trend.information import Sums, accumulate
-from monitor.trend.parts import Part
+from monitor.trend.designs import Design, Laid, Seen, Short, starting
+from monitor.trend.fit import Season, unknown_season
+from monitor.trend.layouts import alike
+from monitor.trend.parts import Part, Starts
 from monitor.trend.schedule import intervals, planned_visits, with_months
 from monitor.trend.shapes import Array, Flags
 from monitor.trend.variances import LEAST
@@ -30,7 +30,6 @@ HORIZON = 8
 
 _RECENT = 3
 """Visits among which the one with most marks stands for a full visit (the newest of several alike)."""
-_SUMS = ("cross", "log_det", "count")
 
 
 @dataclass(frozen=True)
@@ -59,49 +58,33 @@ class Known:
 class Future:
     """Cases of equal shape with their planned visits; the arrays lead with the case.
 
-    base: their numbers in the cases they were made from. sums: running sums over the visits, the planned ones behind
-    the `now` visits that were made; day (B, V): of each visit; doubled: sums of the first planned visit alone, made
-    with every set-up twice. season, scale (variance) and dof: as known now; threshold: mm/yr. planned: number of
-    planned visits that count for the rate.
+    base: their numbers in the cases they were made from. day (B, V): of each visit, the planned ones behind the `now`
+    visits that were made; planned: number of planned visits that count for the rate. scale (variance) and dof: as known
+    now; threshold: mm/yr.
     """
 
     base: Whole
-    block: Block
-    sums: Sums
-    doubled: Sums
+    design: Design
     day: Array
     now: Whole
     planned: Whole
-    season: Season
     scale: Array
     dof: Array
     threshold: Array
 
-    def fit(self, visits: Whole, local_variance: Array, *, twice: bool = False) -> Fit:
-        """The fit once that many planned visits (B,) are made, the first of them with two set-ups where `twice`.
+    def fit(self, visits: Whole, local_variance: Array, *, twice: bool = False) -> Seen:
+        """The fit once that many planned visits (B,) are made, or the first of them with two set-ups where `twice`.
 
-        local_variance (B,): of the local deviations, mm^2/yr^2. Only what does not depend on readings has a meaning:
-        what is measured, covariances before moderation, degrees of freedom.
+        local_variance (B,): of the local deviations, mm^2/yr^2.
         """
-        total = _through(self.sums, self.now + visits)
         if twice:
-            before = _through(self.sums, self.now)
-            total = Sums(*(getattr(before, name) + getattr(self.doubled, name) for name in _SUMS))
-        return fit_given(total, self.block.layout, self.block.phi, self.season, local_variance)
+            return self.design.fit_twice(self.now, local_variance)
+        return self.design.fit(self.now + visits, local_variance)
 
-    def fits_from_each_start(self, visits: Whole, local_variance: Array) -> tuple[Fit, Flags]:
+    def fits_from_each_start(self, visits: Whole, local_variance: Array) -> tuple[Starts, Flags]:
         """The same from each visit on, shapes (B, V, ...), and which visits are starting visits: all but the newest."""
-        total, size = _through(self.sums, self.now + visits), max(1, int((self.now + visits).max()) - 1)
-        before = [np.roll(getattr(self.sums, name)[:, :size], 1, axis=1) for name in _SUMS]
-        for of_none in before:
-            of_none[:, 0] = 0.0
-        starts = np.arange(size) < (self.now + visits - 1)[:, None]
-        sums = [getattr(total, name)[:, None] - earlier for name, earlier in zip(_SUMS, before, strict=True)]
-        sums = [np.where(starts.reshape(starts.shape + (1,) * (part.ndim - 2)), part, 0.0) for part in sums]
-        season = Season(self.season.mean[:, None], self.season.covariance[:, None])
-        return fit_given(
-            Sums(*sums), self.block.layout, self.block.phi[:, None], season, local_variance[:, None]
-        ), starts
+        made = self.now + visits
+        return self.design.fits_from_each_start(made, local_variance), np.arange(starting(made)) < (made - 1)[:, None]
 
 
 def planned_days(wall_results: pa.Table, walls: pa.Table, judged_on: date, rules: Rules) -> pa.Table:
@@ -148,13 +131,41 @@ def futures(cases: Cases, known: Known, facts: Coded, ahead: pa.Table, settings:
     if not len(template[0]):
         return
     made = np.flatnonzero(current)
-    read = _read(cases, made, template, wall, day)
+    typed = facts.read.typed[np.searchsorted(facts.read.reading, cases.rows.reading)]
+    read = _read(cases, typed, made, template, wall, day)
     extended = cases_of(replace(facts, read=read), settings.rules)
     is_planned = extended.rows.reading >= len(made)
     base = np.searchsorted(*_keys(cases, extended))
     wanted = np.flatnonzero(extended.table.is_current & planned[extended.table.wall])
-    for block in Packer(extended, settings.variances).blocks(wanted):
-        yield _future(cases, known, block, base[block.cases], extended.rows.day.astype(np.float64), is_planned)
+    packer = Packer(extended, settings.variances)
+    short = packer.complete[wanted]
+    days = extended.rows.day.astype(np.float64)
+    for each in alike(packer, wanted[short]):
+        own = base[each.cases]
+        rows, day, _ = packer.grid(each.cases, each.visits, each.marks)
+        ahead_too = is_planned[rows.reshape(len(own), each.visits, each.marks)[:, :, 0]]
+        season = Season(np.zeros((len(own), 2)), known.season[own])
+        yield _future(cases, known, own, Short.of(each, day, season), day.T, ahead_too)
+    for block in packer.blocks(wanted[~short]):
+        own, shape = base[block.cases], block.weight.shape[:2]
+        at, ahead_too = np.full(shape, np.nan), np.zeros(shape, dtype=bool)
+        at[block.place[:2]], ahead_too[block.place[:2]] = days[block.rows], is_planned[block.rows]
+        season = Season(np.zeros((len(own), 2)), known.season[own])
+        yield _future(cases, known, own, Laid.of(block, season), at, ahead_too)
+
+
+def _future(cases: Cases, known: Known, base: Whole, design: Design, day: Array, ahead: Flags) -> Future:
+    """day (B, V): NaN where there is no visit; ahead (B, V): the planned ones."""
+    return Future(
+        base=base,
+        design=design,
+        day=day,
+        now=(~np.isnan(day) & ~ahead).sum(axis=1),
+        planned=ahead.sum(axis=1),
+        scale=known.sum[base] / known.dof[base],
+        dof=known.dof[base],
+        threshold=cases.table.threshold[base],
+    )
 
 
 def _keys(cases: Cases, extended: Cases) -> tuple[Whole, Whole]:
@@ -199,8 +210,11 @@ def _standing(cases: Cases, template: Whole) -> tuple[Whole, Whole]:
     return template[first], mark[first]
 
 
-def _read(cases: Cases, made: Whole, template: tuple[Whole, Whole], wall: Whole, day: Array) -> Read:
-    """The rows made so far, and behind them those of the planned visits: the template on each of its wall's days."""
+def _read(cases: Cases, typed: Whole, made: Whole, template: tuple[Whole, Whole], wall: Whole, day: Array) -> Read:
+    """The rows made so far, and behind them those of the planned visits: the template on each of its wall's days.
+
+    typed: set-ups of the cases' rows as they were typed.
+    """
     rows, (of, mark) = cases.rows, template
     own = cases.marks.wall[mark]
     order = np.argsort(wall, kind="stable")
@@ -218,59 +232,10 @@ def _read(cases: Cases, made: Whole, template: tuple[Whole, Whole], wall: Whole,
         wall=cases.marks.wall[marks],
         mark=marks,
         method=rows.method[both],
-        typed=rows.setup[both],
+        typed=typed[both],
         part=np.where(now, rows.part[both], PARTS[DayPart.NONE]),
         day=np.concatenate([rows.day[made], day[visit].astype(np.int64)]),
         deflection_mm=rows.deflection_mm[both],
         step_mm=rows.step_mm[both],
         error_factor=np.where(now, rows.error_factor[both], 1.0),
-    )
-
-
-def _future(cases: Cases, known: Known, block: Block, base: Whole, day: Array, is_planned: Flags) -> Future:
-    shape = block.weight.shape[:2]
-    days_of, ahead = np.full(shape, np.nan), np.zeros(shape, dtype=bool)
-    days_of[block.place[:2]] = day[block.rows]
-    ahead[block.place[:2]] = is_planned[block.rows]
-    now = (~np.isnan(days_of) & ~ahead).sum(axis=1)
-    visits = sums_of(block)
-    return Future(
-        base=base,
-        block=block,
-        sums=Sums(visits.cross.cumsum(axis=1), visits.log_det.cumsum(axis=1), visits.count.cumsum(axis=1)),
-        doubled=_twice(block, np.minimum(now, shape[1] - 1)),
-        day=days_of,
-        now=now,
-        planned=ahead.sum(axis=1),
-        season=Season(np.zeros((len(base), 2)), known.season[base]),
-        scale=known.sum[base] / known.dof[base],
-        dof=known.dof[base],
-        threshold=cases.table.threshold[base],
-    )
-
-
-def _through(running: Sums, visits: Whole) -> Sums:
-    """Sums over the first so many visits (B,), none where 0."""
-    b, at, none = np.arange(len(visits)), np.maximum(visits - 1, 0), visits == 0
-    return Sums(
-        np.where(none[:, None, None], 0.0, running.cross[b, at]),
-        np.where(none, 0.0, running.log_det[b, at]),
-        np.where(none, 0.0, running.count[b, at]),
-    )
-
-
-def _twice(block: Block, visit: Whole) -> Sums:
-    """Sums of one visit of each case, made with every set-up twice; the wobble is the wall's, and is shared."""
-    at = (np.arange(len(visit)), visit)
-    values = np.concatenate([block.design, block.deflection[..., None], block.bow[..., None]], axis=-1)[at]
-    own, wobble, free = block.columns[at][..., 1:], block.columns[at][..., :1], block.free[at]
-    nothing = np.zeros_like(own)
-    columns = np.concatenate(
-        [np.concatenate([wobble, own, nothing], axis=-1), np.concatenate([wobble, nothing, own], axis=-1)], axis=-2
-    )
-    return accumulate(
-        np.concatenate([values, values], axis=-2),
-        np.concatenate([block.weight[at]] * 2, axis=-1),
-        columns,
-        np.concatenate([free, free[:, 1:]], axis=-1),
     )

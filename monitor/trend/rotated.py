@@ -13,6 +13,8 @@ All arrays have the case as their last axis, so that each step is a few long vec
 cannot tell apart are kept as one: the shapes are C times as many rates beta as their rank.
 """
 
+from functools import cached_property
+
 import numpy as np
 
 from monitor.records import dataclass
@@ -44,34 +46,42 @@ class Turned:
 
 def turn(q: Array, values: Array) -> Array:
     """Sum of q (M, M, B) over its second axis times values (..., M, B)."""
-    out = q[:, 0] * values[..., :1, :]
-    for m in range(1, q.shape[1]):
-        out += q[:, m] * values[..., m : m + 1, :]
-    return out
+    return np.asarray(np.einsum("pmb,...mb->...pb", q, values))
+
+
+def over_marks(values: Array, weights: Array) -> Array:
+    """Sum over the directions of values (..., M, B) times weights (M, B)."""
+    return np.asarray(np.einsum("...mb,mb->...b", values, weights))
 
 
 @dataclass(frozen=True)
-class Moments:
-    """Sums of products over visits, about their means; leading axes are starting visits or none.
+class Courses:
+    """Sums of products of the courses of time over visits, about their means; leading axes are starting visits or none.
 
-    n: visits; mt, mc, ms, my: means; tt, tc, ts, cc, cs, ss (..., B); ty, cy, sy (..., M, B); tt_raw: not about means.
+    n: visits; mt, mc, ms: means; tt, tc, ts, cc, cs, ss (..., B); tt_raw: not about means.
     """
 
     n: Array
     mt: Array
     mc: Array
     ms: Array
-    my: Array
     tt: Array
     tc: Array
     ts: Array
     cc: Array
     cs: Array
     ss: Array
+    tt_raw: Array
+
+
+@dataclass(frozen=True)
+class Moments(Courses):
+    """The same with the readings: mean my and ty, cy, sy (..., M, B)."""
+
+    my: Array
     ty: Array
     cy: Array
     sy: Array
-    tt_raw: Array
 
 
 def whole(of: Turned) -> Moments:
@@ -81,45 +91,43 @@ def whole(of: Turned) -> Moments:
     mt, mc, ms = (course.mean(axis=0) for course in courses)
     my = of.y.mean(axis=0)
     t, c, s = of.t - mt, of.c - mc, of.s - ms
-    products = {
-        f"{a}{b}": (x * y).sum(axis=0)
-        for a, b, x, y in (
-            ("t", "t", t, t),
-            ("t", "c", t, c),
-            ("t", "s", t, s),
-            ("c", "c", c, c),
-            ("c", "s", c, s),
-            ("s", "s", s, s),
-        )
-    }
-    with_y = {f"{a}y": (x[:, None] * of.y).sum(axis=0) for a, x in (("t", t), ("c", c), ("s", s))}
+    pairs = {"tt": (t, t), "tc": (t, c), "ts": (t, s), "cc": (c, c), "cs": (c, s), "ss": (s, s)}
+    products = {name: (x * y).sum(axis=0) for name, (x, y) in pairs.items()}
+    with_y = {f"{a}y": np.einsum("vb,vmb->mb", x, of.y) for a, x in (("t", t), ("c", c), ("s", s))}
     return Moments(n=np.asarray(n), mt=mt, mc=mc, ms=ms, my=my, **products, **with_y, tt_raw=(of.t**2).sum(axis=0))
 
 
 def from_each_start(of: Turned) -> Moments:
     """Over each visit but the newest (the first, where it is the only one) and all later ones, shapes (V - 1, ...)."""
-    visits = len(of.t)
-    starts = slice(0, max(1, visits - 1))
-    n = np.arange(visits, 0, -1, dtype=np.float64)[starts, None]
-
-    def sums(values: Array) -> Array:
-        out = np.empty_like(values)
-        out[-1] = values[-1]
-        for visit in range(visits - 2, -1, -1):
-            np.add(out[visit + 1], values[visit], out=out[visit])
-        return out[starts]
-
-    t, c, s, y = (sums(values) for values in (of.t, of.c, of.s, of.y))
-    mt, mc, ms, my = t / n, c / n, s / n, y / n[..., None]
-    pairs = (("t", "t", of.t, of.t, t, mt), ("t", "c", of.t, of.c, t, mc), ("t", "s", of.t, of.s, t, ms),
-             ("c", "c", of.c, of.c, c, mc), ("c", "s", of.c, of.s, c, ms), ("s", "s", of.s, of.s, s, ms))  # fmt: skip
-    raw = {f"{a}{b}": sums(x * y) for a, b, x, y, _, _ in pairs}
-    products = {f"{a}{b}": raw[f"{a}{b}"] - total * mean for a, b, _, _, total, mean in pairs}
+    starts = max(1, len(of.t) - 1)
+    over = courses(of.t, of.c, of.s, np.ones((len(of.t), 1)), starts)
+    my = _later(of.y)[:starts] / over.n[..., None]
     with_y = {
-        f"{a}y": sums(x[:, None] * of.y) - total[:, None] * my
-        for a, x, total in (("t", of.t, t), ("c", of.c, c), ("s", of.s, s))
+        f"{a}y": _later(x[:, None] * of.y)[:starts] - (mean * over.n)[:, None] * my
+        for a, x, mean in (("t", of.t, over.mt), ("c", of.c, over.mc), ("s", of.s, over.ms))
     }
-    return Moments(n=n, mt=mt, mc=mc, ms=ms, my=my, **products, **with_y, tt_raw=raw["tt"])
+    return Moments(**vars(over), my=my, **with_y)
+
+
+def courses(t: Array, c: Array, s: Array, counts: Array, starts: int) -> Courses:
+    """Over each of the first so many visits and all later ones that count (V, B or 1), 1 or 0; nothing over none."""
+    n = _later(counts)[:starts]
+    t, c, s = t * counts, c * counts, s * counts
+    total = {name: _later(x)[:starts] for name, x in (("t", t), ("c", c), ("s", s))}
+    mean = {name: value / np.maximum(n, 1.0) for name, value in total.items()}
+    pairs = {"tt": (t, t), "tc": (t, c), "ts": (t, s), "cc": (c, c), "cs": (c, s), "ss": (s, s)}
+    raw = {name: _later(x * y)[:starts] for name, (x, y) in pairs.items()}
+    about = {name: value - total[name[0]] * mean[name[1]] for name, value in raw.items()}
+    return Courses(n=n, mt=mean["t"], mc=mean["c"], ms=mean["s"], tt_raw=raw["tt"], **about)
+
+
+def _later(values: Array) -> Array:
+    """For each visit (V, ...) the sum of it and all later ones."""
+    out = np.empty_like(values)
+    out[-1] = values[-1]
+    for visit in range(len(values) - 2, -1, -1):
+        np.add(out[visit + 1], values[visit], out=out[visit])
+    return out
 
 
 @dataclass(frozen=True)
@@ -133,36 +141,27 @@ class Prior:
 
 @dataclass(frozen=True)
 class Solved:
-    """Cycle and beta with their errors, and what each direction makes of them.
+    """Cycle and beta with their errors, and what each direction and mark makes of them.
 
-    lower: Cholesky factor of the information of (c, d, beta), by rows; x: their estimates; right: the right-hand side;
-    known (r, ..., B): whether a pivot of beta holds information; slack v and pull K by direction: rate_m = told_m +
-    K_m . x, with variance v_m given x; told (..., M, B).
+    at: the moments solved; tau (B,): variance of the local deviations; lower: Cholesky factor of the information of
+    (c, d, beta), by rows; x: their estimates; right: the right-hand side; known (r, ..., B): whether a pivot of beta
+    holds information; answer (..., M, B): w / (1 + tau w S_tt); answered: that times S_ty.
     """
 
+    of: Turned
+    at: Moments
+    tau: Array
     lower: list[list[Array]]
     x: list[Array]
     right: list[Array]
     known: Flags
-    slack: Array
-    pull: list[Array]
-    told: Array
     answer: Array
+    answered: Array
 
     @property
     def told_apart(self) -> Flags:
         """Whether there is a beta, and all of it is known (..., B)."""
         return np.asarray(self.known.all(axis=0) & (len(self.known) > 0))
-
-    def forward(self, values: list[Array]) -> list[Array]:
-        """lower^-1 values, the leading axis as a list; values (..., M, B) against lower (..., B)."""
-        found: list[Array] = []
-        for row, value in zip(self.lower, values, strict=True):
-            rest = value
-            for entry, earlier in zip(row, found, strict=False):
-                rest = rest - entry[..., None, :] * earlier
-            found.append(rest / row[len(found)][..., None, :])
-        return found
 
     def inverse_lower(self) -> list[list[Array]]:
         """lower^-1 by rows."""
@@ -175,20 +174,72 @@ class Solved:
             found.append([*row, 1 / self.lower[i][i]])
         return found
 
+    @property
+    def slack(self) -> Array:
+        """Variance of the rate of each direction where cycle and beta are given (..., M, B)."""
+        return self.answer * (self.tau / self.of.w)
+
+    @property
+    def told(self) -> Array:
+        """The rate of each direction where cycle and beta are nothing (..., M, B)."""
+        return self.tau * self.answered
+
+    @property
+    def by_cycle(self) -> Array:
+        """What S_tc and S_ts times c and d add to it (..., M, B)."""
+        return self.answer * (-self.tau * self.of.b)
+
+    def by_beta(self, turned: Array | None = None) -> list[Array]:
+        """What each beta adds to it (..., M, B); by mark where the directions' matrix (M, M, B) is given."""
+        found = []
+        for shape, known in zip(self.of.shape, self.known, strict=True):
+            pull = self.answer * (shape / self.of.w)
+            pull = pull if turned is None else turn(turned, pull)
+            found.append(pull if known.all() else pull * known[..., None, :])
+        return found
+
+    def summed(self, told: Array, by_cycle: Array, by_beta: list[Array]) -> Array:
+        """A rate (..., M, B) of what is told of it and what cycle and beta add."""
+        cycle = self.at.tc * self.x[0] + self.at.ts * self.x[1]
+        out = told + by_cycle * cycle[..., None, :]
+        for pull, x in zip(by_beta, self.x[2:], strict=True):
+            out += pull * x[..., None, :]
+        return np.asarray(out)
+
     def rate(self) -> Array:
         """The rate of each direction (..., M, B)."""
-        return self.told + sum(pull * x[..., None, :] for pull, x in zip(self.pull, self.x, strict=True))
+        return self.summed(self.told, self.by_cycle, self.by_beta())
+
+    @cached_property
+    def by_mark(self) -> tuple[Array, list[Array]]:
+        """Rates of the marks (..., M, B), and what their errors share: arrays alike that their covariance is made of.
+
+        The covariance of marks p and m is the sum of the arrays' products there, and of the directions' slack.
+        """
+        by_cycle, by_beta = self.of.back(self.by_cycle), self.by_beta(self.of.q)
+        inverse = self.inverse_lower()
+        on_cycle = [row[0] * self.at.tc + (row[1] * self.at.ts if len(row) > 1 else 0.0) for row in inverse]
+        shared = [by_cycle * np.hypot(on_cycle[0], on_cycle[1])[..., None, :]]
+        for j, row in enumerate(inverse[2:]):
+            part = by_cycle * on_cycle[2 + j][..., None, :]
+            for pull, entry in zip(by_beta, row[2:], strict=False):
+                part += pull * entry[..., None, :]
+            shared.append(part)
+        return self.summed(self.of.back(self.told), by_cycle, by_beta), shared
+
+    def own_by_mark(self) -> Array:
+        """What the directions' slack makes of the marks' variances (..., M, B)."""
+        return turn(self.of.q**2, self.slack)
 
 
 def solve(of: Turned, at: Moments, tau: Array, prior: Prior) -> Solved:
     """Solve for the cycle and beta. tau (B,): variance of the local deviations."""
     rank = len(of.shape)
-    tw = tau * of.w
-    answer = of.w / (1 + tw * at.tt[..., None, :])  # w / (1 + tau w S_tt)
-    by_bow = answer * of.b
-    bow_bow = (of.w * of.b**2).sum(axis=-2)
-    cycle = tau * (by_bow * (of.w * of.b)).sum(axis=-2)
-    bow_shape = [(by_bow * shape).sum(axis=-2) for shape in of.shape]
+    answer = of.w / (1 + (tau * of.w) * at.tt[..., None, :])
+    answered = answer * at.ty
+    bow = of.w * of.b
+    bow_bow = (bow * of.b).sum(axis=-2)
+    cycle = tau * over_marks(answer, bow * of.b)
     system: list[list[Array]] = [
         [at.cc * bow_bow - at.tc**2 * cycle + prior.season_precision[0, 0]],
         [
@@ -196,37 +247,27 @@ def solve(of: Turned, at: Moments, tau: Array, prior: Prior) -> Solved:
             at.ss * bow_bow - at.ts**2 * cycle + prior.season_precision[1, 1],
         ],
     ]
-    answers = [answer * shape for shape in of.shape]
     for j in range(rank):
-        own = [at.tt * (answers[j] * of.shape[k]).sum(axis=-2) for k in range(j + 1)]
+        own = [at.tt * over_marks(answer, of.shape[j] * of.shape[k]) for k in range(j + 1)]
         if prior.rates is not None:
             own = [value + prior.rates[j, k] for k, value in enumerate(own)]
-        system.append([at.tc * bow_shape[j], at.ts * bow_shape[j], *own])
-    weighted_bow = of.w * of.b
-    told_by_cycle = tau * (by_bow * of.w * at.ty).sum(axis=-2)
+        bow_shape = over_marks(answer, of.b * of.shape[j])
+        system.append([at.tc * bow_shape, at.ts * bow_shape, *own])
+    told_by_cycle = tau * over_marks(answered, bow)
     known_before = [
         prior.season_precision[0, 0] * prior.season_mean[0] + prior.season_precision[0, 1] * prior.season_mean[1],
         prior.season_precision[0, 1] * prior.season_mean[0] + prior.season_precision[1, 1] * prior.season_mean[1],
     ]
     right = [
-        (weighted_bow * at.cy).sum(axis=-2) - at.tc * told_by_cycle + known_before[0],
-        (weighted_bow * at.sy).sum(axis=-2) - at.ts * told_by_cycle + known_before[1],
-        *((answers[j] * at.ty).sum(axis=-2) for j in range(rank)),
+        over_marks(at.cy, bow) - at.tc * told_by_cycle + known_before[0],
+        over_marks(at.sy, bow) - at.ts * told_by_cycle + known_before[1],
+        *(over_marks(answered, shape) for shape in of.shape),
     ]
     least = [KEPT * at.tt_raw * (of.w * shape**2).sum(axis=-2) for shape in of.shape]
     lower, known = _cholesky(system, least if prior.rates is None else None)
     for j in range(rank):
         right[2 + j] = np.where(known[j], right[2 + j], 0.0)
-    x = _solved(lower, right)
-    held = tau * answer  # tau w / (1 + tau w S_tt)
-    stays = 1 - held * at.tt[..., None, :]
-    of_cycle = -held * of.b
-    pull = [
-        of_cycle * at.tc[..., None, :],
-        of_cycle * at.ts[..., None, :],
-        *(stays * np.where(known[j][..., None, :], of.shape[j], 0.0) for j in range(rank)),
-    ]
-    return Solved(lower, x, right, known, tau * stays, pull, held * at.ty, answer)
+    return Solved(of, at, tau, lower, _solved(lower, right), right, known, answer, answered)
 
 
 def _cholesky(system: list[list[Array]], least: list[Array] | None) -> tuple[list[list[Array]], Flags]:

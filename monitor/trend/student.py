@@ -49,7 +49,7 @@ def _by_pieces(sine: Array, each: Array, which: Whole, pieces: int) -> Array:
     piece = np.minimum(place.astype(np.intp), pieces - 1)
     place -= piece + 0.5
     piece += which * pieces
-    out = coefficients[DEGREE].take(piece)
+    out: Array = coefficients[DEGREE].take(piece)
     for power in range(DEGREE - 1, -1, -1):
         out *= place
         out += coefficients[power].take(piece)

@@ -49,6 +49,18 @@ def test_a_wide_terminal_gets_a_table_with_the_decision_in_one_column(call, demo
     assert "decision_step" not in head
 
 
+def test_a_long_list_is_written_some_rows_at_a_time(call, demo: Done, monkeypatch: pytest.MonkeyPatch) -> None:
+    whole = call("flagged", "--csv", *DEMO).out
+    walls = [row[2] for row in listing.monthly(demo.store, demo.assessment).rows]
+    assert [row["wall"] for row in rows_of(whole)] == walls
+    written: list[str] = []
+    monkeypatch.setattr(show, "_AT_ONCE", 2)
+    monkeypatch.setattr(show.typer, "echo", lambda text, err=False, **_: err or written.append(text))
+    call("flagged", "--csv", *DEMO)
+    assert "".join(written) == whole
+    assert max(len(rows_of(f"{whole.splitlines()[0]}\n{text}")) for text in written) == 2
+
+
 def test_a_decision_stands_in_every_form_of_the_list_at_once(call, own: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     words = ("--who", "O1", "--owner", "E1", "--why", "slides at the base", "--due", "2999-05-15", "--store", str(own))
     assert call("decide", "DH-02-E", "call engineer", *words).code == exits.OK

@@ -31,6 +31,7 @@ def test_rows_put_aside_in_files_become_the_same_compacted_files(
 ) -> None:
     in_memory = compacted(filled(tmp_path / "memory"), rows_per_bucket=30)
     monkeypatch.setattr(spill, "GROUP_ROWS", 40)
+    monkeypatch.setattr(spill, "TOGETHER", 2)
     store = filled(tmp_path / "files")
     written: list[Path] = []
     monkeypatch.setattr(
@@ -46,14 +47,37 @@ def test_rows_put_aside_in_files_become_the_same_compacted_files(
     assert compacted(store, rows_per_bucket=15) == compacted(other, rows_per_bucket=15) != in_memory
 
 
-def test_every_row_put_aside_comes_back_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("turn", [(), (0, 4, 1, 5, 2, 6, 3, 7)])
+def test_every_row_put_aside_comes_back_once_whatever_the_turn(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, turn: tuple[int, ...]
+) -> None:
     monkeypatch.setattr(spill, "GROUP_ROWS", 16)
-    aside = Spill("readings", 4, tmp_path)
+    monkeypatch.setattr(spill, "TOGETHER", 2)
+    aside = Spill("readings", 8, tmp_path, turn)
     for first in (0, 30, 60):
         aside.put(readings(*range(first, first + 30)))
-    found = [aside.of(bucket) for bucket in range(4)]
-    for bucket, rows in enumerate(found):
-        assert set(generations.bucket_numbers(rows, 4).tolist()) <= {bucket}
-    ids = [row for rows in found for row in rows["reading_id"].to_pylist()]
+    found = {bucket: aside.of(bucket) for bucket in (5, *range(8))}
+    for bucket, rows in found.items():
+        assert set(generations.bucket_numbers(rows, 8).tolist()) <= {bucket}
+    ids = [row for rows in found.values() for row in rows["reading_id"].to_pylist()]
     assert sorted(ids) == [f"{number:016x}" for number in range(90)]
-    assert Spill("receipts", 4, tmp_path).of(0).num_rows == 0
+    assert Spill("receipts", 8, tmp_path).of(0).num_rows == 0
+
+
+def test_buckets_asked_for_in_their_turn_open_each_file_once_for_some_of_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Were it once for each bucket, the openings would grow with the square of the rows."""
+    monkeypatch.setattr(spill, "GROUP_ROWS", 16)
+    opened: list[int] = []
+    read = spill._Group.of
+    monkeypatch.setattr(spill._Group, "of", lambda group, drawer: opened.append(drawer) or read(group, drawer))
+    turn = (0, 4, 1, 5, 2, 6, 3, 7)
+    aside = Spill("readings", 8, tmp_path, turn)
+    for first in (0, 30, 60):
+        aside.put(readings(*range(first, first + 30)))
+    for bucket in turn:
+        aside.of(bucket)
+    files = len(list(tmp_path.iterdir()))
+    assert files > 4
+    assert opened == [0] * files + [1] * files

@@ -1,5 +1,6 @@
 """Laws of the facts: added once, in any order, as known on a moment, compacted or not."""
 
+import hashlib
 import subprocess
 import sys
 from datetime import date, datetime, timedelta, timezone
@@ -121,6 +122,21 @@ def test_facts_as_known_on_a_moment_leave_out_what_came_later(store: Store) -> N
     assert store.facts("readings", known_on=elsewhere).num_rows == 2
     assert len(shas) == 4
     assert store.facts_sha256() == store.facts_sha256(at(3))
+
+
+def test_the_hash_is_that_of_the_lines_of_the_ledger_as_texts_in_their_order(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Written out plainly: it stands on records, and never changes."""
+    monkeypatch.setattr("monitor.store.store._LINES", 3)
+    for day in range(9):
+        known = [at(day), at(day + 0.5) + timedelta(microseconds=day % 2)]
+        rows = [readings(*range(20 * day, 20 * day + 2 + 9 * (day % 3)), known_at=moment) for moment in known]
+        store.add("readings", pa.concat_tables([rows[0], rows[1].slice(0, 1)]))
+    lines = sorted(tuple(map(str, row.values())) for row in store.tiers.ledger().to_pylist())
+    assert len(lines) == 18
+    told = "".join("|".join(line) + "\n" for line in lines)
+    assert store.facts_sha256() == hashlib.sha256(told.encode()).hexdigest()
 
 
 def test_a_moment_without_a_time_zone_is_refused(store: Store) -> None:

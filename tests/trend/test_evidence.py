@@ -64,6 +64,8 @@ def test_one_reading_that_says_nothing_of_the_rate_leaves_the_evidence_at_one() 
     told = log_evidence([np.nan, 3.0, 3.0, 3.0], [1.0, np.nan, np.inf, 1e9], 1.5875, 20.0, 20.0, 1.0)
     np.testing.assert_allclose(told, 0.0, atol=1e-8)
     assert np.isfinite(told).all()
+    with_nothing_fitted = log_evidence([np.nan, 3.0], 1.0, 1.5875, [np.nan, 20.0], [np.nan, 20.0], 1.0)
+    assert with_nothing_fitted.tolist() == [0.0, log_evidence(3.0, 1.0, 1.5875, 20.0, 20.0, 1.0)]
 
 
 def test_shapes_broadcast_walls_by_marks() -> None:

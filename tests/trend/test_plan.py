@@ -17,7 +17,8 @@ from monitor import schema
 from monitor.config import Settings, Variances
 from monitor.pipeline.frames import frame
 from monitor.terms import Method, Movement
-from monitor.trend import chances, outlook, plan, planned, reference
+from monitor.trend import chances, designs, outlook, plan, planned, reference
+from monitor.trend.blocks import Packer
 from monitor.trend.cases import Cases, cases_of
 from monitor.trend.coded import Coded, coded
 from monitor.trend.portfolio import parts
@@ -125,6 +126,22 @@ def test_the_standard_error_with_planned_visits_is_that_of_the_dense_fit_of_the_
     np.testing.assert_allclose(fit.mark_se[0, : len(places)], dense.mark_se, rtol=1e-8)
 
 
+@pytest.mark.parametrize("method", [Method.STRING, Method.METER])
+@pytest.mark.parametrize(("places", "months"), [(ROW, (0,)), (ROW, (0, 6, 12)), (NINE, (0, 2, 9, 11))])
+def test_complete_walls_tell_by_the_short_way_what_they_tell_as_any_others(
+    places: list[tuple[str, float, float]],
+    months: tuple[float, ...],
+    method: Method,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    given = facts(places, method, months=months)
+    assert [type(future.design) for future in looked(given).futures()] == [designs.Short]
+    short = told(given)
+    monkeypatch.setattr(Packer, "complete", property(lambda self: np.zeros(len(self.sizes), dtype=bool)))
+    assert [type(future.design) for future in looked(given).futures()] == [designs.Laid]
+    pd.testing.assert_frame_equal(short, told(given), rtol=1e-8)
+
+
 def test_what_planned_visits_show_does_not_depend_on_the_readings_values() -> None:
     """At a residual scale that is known (its prior outweighs the readings), other readings give the same outlook."""
     sure = Settings(variances=Variances(scale_dof=1e9))
@@ -173,7 +190,8 @@ def test_the_layout_is_that_of_the_latest_full_visit_with_each_mark_once() -> No
         [partial, again.assign(reading_id=[f"again{n}" for n in range(len(again))])], ignore_index=True
     )
     future = seen_ahead((readings, *others))
-    first = future.block.weight[0, future.now[0]]
+    assert isinstance(future.design, designs.Laid)
+    first = future.design.block.weight[0, future.now[0]]
     assert (first > 0).sum() == 3
     assert future.planned[0] == planned.HORIZON
 
@@ -262,7 +280,7 @@ def test_the_chance_of_holding_with_one_mark_is_that_of_the_non_central_t(dof: f
     """The published non-centrality on 10 degrees of freedom, 2.67358471, gives 80 %."""
     future = seen_ahead(facts([("M1", 4500.0, 1220.0)], count=1))
     fit = future.fit(np.array([2]), planned.local_variance(SETTINGS.variances, np.zeros(1)))
-    shown = chances.Shown(fit, future.block.phi, np.ones(1), np.full(1, 1e-9), np.full(1, dof))
+    shown = chances.Shown(fit, future.design.phi, np.ones(1), np.full(1, 1e-9), np.full(1, dof))
     exact = stats.nct.sf(stats.t.ppf(0.95, dof), dof, ratio)
     assert chances.holding(shown, ratio * shown.se, shown.measured)[0] == pytest.approx(exact, abs=0.012)
     if dof == 10:
