@@ -42,7 +42,9 @@ class Known:
 
 @dataclass(frozen=True)
 class Judged:
-    """One table of a received file: the intake, the rows of it that the store does not have, when it first came."""
+    """One table of a received file: the intake, the rows of it that the store does not have; where there are none, when
+    it first came.
+    """
 
     intake: Intake
     fresh: pa.Table
@@ -124,7 +126,7 @@ def judged_register(
         name, data, known.register, received_at=received_at, sender=sender, alone=alone, every=known.every
     )
     _refuse_empty(name, intakes)
-    return [Judged(intake, _fresh_register(intake, known), _first_received(store, intake)) for intake in intakes]
+    return [_judged(store, intake, _fresh_register(intake, known)) for intake in intakes]
 
 
 def judged_readings(
@@ -159,7 +161,11 @@ def judged_readings(
         every=known.every,
     )
     _refuse_empty(name, [intake])
-    return Judged(intake, _fresh_readings(intake.table, known.readings), _first_received(store, intake))
+    return _judged(store, intake, _fresh_readings(intake.table, known.readings))
+
+
+def _judged(store: Store, intake: Intake, fresh: pa.Table) -> Judged:
+    return Judged(intake, fresh, None if fresh.num_rows else first_received(store, intake))
 
 
 def after(known: Known, found: Sequence[Judged]) -> Known:
@@ -244,6 +250,7 @@ def _fresh_register(intake: Intake, known: Known) -> pa.Table:
     return rows.filter(pa.array(keep, pa.bool_()))
 
 
-def _first_received(store: Store, intake: Intake) -> datetime | None:
+def first_received(store: Store, intake: Intake) -> datetime | None:
+    """When the same content first came; None where it did not."""
     same = store.facts("receipts", among=("source_sha256", [intake.source_sha256]))
     return pc.min(same["known_at"]).as_py() if same.num_rows else None
