@@ -58,7 +58,7 @@ def main() -> None:
     """Run the command; every error of this package becomes one message on stderr and its exit code."""
     from monitor.errors import BowError
 
-    _make_short_work()
+    make_short_work()
     try:
         commands(*sys.argv[1:2])()
     except BowError as error:
@@ -85,7 +85,7 @@ def run() -> None:
     sys.exit(code)  # type: ignore[arg-type]  # what was given to it before
 
 
-def _make_short_work() -> None:
+def make_short_work() -> None:
     """Before the heavy libraries load: spare what would take as long as many a command itself."""
     gc.set_threshold(_LOOK_FOR_CYCLES_EVERY)
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # matrices here are small; a process more shares the work better
