@@ -157,6 +157,8 @@ class _Record:
         ]
         self.over |= {row["alert_id"] for row in ended}
         new = [self._row(event, run_id) for event in seen.events.values() if not self._is_told(event)]
+        if not (ended or new or look):
+            return 0
         gone = [{"alert_id": row["alert_id"], "run_id": run_id, "known_at": self.at} for row in ended]
         self.store.office.add({"alerts": new, "alerts_over": gone, "alert_looks": [look] if look else []})
         self._keep(new)

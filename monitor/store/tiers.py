@@ -84,10 +84,10 @@ class Tiers:
                 for part in at.of(table)
                 if mine is None or part.bucket in mine
             ]
-            waiting = self._read_adds(adds)
+            waiting = _joined(table, self._read_adds(adds))  # many of a few rows: looked through at once
             if among is not None:
-                waiting = [rows.filter(_is_among(rows, *among)) for rows in waiting]
-            return _joined(table, [*found, *(_part_of(rows, columns, keys) for rows in waiting)])
+                waiting = waiting.filter(_is_among(waiting, *among))
+            return _joined(table, [*found, _part_of(waiting, columns, keys)])
 
         if len(wanted or ()) > _FEW or (among and len(among[1]) > _FEW):
             return self._at_one_moment((table,), read)
@@ -137,8 +137,8 @@ class Tiers:
         """Readings that were sent in to mend one of another wall, with what mends them in turn; others may be there."""
 
         def read(at: Pointer, adds: _Adds) -> pa.Table:
-            waiting = [_menders(rows) for rows in self._read_adds(adds)]
-            return _joined("readings", [*self._strays(at), *waiting])
+            waiting = _joined("readings", self._read_adds(adds))
+            return _joined("readings", [*self._strays(at), _menders(waiting)])
 
         return self._at_one_moment(("readings",), read)
 
@@ -221,8 +221,8 @@ class Tiers:
         return told
 
     def _read_adds(self, adds: _Adds) -> list[pa.Table]:
-        kept = {table for table, _ in adds}
-        read = {add: rows for add, rows in self._adds.items() if add[0] not in kept or add in set(adds)}
+        kept, asked = {table for table, _ in adds}, set(adds)
+        read = {add: rows for add, rows in self._adds.items() if add[0] not in kept or add in asked}
         for table, name in adds:
             if (table, name) not in read:
                 read[table, name] = self._read_add(table, name)
