@@ -101,7 +101,7 @@ def wall(wall: options.WallKey, store: options.StorePath = options.DEFAULT_STORE
     from monitor.pipeline import assessing, wall_listing
 
     opened = stores.open(store).sparing()
-    assessment = assessing.newest(opened, month) if month or opened.assessments() else None
+    assessment = assessing.newest(opened, month, tables=()) if month or opened.assessments() else None
     lines, tables = wall_listing.one_wall(opened, assessment, wall)
     for line in lines:
         show.data(line)

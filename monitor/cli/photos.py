@@ -61,7 +61,7 @@ def photos(
 
     opened = stores.open(store)
     if not files:
-        key = keys.find(opened.current("walls"), keys.written(house, wall)) if house or wall else None
+        key = keys.registered(opened, keys.written(house, wall)) if house or wall else None
         show.listing(photo_listing.listed(opened, key), as_csv=as_csv)
         return
     shown = Shown(house, wall, visit, mark)

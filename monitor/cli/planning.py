@@ -29,6 +29,6 @@ def plan(
     from monitor.pipeline import assessing, visit_plan
 
     opened = stores.open(store)
-    assessment = assessing.newest(opened, month)
+    assessment = assessing.newest(opened, month, tables=())
     first, last = visit_plan.span(assessment, quarter, months)
     show.listing(visit_plan.visits(opened, assessment, first, last), as_csv=as_csv)

@@ -48,7 +48,9 @@ def field_sheet(
     if by_plan == bool(walls):
         raise typer.BadParameter("Name walls with --wall, or ask for those due with --route.")
     opened, day = stores.open(store), options.day_or_today(on)
-    assessment = assessing.newest(opened, None) if by_plan or opened.assessments() else None
+    assessment = (
+        assessing.newest(opened, tables=("plan",) if by_plan else ()) if by_plan or opened.assessments() else None
+    )
     keys = field_sheets.route(assessment, day, most) if assessment and by_plan else walls or []
     sheet = field_sheets.field_sheet(
         opened, keys, day=day, known_on=options.moment_in(opened), assessment=assessment, blind=blind
@@ -77,7 +79,7 @@ def as_built_sheet(
     from monitor.pipeline import assessing, field_sheets
 
     opened = stores.open(store)
-    assessment = assessing.newest(opened, None) if opened.assessments() else None
+    assessment = assessing.newest(opened, tables=()) if opened.assessments() else None
     sheet = field_sheets.as_built_sheet(
         opened, wall, day=options.day_or_today(on), known_on=options.moment_in(opened), assessment=assessment
     )

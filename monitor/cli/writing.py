@@ -89,11 +89,11 @@ def pack(
     The photos tied to the wall are in it. No person is named in it.
     """
     from monitor import store as stores
-    from monitor.pipeline import assessing
+    from monitor.pipeline import list_rows
     from monitor.pipeline import pack as packing
 
     opened = stores.open(store).sparing()
-    files = packing.pack(opened, assessing.newest(opened, month), wall, to)
+    files = packing.pack(opened, list_rows.newest(opened, month), wall, to)
     show.say(f"Wrote {len(files)} files into {to}; README.txt in it says what each one is.")
 
 

@@ -10,12 +10,14 @@ from typing import Any
 
 import pyarrow as pa
 
-from monitor import __version__, schema
-from monitor.errors import NotFoundError, ReportError, Where
+from monitor import __version__
+from monitor.errors import NotFoundError, ReportError
 from monitor.ingest import misfits
 from monitor.ingest.expectation import Expectations
-from monitor.ingest.known import Known, nearest
-from monitor.pipeline.assessing import of_walls
+from monitor.ingest.known import Known
+from monitor.pipeline import keys as written_keys
+from monitor.pipeline import runs
+from monitor.pipeline.assessing import made_again
 from monitor.pipeline.expecting import expected_at
 from monitor.pipeline.field_lines import sheet_wall
 from monitor.report import pages
@@ -45,19 +47,23 @@ def field_sheet(
 ) -> FieldSheet:
     """The sheet of walls (each house-wall) for a visit on a day, from what is known at that moment.
 
-    Raises NotFoundError where the register has no such wall, or does not say how it is read.
+    assessment: the results of these walls are read here, whichever of its tables it has. Raises NotFoundError where the
+    register has no such wall, or does not say how it is read.
     """
+    keys = [written_keys.registered(store, text, known_on) for text in walls]
+    houses = {house for house, _ in keys}
+    neighbours, _ = store.walls_of(houses)
     tables = {
-        name: store.office.people() if name == "people" else store.current(name, known_on) for name in schema.REGISTER
+        "people": store.office.people(),
+        "houses": store.current("houses", known_on, among=("house", houses)),
+        **{name: store.current(name, known_on, walls=neighbours) for name in ("walls", "marks", "events")},
+        **{name: store.current(name, known_on) for name in ("instruments", "thresholds")},
     }
     known = Known(tables)
-    keys = [_found(known, text) for text in walls]
-    houses = {house for house, _ in keys}
-    neighbours = {(row["house"], row["wall"]) for row in tables["walls"].to_pylist() if row["house"] in houses}
     readings = store.readings(known_on=known_on, walls=neighbours)
     foretold = expected_at(store, {(house, day) for house in houses}, tables, readings, known_on)
     rows = _rows_before(readings, set(keys), day)
-    expectations, flags = Expectations(foretold, known), _flags(keys, assessment)
+    expectations, flags = Expectations(foretold, known), _flags(store, keys, assessment)
     return FieldSheet(
         day=day,
         judged_on=assessment.judged_on if assessment else None,
@@ -103,7 +109,7 @@ def as_built_sheet(
 def route(assessment: Assessment, day: date, most: int) -> list[str]:
     """Walls due on a day by the visit plan, overdue ones first, at most so many; those of one house stand together.
 
-    Raises NotFoundError where none is due.
+    assessment: with its plan. Raises NotFoundError where none is due.
     """
     rows = sorted(assessment.plan.to_pylist(), key=lambda row: row["rank"])
     due = [row for row in rows if row["overdue_days"] or (row["visit_on"] and row["visit_on"] <= day)][:most]
@@ -153,30 +159,19 @@ def drawn(store: Store, key: Key, day: date) -> bool:
     return int.from_bytes(sha256(text.encode()).digest()[:8], "big") * SECOND_ONE_IN < 2**64
 
 
-def _flags(keys: Sequence[Key], assessment: Assessment | None) -> dict[Key, str]:
+def _flags(store: Store, keys: Sequence[Key], assessment: Assessment | None) -> dict[Key, str]:
     """Of those walls that the latest assessment wants to see again, why."""
     if assessment is None:
         return {}
     flags: dict[Key, str] = {}
-    for row in of_walls(assessment.findings, keys).to_pylist():
+    found = made_again(store, runs.of(store, assessment), ("findings", "wall_results"), walls=keys)
+    for row in found.findings.to_pylist():
         if row["outcome"] == Outcome.YES and row["rule"] not in _NOT_FLAGS:
             flags.setdefault((row["house"], row["wall"]), row["rule"])
-    for row in of_walls(assessment.wall_results, keys).to_pylist():
+    for row in found.wall_results.to_pylist():
         if row["is_current"] and row["verdict"] in (Verdict.MOVING, Verdict.LOOK_AGAIN):
             flags[row["house"], row["wall"]] = row["verdict"]
     return flags
-
-
-def _found(known: Known, text: str) -> Key:
-    house, wall = known.split_wall("", text)
-    if known.find("walls", house, wall) is None:
-        near = nearest(text, known.ids("walls"))
-        raise NotFoundError(
-            "The register has no such wall.",
-            where=Where(wall=text),
-            mend=f"Nearest: {near}." if near else "Register the wall first.",
-        )
-    return house, wall
 
 
 def _rows_before(readings: pa.Table, keys: Collection[Key], day: date) -> dict[Key, list[Row]]:

@@ -2,11 +2,13 @@
 
 import difflib
 from collections.abc import Mapping
+from datetime import datetime
 from typing import TypeVar
 
 import pyarrow as pa
 
 from monitor.errors import NotFoundError
+from monitor.store import Store
 
 SHORTEST_ID = 4
 """So many signs of an id must be written at least."""
@@ -22,6 +24,13 @@ def written(house: str, wall: str) -> str:
 def of(walls: pa.Table) -> list[tuple[str, str]]:
     """House and wall of every wall in a table, sorted."""
     return sorted(set(zip(walls["house"].to_pylist(), walls["wall"].to_pylist(), strict=True)))
+
+
+def registered(store: Store, key: str, known_on: datetime | None = None) -> tuple[str, str]:
+    """House and wall of the registered wall of a written key; NotFoundError as `find`. Of others no more is read."""
+    split = [(key[:at], key[at + 1 :]) for at, sign in enumerate(key) if sign == "-"]
+    found = of(store.current("walls", known_on, walls=split))
+    return found[0] if len(found) == 1 else find(store.registered(known_on), key)
 
 
 def find(walls: pa.Table, key: str) -> tuple[str, str]:

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from datetime import datetime
 
-from monitor.pipeline import pack, publishing
+from monitor.pipeline import list_rows, pack, publishing
 from monitor.pipeline.editions import Edition
 from monitor.pipeline.links import Link
 from monitor.records import dataclass
@@ -35,7 +35,7 @@ def places(content: Book, link: Link) -> list[str]:
 def at(store: Store, edition: Edition, content: Book, link: Link, place: str, *, shown_at: datetime) -> Shown | None:
     """What stands at a place of the link; a page is put onto the ledger as it is shown. None where there is nothing.
 
-    content: `book_of_edition` of that very edition.
+    content: `book_of_edition` of that very edition, of all walls or of the link's.
     """
     if link.key not in content.walls:
         return None
@@ -45,7 +45,7 @@ def at(store: Store, edition: Edition, content: Book, link: Link, place: str, *,
     code = next((code for code in codes() if place == place_of(code)), None)
     if link.row["opens"] == LinkTo.PACK:
         if place == PACK:
-            return Shown(pack.archive(pack.files(store, content.assessment, link.key)), "zip")
+            return Shown(pack.archive(pack.files(store, list_rows.places(store, edition.run), link.key)), "zip")
         others = {other: place_of(other) for other in codes() if other != code}
         return Shown(pages.pack_door(content, *link.key, code, others, PACK), "html") if code else None
     if code is None:

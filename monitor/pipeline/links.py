@@ -66,7 +66,7 @@ def make(
     who_and_why(who, why)
     who = person(store, who)
     meant = person(store, person_id) if person_id.strip() else ""
-    key = keys.find(store.current("walls"), wall)
+    key = keys.registered(store, wall)
     last = expires_on or usual_expiry(store, key, opens, today)
     if last < today:
         raise RulingError("The day on which the link ends is over.", got=str(last), expected=f"{today} or later")
@@ -92,17 +92,16 @@ def usual_expiry(store: Store, key: Key, opens: LinkTo, today: date) -> date:
     last: date = months_after(today, _MONTHS[opens])
     if opens is not LinkTo.HOMEOWNER:
         return last
-    found = store.assessment(tables=("wall_results",))
-    rows = found.wall_results.to_pylist() if found else []
-    for row in rows:
-        if (row["house"], row["wall"]) == key and row["is_current"] and row["due_on"]:
+    found = store.assessment(tables=("wall_results",), walls=[key])
+    for row in found.wall_results.to_pylist() if found else ():
+        if row["is_current"] and row["due_on"]:
             last = max(last, row["due_on"] + _PAST_NEXT_VISIT)
     return last
 
 
 def every(store: Store, wall: str = "") -> list[Link]:
     """All links, of one wall or of all, as they were made. Raises NotFoundError where there is no such wall."""
-    key = keys.find(store.current("walls"), wall) if wall else None
+    key = keys.registered(store, wall) if wall else None
     return [link for link in _all(store) if key in (None, link.key)]
 
 

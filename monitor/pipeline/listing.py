@@ -114,7 +114,9 @@ def _decided(line: Line) -> str:
 
 def held(store: Store, assessment: Assessment) -> Listing:
     """Readings that wait for somebody: one row each, one block a set-up, with their ids."""
-    found = as_judged(store.readings(known_on=assessment.known_until), assessment)
+    suspects = assessment.suspects
+    walls = store.walls_with("readings", "state", (State.HELD,)) | set(keys.of(suspects))
+    found = as_judged(store.readings(known_on=assessment.known_until, walls=walls), assessment)
     waiting = found.filter(pc.field("state") == State.HELD.value).to_pylist()
     groups: dict[tuple[Any, ...], list[Mapping[str, Any]]] = defaultdict(list)
     for row in waiting:

@@ -37,7 +37,7 @@ def pack(store: Store, assessment: Assessment, key: str, to: Path) -> Mapping[st
     key: house-wall, NotFoundError as keys.find. Raises ReportError where `to` cannot be written, StoreError where a
     photo is missing or damaged.
     """
-    of_wall = keys.find(store.current("walls", known_on=assessment.known_until), key)
+    of_wall = keys.registered(store, key, assessment.known_until)
     found = files(store, assessment, of_wall)
     try:
         to.parent.mkdir(parents=True, exist_ok=True)
@@ -55,7 +55,7 @@ def pack(store: Store, assessment: Assessment, key: str, to: Path) -> Mapping[st
 def files(store: Store, assessment: Assessment, key: Key) -> dict[str, bytes]:
     """The files of the archive by name, sorted."""
     edition = editions.last_published(store, assessment)
-    content = book_of_edition(store, edition)
+    content = book_of_edition(store, edition, key)
     damaged.refuse(store, key)
     settings = settings_of(store, edition.run)
     tables = tables_of(store, content, key)

@@ -6,7 +6,7 @@ from monitor.pipeline import list_rows, runs
 from monitor.pipeline.assessing import made_again
 from monitor.pipeline.runs import Run
 from monitor.report.context import PastList
-from monitor.report.day_states import DayStates, day_states
+from monitor.report.day_states import COLUMNS, DayStates, day_states
 from monitor.report.placing import open_places
 from monitor.results import Assessment
 from monitor.store import Store
@@ -39,7 +39,8 @@ def past_lists(store: Store, assessment: Assessment, earlier: Sequence[Run] | No
 
 def past_states(store: Store, earlier: Sequence[Run]) -> list[DayStates]:
     """Walls by state on the days of earlier assessments, as they were known then."""
-    return [day_states(made_again(store, run, ("wall_results",))) for run in earlier]
+    columns = {"wall_results": COLUMNS}
+    return [day_states(made_again(store, run, ("wall_results",), columns=columns)) for run in earlier]
 
 
 def _earlier(store: Store, assessment: Assessment, given: Sequence[Run] | None) -> Sequence[Run]:

@@ -153,7 +153,7 @@ def _wanted(store: Store, shown: Shown, known: pa.Table) -> _Wanted:
         if shown.house or shown.wall or shown.mark or shown.visit:
             raise PhotoError("A wall is named by its house and wall.", mend="Give both --house and --wall.")
         return _Wanted(None, shown, photos.naming(known))
-    key = keys.find(store.current("walls"), keys.written(shown.house, shown.wall))
+    key = keys.registered(store, keys.written(shown.house, shown.wall))
     readings = known.filter(pc.and_(pc.equal(known["house"], key[0]), pc.equal(known["wall"], key[1]))).to_pylist()
     mark = _mark(store, key, shown.mark) if shown.mark else ""
     if shown.visit:

@@ -65,7 +65,6 @@ def book_of(
         name: store.current(name, known_on=known_on, walls=of.get(name)) for name in schema.FACTS if name != "readings"
     }
     register = None if shown is None else store.registered(known_on)
-    facts["walls"] = facts["walls"] if shown is None else facts["walls"].select(SHOWN["walls"])
     facts["readings"] = as_judged(store.readings(known_on=known_on, walls=walls), assessment)
     pictures = photos.standing(store, known_on)
     return Book(
@@ -100,8 +99,14 @@ def book_of_list(store: Store, assessment: Assessment, at: datetime | None = Non
     now = open_places(judged)
     store.look_at_readings({*now, *before})  # a list tells of damage to walls that ask, but shows no reading of them
     content = book_of(store, judged, previous, walls=before.keys() - now.keys(), shown=shown)
+    facts = {**content.facts, "walls": content.facts["walls"].select(SHOWN["walls"])}
     edition = editions.of(store, judged, at or judged.known_until)
-    return replace(content, lists=past_lists.past_lists(store, judged), news=edition.news)
+    return replace(content, facts=facts, lists=past_lists.past_lists(store, judged), news=edition.news)
+
+
+def book_of_wall(store: Store, assessment: Assessment, wall: Key) -> Book:
+    """The book of one wall alone; `assessment`: its own results, or those of all."""
+    return book_of(store, assessment, walls=[wall], shown=[wall])
 
 
 def book_of_plan(store: Store, content: Book) -> Book:
@@ -124,17 +129,24 @@ def _received(store: Store, rulings: pa.Table, known_on: datetime, walls: Collec
     return {row["reading_id"]: row for row in by_time}
 
 
-def book_of_edition(store: Store, edition: Edition) -> Book:
-    """The book of a set of pages, whenever it is asked for: from the facts known then, and what is on record."""
+def book_of_edition(store: Store, edition: Edition, wall: Key | None = None) -> Book:
+    """The book of a set of pages, whenever it is asked for: from the facts known then, and what is on record.
+
+    wall: where given, the pages of this wall alone can be made of it, and are the same; of other walls no more is read
+    than where they stand.
+    """
     from monitor.pipeline.component_movement import component_movement  # with the trend room: lists need neither
     from monitor.pipeline.first_totals import first_totals
 
-    assessment = made_again(store, edition.run)
+    walls = None if wall is None else [wall]
+    assessment = made_again(store, edition.run, walls=walls)
     last = past_lists.last_list(store, assessment, edition.earlier)
-    content = book_of(store, assessment, made_again(store, last) if last else None)
+    previous = made_again(store, last, walls=walls) if last else None
+    content = book_of(store, assessment, previous, walls=walls, shown=walls)
+    places = assessment if wall is None else list_rows.places(store, edition.run)
     return replace(
         content,
-        lists=past_lists.past_lists(store, assessment, edition.earlier),
+        lists=past_lists.past_lists(store, places, edition.earlier),
         company=edition.company,
         supersedes=editions.supersedes(store, edition),
         first_totals=first_totals(content.facts),

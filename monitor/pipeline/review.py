@@ -97,7 +97,7 @@ def decide(
         raise RulingError(
             "The day by which it is due is over.", got=str(due), expected=f"{today} or later", mend="Give a later day."
         )
-    house, name = keys.find(store.current("walls"), wall)
+    house, name = keys.registered(store, wall)
     decision: dict[str, object] = {
         "house": house,
         "wall": name,

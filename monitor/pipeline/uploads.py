@@ -258,7 +258,7 @@ def _shown(store: Store, said: Said) -> Shown:
         day = date.fromisoformat(said.visit) if said.visit else None
     except ValueError:
         raise PhotoError(f"'{said.visit}' is no day.", mend="Write it like 2026-05-31.") from None
-    return Shown(*keys.find(store.current("walls"), said.wall), day, said.mark)
+    return Shown(*keys.registered(store, said.wall), day, said.mark)
 
 
 def _is_register(sent: Sent) -> bool:

@@ -7,7 +7,7 @@ from typing import Any
 
 from monitor.errors import NotFoundError
 from monitor.pipeline.listed import Listing
-from monitor.pipeline.publishing import book_of
+from monitor.pipeline.publishing import book_of, book_of_plan
 from monitor.report import plan_sheet
 from monitor.results import Assessment
 from monitor.store import Store
@@ -17,8 +17,11 @@ HEADERS = ("wall", "visit on", "why", "smallest rate it would show", "error a se
 
 
 def visits(store: Store, assessment: Assessment, first: date, last: date) -> Listing:
-    """Walls to visit from a day to a day: hard limits, the overdue, then by what the visit would bring."""
-    rows = plan_sheet.due(book_of(store, assessment), first, last)
+    """Walls to visit from a day to a day: hard limits, the overdue, then by what the visit would bring.
+
+    assessment: what the plan is made of is read here, whichever of its tables it has.
+    """
+    rows = plan_sheet.due(book_of_plan(store, book_of(store, assessment, walls=(), shown=())), first, last)
     overdue = sum(1 for row in rows if row["overdue"])
     return Listing(
         f"Visit plan {first} to {last} (judged for {assessment.judged_on})",

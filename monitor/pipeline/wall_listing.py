@@ -2,12 +2,13 @@
 
 from collections.abc import Iterator, Sequence
 
-from monitor.pipeline import damaged, keys
+from monitor.pipeline import damaged, keys, runs
+from monitor.pipeline.assessing import made_again
 from monitor.pipeline.listed import Listing
-from monitor.pipeline.publishing import book_of
+from monitor.pipeline.publishing import book_of_wall
 from monitor.records import dataclass
 from monitor.report import repair_sheet
-from monitor.report.context import Book, Row
+from monitor.report.context import Book, Key, Row
 from monitor.report.placing import hard_limit
 from monitor.report.wall_sheet import wall_sheet
 from monitor.results import Assessment
@@ -31,10 +32,11 @@ class _Shown:
 def one_wall(store: Store, assessment: Assessment | None, key: str) -> tuple[Sequence[str], Sequence[Listing]]:
     """Sentences, and listings of rates and readings; without an assessment only the readings.
 
-    Readings come as the store knows them now. NotFoundError as keys.find.
+    assessment: the wall's results are read here, whichever of its tables it has. Readings come as the store knows them
+    now. NotFoundError as keys.find.
     """
-    house, wall = keys.find(store.current("walls"), key)
-    content = book_of(store, assessment) if assessment else None
+    house, wall = keys.registered(store, key)
+    content = _of_wall(store, assessment, (house, wall)) if assessment else None
     store.readings(walls=[(house, wall)])
     damaged.refuse(store, (house, wall))
     if assessment is None or content is None or (house, wall) not in content.walls:
@@ -45,6 +47,10 @@ def one_wall(store: Store, assessment: Assessment | None, key: str) -> tuple[Seq
     if waiting:
         lines.append(f"{waiting} of the readings came or changed after the assessment: run `wallbow assess`.")
     return lines, [_rates(content, house, wall), _readings(shown)]
+
+
+def _of_wall(store: Store, assessment: Assessment, wall: Key) -> Book:
+    return book_of_wall(store, made_again(store, runs.of(store, assessment), walls=[wall]), wall)
 
 
 def _sentences(content: Book, house: str, wall: str) -> list[str]:

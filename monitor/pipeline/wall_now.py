@@ -3,7 +3,7 @@
 from datetime import date, datetime
 
 from monitor.pipeline.assessing import assess
-from monitor.pipeline.publishing import book_of
+from monitor.pipeline.publishing import book_of_wall
 from monitor.report.context import Book, Key
 from monitor.store import Store
 
@@ -13,4 +13,4 @@ def wall_now(store: Store, wall: Key, *, today: date, now: datetime) -> Book:
 
     Raises TrendError.
     """
-    return book_of(store, assess(store, judged_on=today, known_on=now, walls=[wall]), walls=[wall])
+    return book_of_wall(store, assess(store, judged_on=today, known_on=now, walls=[wall]), wall)

@@ -11,6 +11,8 @@ from monitor.terms import Verdict
 NOT_READ = "not read yet"
 STATES = (Verdict.MOVING, Verdict.LOOK_AGAIN, Verdict.TOO_EARLY, Verdict.HOLDING, NOT_READ)
 """Every wall is in one of them; in the order of the chart, from below."""
+COLUMNS = ("is_current", "verdict", "visits_all", "overdue_days")
+"""Of the wall results; they tell in which."""
 
 
 @dataclass(frozen=True)
@@ -29,7 +31,7 @@ class DayStates:
 
 def day_states(assessment: Assessment) -> DayStates:
     """Counts of one assessment; only its wall results are looked at."""
-    rows = assessment.wall_results.select(["is_current", "verdict", "visits_all", "overdue_days"]).to_pylist()
+    rows = assessment.wall_results.select(COLUMNS).to_pylist()
     current = [row for row in rows if row["is_current"]]
     number = Counter(row["verdict"] if row["visits_all"] else NOT_READ for row in current)
     return DayStates(

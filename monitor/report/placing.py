@@ -150,6 +150,11 @@ class Places(Mapping[Key, Item]):
         found: Flags = self.section < len(OPEN)
         return found
 
+    def standing(self, section: str) -> Numbers:
+        """The numbers of the walls that stand in one place."""
+        found: Numbers = np.flatnonzero(self.section == _NAMES.index(section))
+        return found
+
     def sections(self, which: Flags) -> dict[Key, str]:
         """Some of the walls, and where they stand."""
         some = self.walls.filter(pa.array(which))

@@ -1,10 +1,15 @@
 """The visit plan to the context of its page: who is to be visited, when and why."""
 
-from collections.abc import Sequence
+import functools
+from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from monitor import schema
 from monitor.report import names, plan_words
-from monitor.report.context import Book
+from monitor.report.context import Book, Key, Row
 from monitor.report.placing import hard_limit, items
 from monitor.report.wall_sheet import Context, footer
 
@@ -17,7 +22,8 @@ def plan_sheet(book: Book) -> Context:
     day = book.assessment.judged_on
     soon = due(book, day, day + timedelta(days=SOON_DAYS))
     keys = {row["key"] for row in soon}
-    later = sorted((row for row in _all(book) if row["key"] not in keys), key=lambda row: (row["on"], row["key"]))
+    every = _rows(book, book.assessment.plan, {})
+    later = sorted((row for row in every if row["key"] not in keys), key=lambda row: (row["on"], row["key"]))
     sections = [
         ("Hard limits, overdue, then the coming three months by what the visit would bring", soon),
         ("Later, by day", later),
@@ -27,26 +33,40 @@ def plan_sheet(book: Book) -> Context:
 
 def due(book: Book, first: date, last: date) -> Sequence[Context]:
     """Visits from a day to a day, with hard limits, which come first, and what is overdue or not planned."""
-    return [
-        row
-        for row in _all(book)
-        if row["hard"]
-        or row["on"] is None
-        or row["overdue"]
-        or first <= row["on"] <= last
-        or row["on"] <= book.assessment.judged_on
+    hard, plan = _hard(book), book.assessment.plan
+    day, judged_on = plan["visit_on"], pa.scalar(book.assessment.judged_on)
+    within = pc.and_(pc.greater_equal(day, pa.scalar(first)), pc.less_equal(day, pa.scalar(last)))
+    asked = [
+        pc.is_in(schema.wall_keys(plan), value_set=pa.array([schema.wall_key(key) for key in hard], pa.string())),
+        pc.is_null(day),
+        pc.greater(pc.fill_null(plan["overdue_days"], 0), 0),
+        pc.fill_null(within, False),
+        pc.fill_null(pc.less_equal(day, judged_on), False),
     ]
+    return _rows(book, plan.filter(functools.reduce(pc.or_, asked)), hard)
 
 
-def _all(book: Book) -> list[Context]:
-    """Every wall of the plan: those over a hard limit, then the others, first rank first."""
+def _hard(book: Book) -> dict[Key, Row | None]:
+    """The hard limits of walls that are over one."""
     placed = items(book.assessment)
-    rows = sorted(book.assessment.plan.to_pylist(), key=lambda row: row["rank"])
+    return {key: hard_limit(item.alarms) for key, item in placed.at(placed.standing("hard"))}
+
+
+def _rows(book: Book, plan: pa.Table, hard: Mapping[Key, Row | None]) -> list[Context]:
+    """Rows of the plan: walls over a hard limit, then the others, first rank first."""
+    units = _units(book, plan)
     found: list[Context] = []
-    for row in rows:
-        place = book.walls.get((row["house"], row["wall"]))
-        said = plan_words.of_wall(row, (place["unit"] if place else "") or "in")
-        page = names.page_name(row["house"], row["wall"], "wall") if place else ""
-        item = placed.get((row["house"], row["wall"]))
-        found.append({**(said or {}), "page": page, "hard": hard_limit(item.alarms) if item else None})
+    for row in schema.rows(plan.sort_by("rank")):
+        key = (row["house"], row["wall"])
+        page = names.page_name(*key, "wall") if key in units else ""
+        said = plan_words.of_wall(row, units.get(key) or "in")
+        found.append({**(said or {}), "page": page, "hard": hard.get(key)})
     return sorted(found, key=lambda row: row["hard"] is None)
+
+
+def _units(book: Book, plan: pa.Table) -> dict[Key, str | None]:
+    """Units of the walls of some rows of the plan, of those that are registered."""
+    register = book.fact("walls").select(["house", "wall", "unit", "known_at"])
+    rows = register.filter(pc.is_in(schema.wall_keys(register), value_set=schema.wall_keys(plan))).sort_by("known_at")
+    keys = zip(rows["house"].to_pylist(), rows["wall"].to_pylist(), strict=True)
+    return dict(zip(keys, rows["unit"].to_pylist(), strict=True))

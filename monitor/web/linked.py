@@ -46,7 +46,7 @@ def by_link(here: Here, asking: Asking, token: str, place: str) -> Response:
     result = link.opens_on(here.today())
     if result is Opened.SHOWN:
         try:
-            edition, content = made.newest(here, store)
+            edition, content = made.of_wall(here, store, link.key)
         except NotFoundError:
             result = Opened.NOTHING_YET
         else:

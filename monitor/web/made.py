@@ -5,11 +5,12 @@ A page that is shown is published: it goes onto the ledger, so that `verify` kno
 
 from fastapi.responses import Response
 
-from monitor.pipeline import assessing, damaged, editions, keys, pack, publishing
+from monitor.pipeline import damaged, editions, keys, list_rows, pack, photos, publishing
 from monitor.pipeline.editions import Edition
 from monitor.report import names
-from monitor.report.context import Book
-from monitor.store import Store, photos
+from monitor.report.context import Book, Key
+from monitor.store import Store
+from monitor.store import photos as photos_kept
 from monitor.web import guard
 from monitor.web.service import Asking, Here, Service, note
 
@@ -19,39 +20,43 @@ router = guard.router()
 def page(here: Service, place: str) -> bytes | None:
     """A page of the newest edition, or a file beside it; None where there is none. NotFoundError before the first."""
     store = here.store().sparing()
-    edition, content = newest(here, store)
-    for row in content.photos:
+    edition = _edition(here, store)
+    for row in photos.standing(store, edition.run.known_until):
         folders = (names.PHOTOS, names.RELEASED_PHOTOS) if row["released"] else (names.PHOTOS,)
         if place in (names.photo_name(row, folder) for folder in folders):
-            return photos.read(store.path, row["sha256"], row["ending"])
-    for key in content.walls if content.damaged else ():
-        if place in (names.page_name(*key, kind) for kind in names.KINDS):
-            damaged.refuse(store, key)
+            return photos_kept.read(store.path, row["sha256"], row["ending"])
+    wall = names.wall_of(place)
+    content = _book(here, store, edition, wall)
+    if wall and wall in content.walls and content.damaged:
+        damaged.refuse(store, wall)
     return publishing.show_one(store, edition, content, place, here.now())
 
 
-def book(here: Service, store: Store) -> Book:
-    """The book of the newest edition as it would be published now."""
-    return newest(here, store)[1]
+def of_wall(here: Service, store: Store, wall: Key) -> tuple[Edition, Book]:
+    """The newest edition as it would be published now, and its book of one wall. NotFoundError before the first."""
+    edition = _edition(here, store)
+    return edition, _book(here, store, edition, wall)
 
 
-def newest(here: Service, store: Store) -> tuple[Edition, Book]:
-    """The newest edition as it would be published now, and its book. NotFoundError before the first assessment."""
-    edition = editions.of(store, assessing.newest(store), here.now())
-    made_from = ("edition", edition.edition_id)
-    return here.kept.of(made_from, lambda: (edition, publishing.book_of_edition(store, edition)), _is_whole)
+def _edition(here: Service, store: Store) -> Edition:
+    return editions.of(store, list_rows.newest(store), here.now())
 
 
-def _is_whole(made: tuple[Edition, Book]) -> bool:
-    return not made[1].damaged
+def _book(here: Service, store: Store, edition: Edition, wall: Key | None) -> Book:
+    made_from = ("edition", edition.edition_id, wall)
+    return here.kept.of(made_from, lambda: publishing.book_of_edition(store, edition, wall), _is_whole)
+
+
+def _is_whole(made: Book) -> bool:
+    return not made.damaged
 
 
 @router.get("/review/walls/{wall}/pack")
 def packed(here: Here, asking: Asking, wall: str) -> Response:
     """All about one wall in one archive, as the command makes it."""
     store = here.store().sparing()
-    assessment = assessing.newest(store)
-    key = keys.find(store.current("walls", known_on=assessment.known_until), wall)
+    assessment = list_rows.newest(store)
+    key = keys.registered(store, wall, assessment.known_until)
     written = keys.written(*key)
     data = pack.archive(pack.files(store, assessment, key))
     note(here, asking, "pack", "done", what=f"judged for {assessment.judged_on}", wall=written)

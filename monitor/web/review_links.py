@@ -76,7 +76,7 @@ def end(request: Request, here: Here, asking: Asking, link: str, why: Text = "")
 
 def _shown(request: Request, here: Service, wall: str, asked: Asked, *, new: str = "") -> Response:
     store = here.store()
-    key = keys.find(store.current("walls"), wall)
+    key = keys.registered(store, wall)
     written = keys.written(*key)
     found = links.every(store, written)[::-1]
     listed = link_listing.listing(store, found, here.today())

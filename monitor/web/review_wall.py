@@ -11,7 +11,7 @@ from fastapi.responses import Response
 from starlette.exceptions import HTTPException
 
 from monitor.errors import BowError
-from monitor.pipeline import alert_record, assessing, damaged, editions, keys, meanwhile, review
+from monitor.pipeline import alert_record, damaged, editions, keys, list_rows, meanwhile, review
 from monitor.pipeline.alert_listing import told
 from monitor.pipeline.alert_record import Alert
 from monitor.pipeline.company_days import zone_of
@@ -135,7 +135,7 @@ def book(here: Service, store: Store, key: Key) -> Book:
     made_from = ("wall", key, store.facts_sha256(), store.settings().model_dump_json(), today)
     made = here.kept.of(made_from, lambda: wall_now(store, key, today=today, now=now))
     damaged.refuse(store, key)
-    news = editions.of(store, assessing.newest(store), now).news if store.assessments() else {}
+    news = editions.of(store, list_rows.newest(store), now).news if store.assessments() else {}
     return replace(made, decisions=store.office.decisions(), news=news)
 
 
@@ -192,10 +192,9 @@ def _sheet(content: Book, view: WallView) -> dict[str, Any]:
 
 def _before(store: Store, key: Key) -> Row | None:
     """The wall's result on the newest list, with the day it was judged for; None where it is on none."""
-    found = store.assessment(tables=("wall_results",))
+    found = store.assessment(tables=("wall_results",), walls=[key])
     rows = found.wall_results.to_pylist() if found else []
-    mine = (row for row in rows if (row["house"], row["wall"]) == key and row["is_current"])
-    return next(({**row, "judged_on": found.judged_on} for row in mine if found), None)
+    return next(({**row, "judged_on": found.judged_on} for row in rows if found and row["is_current"]), None)
 
 
 def _held(view: WallView) -> list[Sequence[Row]]:
@@ -212,7 +211,7 @@ def _people(store: Store) -> list[str]:
 
 
 def _key(here: Service, wall: str) -> Key:
-    return keys.find(here.store().current("walls"), wall)
+    return keys.registered(here.store(), wall)
 
 
 def _step(written: str) -> Step:

@@ -25,7 +25,10 @@ def choose(request: Request, here: Here) -> Response:
     """The form to ask for a sheet by, and the walls that are due today."""
     store, day = here.store(), here.today()
     try:
-        due, why_none = field_sheets.route(assessing.newest(store), day, _MOST) if store.assessments() else [], _NO_LIST
+        due, why_none = (
+            field_sheets.route(assessing.newest(store, tables=("plan",)), day, _MOST) if store.assessments() else [],
+            _NO_LIST,
+        )
     except NotFoundError as error:
         due, why_none = [], str(error)
     return page(request, "field_sheets.html", title="Field sheets", day=day, most=_MOST, due=due, why_none=why_none)
@@ -49,7 +52,9 @@ def sheet(
     named = walls.replace(",", " ").split()
     if work and len(named) != 1:
         raise HTTPException(422, _ONE_WALL)
-    assessment = assessing.newest(store) if not named or store.assessments() else None
+    assessment = (
+        assessing.newest(store, tables=() if named else ("plan",)) if not named or store.assessments() else None
+    )
     told: dict[str, Any] = {
         "day": day,
         "known_on": here.now(),

@@ -30,7 +30,7 @@ def test_a_route_takes_its_walls_from_the_plan(call, tmp_path: Path) -> None:
     [
         ((), 2, "Name walls with --wall, or ask for those due with --route."),
         (("--route", "--wall", "DH-01-N"), 2, "Name walls with --wall"),
-        (("--wall", "DH-01"), exits.NOT_FOUND, "Nearest: DH-01-N"),
+        (("--wall", "DH-01"), exits.NOT_FOUND, "a wall of it is asked for. Found: DH-01. Expected: DH-01-N"),
         (("--wall", "DH-01-N", "--on", "4/5/26"), 2, "is no date"),
         (("--wall", "DH-01-N", "--to", "/proc/nowhere"), exits.NOT_POSSIBLE, "Choose another folder"),
     ],
