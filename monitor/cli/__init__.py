@@ -6,11 +6,10 @@ import sys
 from contextlib import suppress
 from importlib import import_module
 from threading import active_count
+from typing import TYPE_CHECKING
 
-import typer
-
-from monitor.cli import exits
-from monitor.cli.plain_help import PlainTyper
+if TYPE_CHECKING:
+    from monitor.cli.plain_help import PlainTyper
 
 ROOMS = {
     "records": ("setup", "company", "register", "ingest"),
@@ -29,12 +28,15 @@ ROOMS = {
     "studies": ("study", "try-limits"),
 }
 """Modules beside this one, in the order of the help, and the commands that each adds."""
-_LOOK_FOR_CYCLES_EVERY = 100_000
-"""Objects more: what is loaded stays, and was looked through hundreds of times while it loaded."""
+_LOOK_FOR_CYCLES_EVERY = 200_000
+"""Objects more, twice what a command loads: that stays, and was looked through hundreds of times while it loaded."""
 
 
-def commands(word: str = "") -> PlainTyper:
+def commands(word: str = "") -> "PlainTyper":
     """All commands, each room's own; where a command is named, those of its room alone."""
+    from monitor.cli import exits
+    from monitor.cli.plain_help import PlainTyper
+
     app = PlainTyper(
         name="wallbow",
         help="Bow monitoring for basement walls: readings of a visit in, flagged walls and reports out.",
@@ -56,9 +58,13 @@ def _nothing() -> None:
 
 def main() -> None:
     """Run the command; every error of this package becomes one message on stderr and its exit code."""
+    make_short_work()
+
+    import typer
+
+    from monitor.cli import exits
     from monitor.errors import BowError
 
-    make_short_work()
     try:
         commands(*sys.argv[1:2])()
     except BowError as error:
