@@ -179,18 +179,20 @@ def in_service(store: Store, files: Iterator[tuple[str, bytes]], times: int) -> 
     settings = WebSettings(secret="for this benchmark", public_url="http://localhost", uploads_by_account=limit)
     app = make_app(store.path, settings, lambda: datetime.now(UTC))
     client = TestClient(app, base_url="http://localhost", headers={"Authorization": f"Bearer {key}"})
-    previews, confirms = [], []
+    previews, confirms, cores = [], [], []
     for _ in range(times + 1):
         name, data = next(files)
         begun = time.perf_counter()
         told = client.post("/api/uploads", files={"files": (name, data)}).json()
-        seen = time.perf_counter()
+        seen, used = time.perf_counter(), time.process_time()
         done = client.post(f"/api/uploads/{told['upload_id']}/confirm").json()
         confirms.append(time.perf_counter() - seen)
+        cores.append(time.process_time() - used)
         previews.append(seen - begun)
         if done["state"] != "stored" or not done["walls"][0]["verdict"]:
             raise SystemExit(f"not stored and judged: {done}")
     _say("in the service, from confirming to the list", confirms[1:], IN_SERVICE)
+    _say("  of a core", cores[1:])
     _say("  its preview, before", previews[1:])
 
 
