@@ -1,5 +1,6 @@
 """A command's process ends with it: what it wrote is whole, its exit code is the command's, threads are waited for."""
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -15,7 +16,8 @@ def main():
     def later():
         time.sleep(0.3)
         print("from the thread")
-    print("x" * 1_000_000)
+    for _ in range(1000):
+        print("x" * 999)
     if sys.argv[1] == "thread":
         threading.Thread(target=later).start()
     print("to stderr", file=sys.stderr)
@@ -29,9 +31,12 @@ cli.run()
     ("how", "code", "said"), [("none", 0, ""), ("text", 1, "said\n"), ("number", 10, ""), ("thread", 3, "")]
 )
 def test_all_that_was_written_arrives_and_the_code_is_that_of_the_command(how: str, code: int, said: str) -> None:
-    done = subprocess.run([sys.executable, "-c", _WRITES, how], capture_output=True, text=True, check=False)
+    buffered = {name: value for name, value in os.environ.items() if name != "PYTHONUNBUFFERED"}
+    done = subprocess.run(
+        [sys.executable, "-c", _WRITES, how], capture_output=True, text=True, check=False, env=buffered
+    )
     assert done.returncode == code
-    assert done.stdout == "x" * 1_000_000 + "\n" + ("from the thread\n" if how == "thread" else "")
+    assert done.stdout == ("x" * 999 + "\n") * 1000 + ("from the thread\n" if how == "thread" else "")
     assert done.stderr == "to stderr\n" + said
 
 
