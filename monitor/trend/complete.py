@@ -18,7 +18,7 @@ from monitor.trend.fit import LEAST_SHARE, Errors, Rates, Season, largest_square
 from monitor.trend.information import KEPT
 from monitor.trend.layouts import Alike, alike
 from monitor.trend.parts import LEAST_KEPT, Left, Levels, Step
-from monitor.trend.rotated import Moments, Prior, Solved, Turned, from_each_start, solve, turn, whole
+from monitor.trend.rotated import Moments, Prior, Solved, Turned, by_case, from_each_start, solve, turn, whole
 from monitor.trend.shapes import NOTHING, Array, Flags
 from monitor.trend.variances import LEAST
 
@@ -271,7 +271,7 @@ def errors(each: Alike, found: Solved) -> Errors:
     seen = _seen(each)
     measured = seen & found.told_apart[:, None]
     shared, q = np.stack(found.by_mark[1]), found.of.q
-    covariance = np.einsum("pdb,mdb->pmb", q * found.slack, q) + np.einsum("kpb,kmb->pmb", shared, shared)
+    covariance = by_case("pdb,mdb->pmb", q * found.slack, q) + by_case("kpb,kmb->pmb", shared, shared)
     both = measured[:, :, None] & measured[:, None, :]
     return Errors(seen, measured, np.where(both, np.moveaxis(covariance, -1, 0), 0.0))
 

@@ -16,7 +16,7 @@ from monitor.trend.fit import Errors, Fit, Season, fit_given, sums_of
 from monitor.trend.information import Sums, accumulate
 from monitor.trend.layouts import Alike
 from monitor.trend.parts import Starts
-from monitor.trend.rotated import Courses, Moments, Prior, Solved, Turned, courses, solve
+from monitor.trend.rotated import Courses, Moments, Prior, Solved, Turned, by_case, courses, solve
 from monitor.trend.shapes import Array
 
 _SUMS = ("cross", "log_det", "count")
@@ -166,10 +166,10 @@ class Short:
         once = layouts.q * layouts.w[..., None, :] @ across
         shared = layouts.wobble[..., :, None] * layouts.wobble[..., None, :]
         mean = (layouts.q / layouts.w[..., None, :] @ across + shared) / 2
-        course = np.stack([np.ones_like(of.t), of.t, of.c, of.s], axis=-1)
+        course = np.stack([np.ones_like(of.t), of.t, of.c, of.s])
         counts = np.arange(len(of.t))[:, None] < made
-        before = np.einsum("vbi,vbj->bij", course * counts[..., None], course)
-        next_one = course[np.minimum(made, len(of.t) - 1), np.arange(len(made))]
+        before = np.moveaxis(by_case("ivb,jvb->ijb", course * counts, course), -1, 0)
+        next_one = course[:, np.minimum(made, len(of.t) - 1), np.arange(len(made))].T
         then = next_one[:, :, None] * next_one[:, None, :]
         at = np.array([*range(marks), *range(marks), marks, marks, marks + 1, marks + 2, marks + 3])
         by = np.array([0] * marks + [1] * marks + [2, 3, 1, 1, 1])

@@ -46,12 +46,22 @@ class Turned:
 
 def turn(q: Array, values: Array) -> Array:
     """Sum of q (M, M, B) over its second axis times values (..., M, B)."""
-    return np.asarray(np.einsum("pmb,...mb->...pb", q, values))
+    return by_case("pmb,...mb->...pb", q, values)
 
 
 def over_marks(values: Array, weights: Array) -> Array:
     """Sum over the directions of values (..., M, B) times weights (M, B)."""
-    return np.asarray(np.einsum("...mb,mb->...b", values, weights))
+    return by_case("...mb,mb->...b", values, weights)
+
+
+def by_case(subscripts: str, *operands: Array) -> Array:
+    """np.einsum over all axes but the last, the cases: the sums of one case are the same however many stand beside it.
+
+    A single case is summed as one of two: its axis of length 1 would be passed over, and sums be made in another order.
+    """
+    if all(each.shape[-1] == 1 for each in operands):
+        return by_case(subscripts, *(np.repeat(each, 2, axis=-1) for each in operands))[..., :1]
+    return np.asarray(np.einsum(subscripts, *operands))
 
 
 @dataclass(frozen=True)
@@ -93,7 +103,7 @@ def whole(of: Turned) -> Moments:
     t, c, s = of.t - mt, of.c - mc, of.s - ms
     pairs = {"tt": (t, t), "tc": (t, c), "ts": (t, s), "cc": (c, c), "cs": (c, s), "ss": (s, s)}
     products = {name: (x * y).sum(axis=0) for name, (x, y) in pairs.items()}
-    with_y = {f"{a}y": np.einsum("vb,vmb->mb", x, of.y) for a, x in (("t", t), ("c", c), ("s", s))}
+    with_y = {f"{a}y": by_case("vb,vmb->mb", x, of.y) for a, x in (("t", t), ("c", c), ("s", s))}
     return Moments(n=np.asarray(n), mt=mt, mc=mc, ms=ms, my=my, **products, **with_y, tt_raw=(of.t**2).sum(axis=0))
 
 

@@ -1,10 +1,12 @@
 """Student's t against the height of its density: what the evidence of a rate needs of it, for many rates at once.
 
 The ratio T(x) / (1 + x^2 / dof)^(-dof / 2), T the distribution function, is a smooth function of the sine
-|x| / sqrt(dof + x^2) for x < 0, without the many powers of ten that T itself runs through. Where many values share few
-degrees of freedom, as the marks of walls of one shape do, its logarithm is taken from polynomials on short pieces of
-the sine; else from the incomplete beta function, value by value. Both agree to rounding errors.
+|x| / sqrt(dof + x^2) for x < 0, without the many powers of ten that T itself runs through. Its logarithm is taken from
+polynomials on short pieces of the sine, made once for each degrees of freedom, of which a company's walls have few. So
+a value does not depend on what stands beside it.
 """
+
+from functools import lru_cache
 
 import numpy as np
 from scipy import special
@@ -16,8 +18,8 @@ DEGREE = 7
 """Of the polynomial of a piece."""
 PIECES = 4.0
 """Times the root of the degrees of freedom: pieces between sine 0 and 1, each a part of one bend of the curve."""
-WORTH = 4
-"""Values that a node of the pieces must serve before they are worth their making."""
+MOST = 10_000.0
+"""Degrees of freedom from which on the incomplete beta function is taken, value by value."""
 
 _TAIL = 1e-250
 """Below this the distribution function is taken from its series, so that its logarithm does not end at log 0."""
@@ -30,30 +32,43 @@ _FROM_NODES = np.linalg.inv(np.vander(_NODES, DEGREE + 1, increasing=True))
 def log_over_height(u: Array, dof: Array) -> Array:
     """Logarithm of T(x) (1 + x^2 / dof)^(dof / 2), x = u sqrt(dof), T of Student's t with dof; they broadcast."""
     each, which = np.unique(dof, return_inverse=True)
-    pieces = int(np.ceil(PIECES * np.sqrt(each[-1]))) if each.size else 0
+    which = which.reshape(np.shape(dof))
     height = dof / 2 * np.log1p(u**2)
-    if pieces * (DEGREE + 1) * each.size * WORTH <= u.size:
-        below = _by_pieces(np.abs(u) / np.sqrt(1 + u**2), each, which.reshape(np.shape(dof)), pieces)
+    few = each < MOST
+    if few.all():
+        below = _by_pieces(np.abs(u) / np.sqrt(1 + u**2), each, which)
     else:
         below = height + _log_t(-np.abs(u) * np.sqrt(dof), dof)
+        if few.any():
+            by_pieces = _by_pieces(np.abs(u) / np.sqrt(1 + u**2), np.where(few, each, 1.0), which)
+            below = np.where(few[which], by_pieces, below)
     return np.asarray(np.where(u > 0, height + np.log1p(-np.exp(below - height)), below))
 
 
-def _by_pieces(sine: Array, each: Array, which: Whole, pieces: int) -> Array:
+def _by_pieces(sine: Array, each: Array, which: Whole) -> Array:
     """The logarithm at minus the sine, for the degrees of freedom each[which]."""
-    at = ((np.arange(pieces)[:, None] + 0.5 + _NODES) / pieces)[None]
-    tangent, dof = at / np.sqrt(1 - at**2), each[:, None, None]
-    value = dof / 2 * np.log1p(tangent**2) + _log_t(-tangent * np.sqrt(dof), dof)
-    coefficients = _FROM_NODES @ value.reshape(-1, DEGREE + 1).T
-    place = sine * pieces
-    piece = np.minimum(place.astype(np.intp), pieces - 1)
-    place -= piece + 0.5
-    piece += which * pieces
+    made = [_pieces(dof) for dof in each.tolist()]
+    counts = np.array([one.shape[1] for one in made])
+    coefficients = np.concatenate(made, axis=1) if made else np.zeros((DEGREE + 1, 0))
+    count, first = counts[which], (np.cumsum(counts) - counts)[which]
+    place = sine * count
+    piece = np.minimum(place.astype(np.intp), count - 1)
+    place = place - (piece + 0.5)
+    piece = piece + first
     out: Array = coefficients[DEGREE].take(piece)
     for power in range(DEGREE - 1, -1, -1):
-        out *= place
-        out += coefficients[power].take(piece)
+        out = out * place + coefficients[power].take(piece)
     return out
+
+
+@lru_cache(maxsize=1024)
+def _pieces(dof: float) -> Array:
+    """Coefficients of the pieces' polynomials (DEGREE + 1, pieces)."""
+    pieces = int(np.ceil(PIECES * np.sqrt(dof)))
+    at = (np.arange(pieces)[:, None] + 0.5 + _NODES) / pieces
+    tangent = at / np.sqrt(1 - at**2)
+    value = dof / 2 * np.log1p(tangent**2) + _log_t(-tangent * np.sqrt(dof), np.full_like(at, dof))
+    return np.asarray((value[:, None, :] * _FROM_NODES).sum(axis=-1).T)
 
 
 def _log_t(x: Array, dof: Array) -> Array:
