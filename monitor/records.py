@@ -37,7 +37,7 @@ def _values(record: Any) -> tuple[Any, ...]:
 
 def _set(record: Any, name: str, value: object) -> None:
     """Each field once, as the record is made."""
-    held = vars(record)
+    held = record.__dict__
     if name in held or name not in record.__dataclass_fields__:
         raise FrozenInstanceError(f"cannot assign to field {name!r}")
     held[name] = value
