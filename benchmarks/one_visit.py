@@ -2,11 +2,11 @@
 
     python benchmarks/one_visit.py [--walls 10000] [--store FOLDER] [--times 9] [--seed 1]
 
-The store is that of `scale.py` with what a company has besides: a receipt of every visit, an owner of every house. It
-is made where the folder has none, which takes most of the time; each run adds visits to it. Every visit is of another
-wall. By command: a whole process, and what one consists of. In the service: the preview of an upload and its
-confirming, by requests to an app of this process, as a page or a script sends them; the first one warms it up. Each
-line stands beside what it is to take at most at 100,000 walls.
+The store is that of `scale.py` with what a company has besides: a receipt of every visit, an owner of every house. What
+of it the folder has not yet is made first, which takes most of the time; each run adds visits to it. Every visit is of
+another wall, and all its readings are used. By command: a whole process, what it takes of a core, and what one consists
+of. In the service: the preview of an upload and its confirming, by requests to an app of this process, as a page or a
+script sends them; the first one warms it up. Each line stands beside what it is to take at most at 100,000 walls.
 """
 
 import os
@@ -16,6 +16,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy: one core
 import argparse
 import json
 import random
+import resource
 import statistics
 import subprocess
 import sys
@@ -32,7 +33,7 @@ import scale
 from monitor import schema
 from monitor import store as stores
 from monitor.store import Store
-from monitor.units import SIXTEENTH_MM
+from monitor.units import MM_PER_INCH, SIXTEENTH_MM
 
 VISIT = date(2023, 3, 1)
 BY_COMMAND, IN_SERVICE = 0.5, 0.1
@@ -44,10 +45,11 @@ import json, sys, time
 from datetime import UTC, date, datetime
 from pathlib import Path
 from monitor import store as stores
-from monitor.cli import commands
+from monitor.cli import commands, make_short_work
 from monitor.pipeline import alert_listing, alerting, intake, moments, verdict_listing
 path, root, began = Path(sys.argv[1]), sys.argv[2], float(sys.argv[3])
-commands()
+make_short_work()
+commands("ingest")
 at = [time.time()]
 store = stores.open(root)
 now = moments.not_before(store, datetime.now(UTC)).at
@@ -68,9 +70,11 @@ def made(path: Path, walls: int, seed: int) -> Store:
     """The store, made now where there is none."""
     if not (path / "store.json").exists():
         scale.add(path, walls, seed, 1)
-        store = stores.open(path)
+    store = stores.open(path)
+    if not store.office.people(among=["T1"]).num_rows:
         _besides(store)
         scale.compact(path, walls, seed, 1)
+    if not store.assessments():
         scale.assess(path, walls, seed, 2)
     return stores.open(path)
 
@@ -111,30 +115,38 @@ def visits(store: Store, seed: int) -> Iterator[tuple[str, bytes]]:
         last = max(row["visit_date"] for row in rows)
         if last >= VISIT:
             continue
-        lines = ["house,wall,visit date,technician,method,set-up,mark,value,unit,kind"]
+        lines = ["house,wall,visit date,technician,method,set-up,mark,value,unit,kind,stand-off"]
         for row in sorted((row for row in rows if row["visit_date"] == last), key=lambda row: row["mark"]):
             sixteenths = round(row["value_mm"] / SIXTEENTH_MM) + draw.choice((-1, 0, 1))
             value = f"{sixteenths // 16} {sixteenths % 16}/16"
-            lines.append(f"{house},{wall},{VISIT},T1,string,1,{row['mark']},{value},in,gap")
+            stand_off = f"{row['standoff_mm'] / MM_PER_INCH:g}"
+            lines.append(f"{house},{wall},{VISIT},T1,string,1,{row['mark']},{value},in,gap,{stand_off}")
         yield f"{house}-{wall}.csv", "\n".join(lines).encode()
 
 
 def by_command(store: Store, files: Iterator[tuple[str, bytes]], times: int, folder: Path) -> None:
     """The command as it is typed, and what it consists of."""
-    whole, parts = [], []
+    whole, cores, parts = [], [], []
     for _ in range(times):
-        begun = time.perf_counter()
+        begun, used = time.perf_counter(), _of_a_core()
         _run(["-m", "monitor", "ingest", str(_file(folder, *next(files))), "--store", str(store.path)])
         whole.append(time.perf_counter() - begun)
+        cores.append(_of_a_core() - used)
         path = _file(folder, *next(files))
         parts.append(json.loads(_run(["-c", _PARTS, str(path), str(store.path), str(time.time())]).splitlines()[-1]))
     _say("by command", whole, BY_COMMAND)
+    _say("  of a core", cores)
     start, judge, again, assess, alerts = zip(*parts, strict=True)
     _say("  start-up", start)
     _say("  judge", judge)
     _say("  judge again and store", again)
     _say("  assess its wall, put it on the list", assess)
     _say("  look for alerts", alerts)
+
+
+def _of_a_core() -> float:
+    """Seconds that the processes run so far took of a core."""
+    return sum(resource.getrusage(resource.RUSAGE_CHILDREN)[:2])
 
 
 def _file(folder: Path, name: str, data: bytes) -> Path:
@@ -167,18 +179,20 @@ def in_service(store: Store, files: Iterator[tuple[str, bytes]], times: int) -> 
     settings = WebSettings(secret="for this benchmark", public_url="http://localhost", uploads_by_account=limit)
     app = make_app(store.path, settings, lambda: datetime.now(UTC))
     client = TestClient(app, base_url="http://localhost", headers={"Authorization": f"Bearer {key}"})
-    previews, confirms = [], []
+    previews, confirms, cores = [], [], []
     for _ in range(times + 1):
         name, data = next(files)
         begun = time.perf_counter()
         told = client.post("/api/uploads", files={"files": (name, data)}).json()
-        seen = time.perf_counter()
+        seen, used = time.perf_counter(), time.process_time()
         done = client.post(f"/api/uploads/{told['upload_id']}/confirm").json()
         confirms.append(time.perf_counter() - seen)
+        cores.append(time.process_time() - used)
         previews.append(seen - begun)
         if done["state"] != "stored" or not done["walls"][0]["verdict"]:
             raise SystemExit(f"not stored and judged: {done}")
     _say("in the service, from confirming to the list", confirms[1:], IN_SERVICE)
+    _say("  of a core", cores[1:])
     _say("  its preview, before", previews[1:])
 
 

@@ -1,5 +1,5 @@
 """`python -m monitor` is the same as the command `wallbow`."""
 
-from monitor.cli import main
+from monitor.cli import run
 
-main()
+run()

@@ -18,7 +18,7 @@ END_REACH_MM = INCHES_PER_FOOT * MM_PER_INCH
 
 
 class _Frozen(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)  # few commands need all of them
 
 
 class Rules(_Frozen):

@@ -1,6 +1,6 @@
 """The error tree: every error says what, where, what was found, what was expected, and the mend."""
 
-from dataclasses import dataclass
+from monitor.records import dataclass
 
 
 @dataclass(frozen=True)

@@ -6,10 +6,10 @@ Everything is a Fraction until the last step. A unit is never guessed; what can 
 import re
 import unicodedata
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 
 from monitor.errors import LengthError
+from monitor.records import dataclass
 from monitor.units import INCHES_PER_FOOT, MM_PER_INCH, SIXTEENTH_MM, fraction_text, mm_from_inches
 
 DENOMINATORS = (2, 4, 8, 16, 32, 64)

@@ -1,12 +1,12 @@
 """Frozen records that the stages hand on; only the doors to people render them."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from datetime import date, datetime
 
 import pyarrow as pa
 
 from monitor import schema
+from monitor.records import dataclass, field
 
 QUIET = ("house", "wall", "verdict")
 """What is kept of a wall that asks for nobody, where only those that ask are read."""

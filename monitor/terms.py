@@ -144,6 +144,9 @@ class Urgency(StrEnum):
     NONE = "none"
 
 
+URGENCIES = tuple(Urgency)
+
+
 class AlertKind(StrEnum):
     """What an alert is about: a hard limit, a movement shown, or a reading or a visit that must not wait."""
 

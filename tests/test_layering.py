@@ -9,6 +9,7 @@ ROOT = Path(__file__).parent.parent / "monitor"
 
 LAYER = {
     "errors": 0,
+    "records": 0,
     "units": 0,
     "terms": 0,
     "lengths": 0,
@@ -106,6 +107,11 @@ def test_each_heavy_library_comes_in_by_its_own_door(path: Path) -> None:
     for module in imports_of(path):
         library = module.split(".")[0]
         assert here in DOORS.get(library, {here}), f"{named(path)} imports {module}"
+
+
+@pytest.mark.parametrize("path", files(), ids=named)
+def test_dataclasses_are_made_where_frozen_ones_cost_little(path: Path) -> None:
+    assert "dataclasses.dataclass" not in imports_of(path) or room_of(path) == "records", "from monitor.records import"
 
 
 def test_every_room_has_a_place_on_the_plan() -> None:

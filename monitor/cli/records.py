@@ -9,6 +9,7 @@ from monitor.cli import exits, mend_sheets, options, show
 
 if TYPE_CHECKING:
     from monitor.pipeline.intake import Taken
+    from monitor.store import Store
 
 _Files = Annotated[
     list[Path],
@@ -80,7 +81,7 @@ def company(
     record, or by itself: a hard limit's at the end of that day, else at the end of the second working day after it.
     """
     from monitor import store as stores
-    from monitor.pipeline import phoned_first
+    from monitor.pipeline import company_days
 
     opened = stores.open(store)
     given = {"name": name, "contact": contact, "time zone": time_zone}
@@ -88,7 +89,7 @@ def company(
     if holidays:
         changed["holidays"] = " ".join(sorted(day.isoformat() for day in holidays))
     stands = opened.office.company() | changed
-    phoned_first.zone_of(stands)
+    company_days.zone_of(stands)
     if changed:
         opened.office.set_company(stands)
     for key, value in sorted(stands.items()):
@@ -143,10 +144,16 @@ def ingest(
     Walls with new rows are judged again at once, where there was an assessment, and the list has them so.
     """
     from monitor import store as stores
+
+    opened = stores.open(store)
+    with opened.office.held_open():
+        raise typer.Exit(_ingested(opened, files, sender, mend_to, preview=preview))
+
+
+def _ingested(opened: "Store", files: list[Path], sender: str, mend_to: Path, *, preview: bool) -> int:
     from monitor.errors import IntakeError
     from monitor.pipeline import intake, verdict_listing
 
-    opened = stores.open(store)
     take = intake.preview_visit if preview else intake.take_visit
     code, walls = exits.OK, set[tuple[str, str]]()
     with show.progress("Taking in") as step:
@@ -173,7 +180,7 @@ def ingest(
         for line in verdict_listing.after_taking_in(opened, walls, judged_on=options.today(), known_on=now):
             show.say(line)
         show.new_alerts(opened, now, walls=walls)
-    raise typer.Exit(code)
+    return code
 
 
 def _report(path: Path, taken: "Taken", mend_to: Path, *, preview: bool = False) -> int:

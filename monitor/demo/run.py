@@ -3,7 +3,6 @@
 import csv
 import shutil
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from pathlib import Path
 
@@ -13,6 +12,7 @@ from monitor.errors import NotFoundError, StoreError, Where
 from monitor.pipeline import assessing, intake, photo_intake, photos, publishing, repeatability, review
 from monitor.pipeline.intake import Taken
 from monitor.pipeline.photo_intake import Fate, Given, Shown
+from monitor.records import dataclass
 from monitor.results import Assessment
 from monitor.store import Store
 from monitor.terms import Act, PhotoAct, Step

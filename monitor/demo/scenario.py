@@ -5,10 +5,10 @@ and 200 mm; columns 1 to 5 run from the left corner seen from inside. Rates are 
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
 
+from monitor.records import dataclass, field
 from monitor.terms import Kind, Method
 from monitor.units import INCHES_PER_FOOT, MM_PER_INCH
 

@@ -1,6 +1,6 @@
 """A picture's bytes without what was written beside it: what the readers of the two kinds of files give back."""
 
-from dataclasses import dataclass
+from monitor.records import dataclass
 
 
 class NoPictureError(ValueError):

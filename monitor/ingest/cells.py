@@ -3,7 +3,8 @@
 import hashlib
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from monitor.records import dataclass
 
 _SHOWN = 60
 _CONTROLS = [code for code in (*range(32), *range(127, 160)) if chr(code) not in "\t\n\r"]

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
@@ -16,6 +15,7 @@ from monitor.ingest.headers import Header, Row
 from monitor.ingest.history import History
 from monitor.ingest.known import Fact, Known
 from monitor.lengths import Length, parse
+from monitor.records import dataclass, field
 from monitor.terms import State
 
 _NAMED = 12

@@ -2,13 +2,13 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from math import isfinite
 from typing import Any
 
 import pyarrow as pa
 
 from monitor.ingest.known import Fact, Known
+from monitor.records import dataclass
 from monitor.terms import Method, Part
 
 COLUMNS = (

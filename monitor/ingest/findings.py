@@ -1,10 +1,10 @@
 """What is wrong with one row, said once: its state, a fixed code, and two sentences, what is wrong and the mend."""
 
 import re
-from dataclasses import dataclass
 
 from monitor.errors import LengthError
 from monitor.lengths import AmbiguousLengthError
+from monitor.records import dataclass
 from monitor.terms import State
 
 _ERROR_CELL = re.compile(r"#(?:NULL!|DIV/0!|VALUE!|REF!|NAME\?|NUM!|N/A|GETTING_DATA|SPILL!|CALC!)")

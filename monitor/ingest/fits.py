@@ -2,12 +2,12 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from math import log
 
 from monitor.ingest.draft import Draft
 from monitor.ingest.expectation import Expected
 from monitor.ingest.likelihood import Weights, chance_beyond, weights
+from monitor.records import dataclass
 from monitor.terms import Kind, State
 from monitor.units import length_text
 

@@ -2,11 +2,11 @@
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 
 from monitor.ingest.cells import Cell, Line, Sheet, place
 from monitor.lengths import tidy, unit_of
+from monitor.records import dataclass
 
 _LOOK_AT_ROWS = 40
 _NAMED = 24

@@ -4,8 +4,9 @@ Plain numbers in and out; small matrices, so plain Python.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import erfc, exp, log, pi, sqrt
+
+from monitor.records import dataclass
 
 Vector = Sequence[float]
 

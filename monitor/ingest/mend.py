@@ -8,7 +8,8 @@ import csv
 import io
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from monitor.records import dataclass
 
 WRONG, MEND, MENDS = "what is wrong", "mend", "mends"
 _ADDED = (WRONG, MEND, MENDS)

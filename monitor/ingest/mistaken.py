@@ -12,7 +12,6 @@ were held.
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from itertools import combinations
 from math import log
 
@@ -25,6 +24,7 @@ from monitor.ingest.geometry import deflection_mm, needs_standoff
 from monitor.ingest.known import wall_id
 from monitor.ingest.units_mistaken import looks_like
 from monitor.ingest.visit import Verdicts, Visit, grouped
+from monitor.records import dataclass
 from monitor.terms import Kind, Method, State
 from monitor.units import MM_PER_INCH, length_text
 

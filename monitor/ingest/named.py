@@ -1,7 +1,6 @@
 """Whom and what a file speaks of, told before anything is looked up: so that only that is read of a large store."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from monitor import schema
 from monitor.errors import IntakeError
@@ -12,6 +11,7 @@ from monitor.ingest.known import house_of
 from monitor.ingest.reader import read_book
 from monitor.ingest.sort_of_file import holds_readings
 from monitor.lengths import tidy
+from monitor.records import dataclass
 
 
 @dataclass(frozen=True)

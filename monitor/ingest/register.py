@@ -2,7 +2,6 @@
 
 import hashlib
 import re
-from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
@@ -22,6 +21,7 @@ from monitor.ingest.register_cells import read_cell
 from monitor.ingest.register_rules import faults, notes
 from monitor.ingest.sort_of_file import holds_readings, refuse_readings
 from monitor.ingest.values import day_first, is_blank
+from monitor.records import dataclass, field
 from monitor.results import Intake
 from monitor.terms import State
 

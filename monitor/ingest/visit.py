@@ -2,13 +2,13 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
 from typing import Any
 
 from monitor.ingest.draft import Draft
 from monitor.ingest.expectation import Expectations
 from monitor.ingest.findings import Finding
 from monitor.ingest.history import History
+from monitor.records import dataclass, field
 
 Verdicts = Iterator[tuple[Draft, Finding]]
 """Rows, and what is wrong with each."""

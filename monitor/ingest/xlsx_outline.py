@@ -10,7 +10,6 @@ import io
 import zipfile
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 from xml.parsers import expat
 
@@ -27,6 +26,7 @@ from monitor.ingest.limits import (
     check_unpacked,
     too_many_cells,
 )
+from monitor.records import dataclass, field
 
 SAVE_ANEW = "Open it in a spreadsheet, save it anew as XLSX or CSV UTF-8, and send that."
 _CELL_PARTS = frozenset({"v", "f", "t"})

@@ -5,7 +5,6 @@ somebody looks. It is **so**, **not so**, or undecided, as its rule came out; on
 """
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 from typing import Any
@@ -15,9 +14,11 @@ import pyarrow.compute as pc
 
 from monitor.config import Rules
 from monitor.pipeline.as_judged import as_judged
-from monitor.report.context import Key, Row
+from monitor.records import dataclass, replace
 from monitor.results import Assessment
 from monitor.store import Store
+from monitor.store.generations import Wall
+from monitor.store.office import Row
 from monitor.terms import AlertKind, LengthUnit, Outcome, Rule, State, Urgency
 from monitor.trend.findings.waiting import far_inward
 from monitor.trend.signs import held_by_visit
@@ -36,7 +37,7 @@ _KIND = {
     Rule.OVERDUE: AlertKind.OVERDUE,
 }
 
-Place = tuple[Key, AlertKind]
+Place = tuple[Wall, AlertKind]
 
 
 @dataclass(frozen=True)
@@ -134,7 +135,7 @@ def _event(rule: Rule, finding: Row, row: Row, frost: date | None) -> Event:
     return Event((key, kind), about, began, Urgency(finding["urgency"]), finding["reason"], finding["next_step"])
 
 
-def of_held(store: Store, assessment: Assessment | None, rules: Rules, walls: Collection[Key] | None = None) -> Seen:
+def of_held(store: Store, assessment: Assessment | None, rules: Rules, walls: Collection[Wall] | None = None) -> Seen:
     """Held readings that would lie far inward, one event a wall and visit, from all that is known now.
 
     assessment: the one whose likely misreads are held with those of the intake. walls: those to look at, where not all.

@@ -6,9 +6,9 @@ from datetime import datetime, tzinfo
 from monitor.pipeline import alert_record, alerting, runs
 from monitor.pipeline.alert_record import Alert
 from monitor.pipeline.alerting import Looked
+from monitor.pipeline.company_days import zone_of
 from monitor.pipeline.listed import Listing
-from monitor.pipeline.phoned_first import zone_of
-from monitor.report.wording import count_text
+from monitor.report.counting import count_text
 from monitor.results import Assessment
 from monitor.store import Store
 

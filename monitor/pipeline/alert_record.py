@@ -1,15 +1,16 @@
 """The record of alerts: what each is about, who was told when and how, who acknowledged it, whether it is over."""
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from monitor.pipeline import keys
 from monitor.pipeline.who import RulingError, person
-from monitor.report.context import URGENCIES, Key, Row
+from monitor.records import dataclass
 from monitor.store import Store
-from monitor.terms import STAFF, Urgency, Way
+from monitor.store.generations import Wall
+from monitor.store.office import Row
+from monitor.terms import STAFF, URGENCIES, Urgency, Way
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,7 @@ class Alert:
         return str(self.row["alert_id"])
 
     @property
-    def key(self) -> Key:
+    def key(self) -> Wall:
         """House and wall."""
         return self.row["house"], self.row["wall"]
 

@@ -6,7 +6,6 @@ comes to the same alerts, since an alert's id is made from what it is about.
 """
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -15,9 +14,11 @@ from monitor.pipeline import runs
 from monitor.pipeline.alert_events import COLUMNS, Event, Place, Seen, like, of_assessment, of_held
 from monitor.pipeline.assessing import made_again
 from monitor.pipeline.runs import Run, row_id
-from monitor.report.context import URGENCIES, Key, Row
+from monitor.records import dataclass, field, replace
 from monitor.store import Store
-from monitor.terms import AlertKind, Urgency
+from monitor.store.generations import Wall
+from monitor.store.office import Row
+from monitor.terms import URGENCIES, AlertKind, Urgency
 
 _A_DAY = timedelta(days=1)
 """Somewhere it is tomorrow already."""
@@ -31,7 +32,7 @@ class Looked:
     problems: list[str] = field(default_factory=list)
 
 
-def look(store: Store, *, at: datetime, walls: Collection[Key] | None = None) -> Looked:
+def look(store: Store, *, at: datetime, walls: Collection[Wall] | None = None) -> Looked:
     """Look through all that was not looked through yet, and put on record what it brings.
 
     walls: those whose held readings alone are looked at, as something came in about them; that is no look at all of
@@ -85,7 +86,7 @@ def _telling(waiting: Sequence[Run], news: Sequence[Run], made_at: dict[str, dat
     return found
 
 
-def _held(store: Store, record: "_Record", newest: Run | None, looked: Looked, walls: Collection[Key] | None) -> int:
+def _held(store: Store, record: "_Record", newest: Run | None, looked: Looked, walls: Collection[Wall] | None) -> int:
     """Look at the readings held, where anything that they depend on is other than at an earlier look."""
     rules = store.rules_on(record.at.date())
     if walls is not None:
@@ -122,7 +123,7 @@ def _row(look_id: str, run: Run, at: datetime, *, is_news: bool) -> dict[str, An
 class _Record:
     """The alerts on record, of some walls or of all, and those added to them while looking."""
 
-    def __init__(self, store: Store, at: datetime, walls: Collection[Key] | None) -> None:
+    def __init__(self, store: Store, at: datetime, walls: Collection[Wall] | None) -> None:
         self.store, self.at = store, at
         self.alerts: dict[tuple[Place, str], list[Row]] = {}
         if walls is None:
@@ -156,6 +157,8 @@ class _Record:
         ]
         self.over |= {row["alert_id"] for row in ended}
         new = [self._row(event, run_id) for event in seen.events.values() if not self._is_told(event)]
+        if not (ended or new or look):
+            return 0
         gone = [{"alert_id": row["alert_id"], "run_id": run_id, "known_at": self.at} for row in ended]
         self.store.office.add({"alerts": new, "alerts_over": gone, "alert_looks": [look] if look else []})
         self._keep(new)

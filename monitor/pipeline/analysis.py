@@ -1,7 +1,6 @@
 """For analysts: a wall's readings as a frame in; rates, bounds and verdict out, by the model the commands use."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
 from datetime import date
 from typing import Any
 
@@ -12,6 +11,7 @@ from monitor import schema
 from monitor.config import Settings
 from monitor.errors import TrendError
 from monitor.pipeline.frames import frame, table
+from monitor.records import dataclass, fields
 from monitor.terms import Method, Part, State
 from monitor.trend.assess import assess as assess_walls
 from monitor.units import SIXTEENTH_MM

@@ -2,7 +2,6 @@
 
 import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from hashlib import sha256
 
@@ -10,6 +9,7 @@ from monitor.pipeline import intake, saying
 from monitor.pipeline.judging import Judged
 from monitor.pipeline.photo_intake import Fate
 from monitor.pipeline.wall_answer import WallAnswer
+from monitor.records import asdict, dataclass, replace
 from monitor.report.wording import count_text
 from monitor.terms import State
 

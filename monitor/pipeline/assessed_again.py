@@ -5,13 +5,13 @@ is published, and told of as an alert, rests on the next whole one.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 
 import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor.pipeline import keys, list_rows
 from monitor.pipeline.as_judged import as_judged
+from monitor.records import dataclass, replace
 from monitor.report.context import Book
 from monitor.report.placing import SPOKEN, items, sections
 from monitor.results import Assessment

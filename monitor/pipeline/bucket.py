@@ -6,7 +6,6 @@ one that was done before is taken as it stands.
 """
 
 from collections.abc import Callable, Collection, Iterator, Sequence
-from dataclasses import dataclass
 from datetime import date
 from hashlib import sha256
 
@@ -15,6 +14,7 @@ import pyarrow.compute as pc
 
 from monitor import __version__
 from monitor.config import Settings
+from monitor.records import dataclass
 from monitor.schema import Tables
 from monitor.store import parts
 from monitor.store.notes import noted, write_note

@@ -2,13 +2,13 @@
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field
 from datetime import date, datetime
 from typing import Any
 
 from monitor import __version__
 from monitor.pipeline import phoned_first, runs
 from monitor.pipeline.runs import Run
+from monitor.records import asdict, dataclass, field
 from monitor.report.context import Key, News
 from monitor.results import Assessment
 from monitor.store import Store

@@ -5,7 +5,6 @@ What somebody wrote into a note is part of a record that is never changed; it is
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -18,6 +17,7 @@ from monitor.pipeline import legal_holds
 from monitor.pipeline.runs import row_id
 from monitor.pipeline.who import RulingError, who_and_why
 from monitor.pipeline.who import person as registered
+from monitor.records import dataclass
 from monitor.report.context import Row
 from monitor.store import Store
 from monitor.store.store import OUTBOX

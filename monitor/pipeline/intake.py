@@ -5,7 +5,6 @@ seen whoever sends it.
 """
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime
 
 import pyarrow as pa
@@ -14,6 +13,7 @@ from monitor import schema
 from monitor.pipeline import judging
 from monitor.pipeline.judging import Judged
 from monitor.pipeline.judging import current_register as current_register
+from monitor.records import dataclass
 from monitor.results import Intake
 from monitor.store import Store
 from monitor.store.generations import Wall
@@ -21,7 +21,7 @@ from monitor.store.generations import Wall
 
 @dataclass(frozen=True)
 class Taken:
-    """What became of one received table: the intake, how many of its rows are new, and when it first came (or None).
+    """What became of one received table: the intake, how many of its rows are new; where none is, when it first came.
 
     walls: those on which the new rows have a bearing, once they are stored.
     """
@@ -101,8 +101,9 @@ def _keep(store: Store, found: Judged, received_at: datetime, sender: str, size:
         added = intake.table.num_rows
     else:
         added = fresh.num_rows if fresh.num_rows and store.add(intake.holds, fresh) else 0
+    came = None if added else found.first_received or judging.first_received(store, intake)
     _receipt(store, intake, received_at, sender, size)
-    return Taken(intake, added, found.first_received, judging.touched(store, [found]) if added else ())
+    return Taken(intake, added, came, judging.touched(store, [found]) if added else ())
 
 
 def _receipt(store: Store, intake: Intake, received_at: datetime, sender: str, size: int) -> None:

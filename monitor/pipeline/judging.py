@@ -1,7 +1,6 @@
 """Received bytes judged against what the store knows, nothing written: the one way for previews and for takings in."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import cached_property, reduce
 from operator import or_
@@ -13,6 +12,7 @@ from monitor import ingest, schema
 from monitor.errors import IntakeError, Where
 from monitor.pipeline.assessing import settings_on
 from monitor.pipeline.expecting import expected_at
+from monitor.records import dataclass, replace
 from monitor.results import Intake
 from monitor.store import Store, views
 from monitor.store.generations import Wall
@@ -42,7 +42,9 @@ class Known:
 
 @dataclass(frozen=True)
 class Judged:
-    """One table of a received file: the intake, the rows of it that the store does not have, when it first came."""
+    """One table of a received file: the intake, the rows of it that the store does not have; where there are none, when
+    it first came.
+    """
 
     intake: Intake
     fresh: pa.Table
@@ -124,7 +126,7 @@ def judged_register(
         name, data, known.register, received_at=received_at, sender=sender, alone=alone, every=known.every
     )
     _refuse_empty(name, intakes)
-    return [Judged(intake, _fresh_register(intake, known), _first_received(store, intake)) for intake in intakes]
+    return [_judged(store, intake, _fresh_register(intake, known)) for intake in intakes]
 
 
 def judged_readings(
@@ -159,7 +161,11 @@ def judged_readings(
         every=known.every,
     )
     _refuse_empty(name, [intake])
-    return Judged(intake, _fresh_readings(intake.table, known.readings), _first_received(store, intake))
+    return _judged(store, intake, _fresh_readings(intake.table, known.readings))
+
+
+def _judged(store: Store, intake: Intake, fresh: pa.Table) -> Judged:
+    return Judged(intake, fresh, None if fresh.num_rows else first_received(store, intake))
 
 
 def after(known: Known, found: Sequence[Judged]) -> Known:
@@ -172,6 +178,18 @@ def after(known: Known, found: Sequence[Judged]) -> Known:
             both = pa.concat_tables([known.register[holds], each.fresh.select(schema.find(holds).names)])
             known = replace(known, register={**known.register, holds: views.latest(both, schema.KEY[holds])})
     return known
+
+
+def received_on(found: Judged, at: datetime) -> Judged:
+    """The same as it had been received at another moment, where nothing that it was judged by became known between."""
+    table, fresh = (_known_at(rows, at) for rows in (found.intake.table, found.fresh))
+    return replace(found, intake=replace(found.intake, table=table), fresh=fresh)
+
+
+def _known_at(rows: pa.Table, at: datetime) -> pa.Table:
+    number = rows.schema.get_field_index("known_at")
+    field = rows.schema.field(number)
+    return rows.set_column(number, field, pa.array([at] * rows.num_rows, field.type))
 
 
 def touched(store: Store, found: Sequence[Judged]) -> set[Wall]:
@@ -232,6 +250,7 @@ def _fresh_register(intake: Intake, known: Known) -> pa.Table:
     return rows.filter(pa.array(keep, pa.bool_()))
 
 
-def _first_received(store: Store, intake: Intake) -> datetime | None:
+def first_received(store: Store, intake: Intake) -> datetime | None:
+    """When the same content first came; None where it did not."""
     same = store.facts("receipts", among=("source_sha256", [intake.source_sha256]))
     return pc.min(same["known_at"]).as_py() if same.num_rows else None

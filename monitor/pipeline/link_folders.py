@@ -4,13 +4,13 @@ There a link ends only when the folder is written again and uploaded again.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 
 from monitor.errors import ReportError
 from monitor.pipeline import assessing, editions, linked_pages, links, publishing
 from monitor.pipeline.links import Link
+from monitor.records import dataclass
 from monitor.report.language import FIRST, codes
 from monitor.store import Store
 from monitor.terms import Opened

@@ -1,12 +1,12 @@
 """What a link opens: the pages of one wall under names that tell nothing, and the photos that their reader may see."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 
 from monitor.pipeline import list_rows, pack, publishing
 from monitor.pipeline.editions import Edition
 from monitor.pipeline.links import Link
+from monitor.records import dataclass
 from monitor.report import names, pages
 from monitor.report.context import Book, Row
 from monitor.report.language import FIRST, codes

@@ -7,7 +7,6 @@ a backup of it can open nothing. A page once saved cannot be called back; it say
 import re
 import secrets
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from hashlib import sha256
 from typing import Any
@@ -15,6 +14,7 @@ from typing import Any
 from monitor.errors import NotFoundError
 from monitor.pipeline import keys
 from monitor.pipeline.who import RulingError, person, who_and_why
+from monitor.records import dataclass
 from monitor.report.context import Key, Row
 from monitor.store import Store
 from monitor.terms import LinkTo, Opened

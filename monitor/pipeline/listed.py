@@ -1,9 +1,10 @@
 """A table of text, for a terminal or a script."""
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from operator import eq
 from typing import Generic, TypeVar, overload
+
+from monitor.records import dataclass
 
 Of = TypeVar("Of")
 To = TypeVar("To")

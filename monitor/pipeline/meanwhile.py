@@ -2,13 +2,13 @@
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from hashlib import sha256
 
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from monitor.records import dataclass
 from monitor.report.wording import count_text
 from monitor.store import Store
 

@@ -5,9 +5,9 @@ the ruling it takes back, a list before the readings on it. So the moment is the
 record, and that is said.
 """
 
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from monitor.records import dataclass
 from monitor.store import Store
 
 NOTED = timedelta(seconds=2)

@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from datetime import datetime
 
 from monitor.pipeline import keys
+from monitor.pipeline.company_days import zone_of
 from monitor.pipeline.listed import Listing
-from monitor.pipeline.phoned_first import zone_of
 from monitor.pipeline.publishing import book_of_list
 from monitor.report import names
 from monitor.report.context import Key, News

@@ -2,7 +2,6 @@
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 from typing import Any
@@ -14,6 +13,7 @@ from monitor.errors import NotFoundError
 from monitor.pipeline import editions, keys, runs
 from monitor.pipeline.editions import Edition
 from monitor.pipeline.publishing import number_in
+from monitor.records import dataclass
 from monitor.store import Store, files, views
 from monitor.terms import Act
 

@@ -10,12 +10,10 @@ the company's own time zone (UTC where it has named none); working days are Mond
 """
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from datetime import UTC, date, datetime, time, timedelta, tzinfo
-from zoneinfo import ZoneInfo, available_timezones
+from datetime import date, datetime, time, timedelta, tzinfo
 
-from monitor.errors import SettingsError
-from monitor.ingest.known import nearest
 from monitor.pipeline import list_rows
+from monitor.pipeline.company_days import holidays_of, zone_of
 from monitor.pipeline.runs import Run
 from monitor.report.context import Key, News
 from monitor.report.placing import HARD, Item, briefly, items
@@ -64,22 +62,6 @@ def goes_out(since: datetime, hard: bool, zone: tzinfo, holidays: Collection[dat
         day += timedelta(days=1)
         left -= day.weekday() < _SATURDAY and day not in holidays
     return datetime.combine(day, time.max, tzinfo=zone)
-
-
-def zone_of(company: Mapping[str, str]) -> tzinfo:
-    """The company's time zone; SettingsError where there is none of that name."""
-    name = company.get("time zone", "")
-    if not name:
-        return UTC
-    if name not in available_timezones():
-        near = nearest(name, available_timezones())
-        raise SettingsError("There is no such time zone.", got=name, expected=near, mend="Name it as in the IANA list.")
-    return ZoneInfo(name)
-
-
-def holidays_of(company: Mapping[str, str]) -> frozenset[date]:
-    """Days on which nobody works, besides Saturdays and Sundays."""
-    return frozenset(date.fromisoformat(day) for day in company.get("holidays", "").split())
 
 
 def _bad(item: Item) -> Iterator[tuple[str, bool]]:

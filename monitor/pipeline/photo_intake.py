@@ -5,7 +5,6 @@ Nothing is guessed: what could be meant in two ways is held and told, with what 
 
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
 from typing import Any
@@ -18,6 +17,7 @@ from monitor.ingest.pictures import LARGEST_BYTES, Bare, NoPictureError, bare
 from monitor.pipeline import keys, photos
 from monitor.pipeline.photo_names import closeness, plain, references
 from monitor.pipeline.who import person
+from monitor.records import dataclass
 from monitor.report.context import Key, Row
 from monitor.store import Store, files
 from monitor.store import photos as kept

@@ -2,7 +2,6 @@
 
 import re
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import partial
 from pathlib import Path
@@ -29,6 +28,7 @@ from monitor.pipeline import keys as written_keys
 from monitor.pipeline.as_judged import as_judged
 from monitor.pipeline.assessing import made_again, settings_of
 from monitor.pipeline.editions import Edition
+from monitor.records import dataclass, replace
 from monitor.report import names, placing
 from monitor.report.context import Book, Key, Row
 from monitor.report.engineer_sheet import Model

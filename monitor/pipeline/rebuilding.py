@@ -1,7 +1,6 @@
 """Pages as they were: an earlier edition written again from the facts alone, and held to the ledger."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
@@ -11,6 +10,7 @@ from monitor.pipeline import editions, list_rows, publishing, runs
 from monitor.pipeline.editions import Edition
 from monitor.pipeline.publishing import Progress
 from monitor.pipeline.runs import Run
+from monitor.records import dataclass
 from monitor.store import Store
 
 

@@ -1,7 +1,6 @@
 """The company's own repeatability: variances estimated from its stored walls, kept in the store as a fact."""
 
 import json
-from dataclasses import dataclass
 from datetime import date, datetime
 from random import Random
 from typing import Any
@@ -12,6 +11,7 @@ import pyarrow.compute as pc
 from monitor import schema
 from monitor.config import Settings
 from monitor.pipeline.assessing import of_walls, settings_on
+from monitor.records import dataclass
 from monitor.store import Store
 from monitor.terms import State
 from monitor.trend import reml, screening, suspects, technicians

@@ -1,7 +1,6 @@
 """Every assessment ever made, on record, so that one which a later one took the place of can be made again."""
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from hashlib import sha256
 from typing import Any
@@ -10,6 +9,7 @@ import pyarrow.compute as pc
 
 from monitor import __version__, schema
 from monitor.config import Settings
+from monitor.records import asdict, dataclass
 from monitor.results import Assessment
 from monitor.store import Store
 

@@ -7,7 +7,6 @@ and tried again the next time. A mail left in the outbox comes exactly once, for
 
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from ssl import SSLContext
 from urllib.parse import quote
@@ -18,6 +17,7 @@ from monitor.pipeline import alert_record, alerting, assessing
 from monitor.pipeline.alert_record import Alert, Sending
 from monitor.pipeline.publishing import book_of_list
 from monitor.pipeline.runs import row_id
+from monitor.records import dataclass, field
 from monitor.report import alert_mail, digest_mail
 from monitor.report.alert_mail import Told
 from monitor.report.context import Row

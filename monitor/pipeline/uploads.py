@@ -7,7 +7,6 @@ Between the two the files lie apart from the facts, for a day. What is acknowled
 
 import re
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from hashlib import sha256
 
@@ -17,8 +16,10 @@ from monitor.ingest.pictures import no_table
 from monitor.pipeline import alerting, answers, intake, judging, keys, photo_intake
 from monitor.pipeline.answers import CHANGED, PREVIEWED, STORED, FileAnswer, PhotoAnswer, Upload
 from monitor.pipeline.judging import Judged, Known
+from monitor.pipeline.lately import Lately
 from monitor.pipeline.new_verdicts import Wall, new_verdicts
 from monitor.pipeline.photo_intake import Fate, Given, Keep, PhotoError, Shown
+from monitor.records import dataclass, replace
 from monitor.store import Store
 from monitor.store import uploads as kept
 
@@ -27,6 +28,8 @@ EVERYTHING = frozenset({"readings", *schema.REGISTER})
 OF_A_VISIT = frozenset({"readings", "marks", "events"})
 """What is written down on site: readings, marks set or lost, and the record of work."""
 _LONGEST_NAME = 150
+_KEPT_ROWS = 2000
+"""Of uploads with more of them what was found is not kept between preview and confirming."""
 _PHOTOS = "Send photos as JPEG or PNG, readings as CSV, XLSX or a field sheet's file."
 _SAY_WHERE = " Send it again and say its wall (house-wall), the day of the visit, and the mark."
 _UNSEEN = re.compile(r"[\x00-\x1f\x7f]+")
@@ -55,6 +58,10 @@ class _Looked:
     photo: PhotoAnswer | None = None
 
 
+Looks = Lately[Sequence[_Looked]]
+"""What previews found, kept by a service for their confirming."""
+
+
 def named(name: str) -> str:
     """A file's name as it is kept: without folders and unseen signs."""
     last = _UNSEEN.sub(" ", name.replace("\\", "/").rpartition("/")[2]).strip()
@@ -70,6 +77,9 @@ class Said:
     mark: str = ""
 
 
+NOTHING_SAID = Said()
+
+
 def preview(
     store: Store,
     files: Sequence[Sent],
@@ -78,21 +88,28 @@ def preview(
     at: datetime,
     today: date,
     may: Collection[str] = EVERYTHING,
-    said: Said = Said(),
+    said: Said = NOTHING_SAID,
+    looks: Looks | None = None,
 ) -> Upload:
     """Judge files as if they came one after the other, the register's first; nothing of them is stored as a fact.
 
     may: the tables that this account may send; a file with another one is not taken in. The same files of the same
-    account are the same upload, so that asking twice is harmless. said: what photos show that no reading names.
+    account are the same upload, so that asking twice is harmless. said: what photos show that no reading names. looks:
+    where what is found is kept.
     Raises IntakeError where there is no file.
     """
     if not files:
         raise IntakeError("No file was sent.", mend="Choose one or more files.")
     _forget_old(store, at)
     whose = [account, *(part for sent in files for part in (sent.name, sent.sha256))]
-    whose += [said.wall, said.visit, said.mark] if said != Said() else []
+    whose += [said.wall, said.visit, said.mark] if said != NOTHING_SAID else []
     upload_id = sha256("\n".join(whose).encode()).hexdigest()[:32]
-    looked = _look(store, files, at, account, today, may, said)
+    with store.office.held_open():
+        made_from = _made_from(store, at, today, may)
+        looked = _look(store, files, at, account, today, may, said)
+        will_do = looks is not None and _will_do(store, looked, at)
+    if looks is not None and will_do:
+        looks.put(upload_id, made_from, [replace(each, sent=Sent(each.sent.name, b"")) for each in looked])
     upload = _answered(upload_id, looked, account, at, PREVIEWED, said)
     kept.keep(
         store.path, upload_id, upload.to_bytes(), _mend_sheets(looked) | {sent.sha256: sent.data for sent in files}
@@ -101,20 +118,34 @@ def preview(
 
 
 def confirm(
-    store: Store, upload_id: str, *, account: str, at: datetime, today: date, may: Collection[str] = EVERYTHING
+    store: Store,
+    upload_id: str,
+    *,
+    account: str,
+    at: datetime,
+    today: date,
+    may: Collection[str] = EVERYTHING,
+    looks: Looks | None = None,
 ) -> Upload:
     """Store what was previewed; confirming twice stores once and answers the same.
+
+    looks: what previews found, which is judged again only where anything changed that it was judged by.
 
     Where the store's knowledge changed since the preview, so that other rows would be stored or other words said,
     nothing is stored: the answer is a new preview, its state 'changed'. What is stored is looked through for alerts.
     Raises NotFoundError where there is no such upload of this account, or its day is over.
     """
-    with store.taking_in():
+    with store.office.held_open(), store.taking_in():
         upload = find(store, upload_id, account=account, at=at)
         if upload.state == STORED:
             return upload
         said = Said(upload.wall, upload.visit, upload.mark)
-        looked = _look(store, _files(store, upload), at, account, today, may, said)
+        files = _files(store, upload)
+        before = looks.of(upload_id, _made_from(store, at, today, may)) if looks is not None else None
+        if before is None:
+            looked = _look(store, files, at, account, today, may, said)
+        else:
+            looked = [_received_on(each, sent, at) for each, sent in zip(before, files, strict=True)]
         now = _answered(upload_id, looked, account, at, STORED, said)
         if now.fingerprint != upload.fingerprint:
             now = _answered(upload_id, looked, account, at, CHANGED, said)
@@ -127,8 +158,9 @@ def confirm(
         if photos := [each.sent for each in looked if each.photo]:
             photo_intake.judged(store, _given(photos), _shown(store, said), store.readings(), keep=Keep(account, at))
         _kept(store, now, {})
-    told = _kept(store, replace(now, walls=new_verdicts(store, walls, judged_on=today, known_on=at)), {})
-    alerting.look(store, at=at, walls=walls)
+    with store.office.held_open():
+        told = _kept(store, replace(now, walls=new_verdicts(store, walls, judged_on=today, known_on=at)), {})
+        alerting.look(store, at=at, walls=walls)
     return told
 
 
@@ -153,6 +185,24 @@ def mend_sheet(store: Store, upload_id: str, name: str, *, account: str, at: dat
     if data is None:
         raise NotFoundError("This upload has no such mend sheet.", got=name, expected=", ".join(names))
     return data
+
+
+def _made_from(store: Store, at: datetime, today: date, may: Collection[str]) -> tuple[object, ...]:
+    """All that what is found in files depends on, besides the files and who sent them."""
+    return store.stands_at(), at.date(), today, frozenset(may)
+
+
+def _will_do(store: Store, looked: Sequence[_Looked], at: datetime) -> bool:
+    """Whether what was found at a moment will do for a later one: little enough to be kept, of tables alone, as photos
+    are looked at again when they are kept, and with nothing on record that was not known at that moment.
+    """
+    rows = sum(found.intake.table.num_rows for each in looked for found in each.found)
+    newest = store.newest_known()
+    return rows <= _KEPT_ROWS and not any(no_table(each.sent.data) for each in looked) and (not newest or newest <= at)
+
+
+def _received_on(each: _Looked, sent: Sent, at: datetime) -> _Looked:
+    return replace(each, sent=sent, found=[judging.received_on(found, at) for found in each.found])
 
 
 def _look(

@@ -5,7 +5,7 @@ from datetime import date, datetime
 
 from monitor.errors import StoreError
 from monitor.pipeline.new_verdicts import Wall, new_verdicts
-from monitor.report.wording import count_text
+from monitor.report.counting import count_text
 from monitor.store import Store
 
 AT_ONCE = 500

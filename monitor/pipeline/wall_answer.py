@@ -1,7 +1,8 @@
 """What is told of a wall to whoever sent something in about it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from monitor.records import dataclass
 
 
 @dataclass(frozen=True)

@@ -1,12 +1,12 @@
 """One wall for a terminal: sentences first, then its rates and its readings, those not assessed yet among them."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from monitor.pipeline import damaged, keys, runs
 from monitor.pipeline.assessing import made_again
 from monitor.pipeline.listed import Listing
 from monitor.pipeline.publishing import book_of_wall
+from monitor.records import dataclass
 from monitor.report import repair_sheet
 from monitor.report.context import Book, Key, Row
 from monitor.report.placing import hard_limit

@@ -1,11 +1,11 @@
 """The monthly list to work from: what changed since the last list first, with what was decided by now."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 from typing import Any
 
 from monitor.pipeline import assessed_again
 from monitor.pipeline.assessed_again import Changed
+from monitor.records import dataclass, replace
 from monitor.report.context import Book
 from monitor.report.monthly_closed import CLOSED, Closed, closed
 from monitor.report.monthly_rows import FIRST, NEW, NEWLY, STILL, Line, List, the_list

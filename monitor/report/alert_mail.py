@@ -1,10 +1,10 @@
 """What a mail about alerts says; no name, house or wall stands in its subject, which anybody's screen may show."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date
 from textwrap import fill
 
+from monitor.records import dataclass
 from monitor.report.wording import count_text
 from monitor.terms import AlertKind, Urgency
 

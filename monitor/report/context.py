@@ -2,7 +2,6 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import astuple, dataclass, field, replace
 from datetime import date, datetime
 from functools import cached_property
 from hashlib import sha256
@@ -13,16 +12,16 @@ import pyarrow as pa
 from monitor import schema
 from monitor.config import Rules, Variances
 from monitor.errors import NotFoundError, Where
+from monitor.records import astuple, dataclass, field, replace
 from monitor.report.by_wall import ByWall
 from monitor.report.day_states import DayStates
 from monitor.results import Assessment
-from monitor.terms import EventKind, Outcome, Part, State, Urgency
+from monitor.terms import URGENCIES, EventKind, Outcome, Part, State
 
 Row = Mapping[str, Any]
 Key = tuple[str, str]
 
 _PARTS: Mapping[str | None, int] = {None: 0, Part.NONE: 0, Part.BEFORE: 1, Part.AFTER: 2}
-URGENCIES = tuple(Urgency)
 TELLING_VISITS = 3
 """Visits that count, from which on a rate is shown: two always lie on a line."""
 

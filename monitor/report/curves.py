@@ -2,10 +2,10 @@
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
 
+from monitor.records import dataclass
 from monitor.report.context import Book, Row, WallView
 from monitor.terms import EventKind, Movement, State
 from monitor.units import DAYS_PER_YEAR

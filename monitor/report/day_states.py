@@ -2,9 +2,9 @@
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import date
 
+from monitor.records import dataclass
 from monitor.results import Assessment
 from monitor.terms import Verdict
 

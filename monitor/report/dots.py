@@ -2,12 +2,12 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
 from markupsafe import Markup
 
+from monitor.records import dataclass
 from monitor.report.context import Book, Row, WallView
 from monitor.report.curves import Curves, Point
 from monitor.report.svg import Frame, day_ticks, element, length_ticks, path

@@ -1,11 +1,11 @@
 """The static chart of movement: there without any script, legible in grey, with its content in words beside it."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import timedelta
 
 from markupsafe import Markup
 
+from monitor.records import dataclass
 from monitor.report.curves import Curves, Point, Stretch, Unused
 from monitor.report.svg import Frame, day_ticks, element, length_ticks, path
 from monitor.report.wording import count_text, day_text, length_pair, limit_pair, side_text

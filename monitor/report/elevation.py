@@ -1,12 +1,12 @@
 """The wall seen from inside, to scale: a map of rates at its marks, with crack, soil outside and recorded straps."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from math import pi
 from typing import Protocol
 
 from markupsafe import Markup
 
+from monitor.records import dataclass
 from monitor.report.context import Row, WallView, tellable
 from monitor.report.svg import element, path
 from monitor.report.wording import length_pair, limit_pair, rate_pair

@@ -1,9 +1,9 @@
 """The engineer's page of one wall: every dot, what the fit makes of it, and all that the fit rests on."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
+from monitor.records import dataclass
 from monitor.report import engineer_words, names, photo_sheet, readings_sheet, repeatability_sheet, wording
 from monitor.report.context import Book, Row, WallView
 from monitor.report.curves import curves

@@ -1,10 +1,10 @@
 """What a field sheet is made of: walls, the lines they are read along, and what each mark is expected to read."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
+from monitor.records import dataclass
 from monitor.terms import EventKind, Kind
 
 Row = Mapping[str, Any]

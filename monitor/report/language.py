@@ -7,7 +7,6 @@ keys. Numbers bear a decimal point in every language so far, as they do in the U
 import tomllib
 from bisect import bisect_left
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from datetime import date
 from functools import cache, reduce
 from importlib.resources import files
@@ -15,6 +14,7 @@ from itertools import pairwise
 from math import sqrt
 from typing import Any
 
+from monitor.records import dataclass
 from monitor.units import (
     MM_PER_INCH,
     SIXTEENTH_MM,

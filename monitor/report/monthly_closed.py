@@ -1,11 +1,11 @@
 """Walls that stood on the last list and ask for nobody on this one: with what came in between, and why."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
 
+from monitor.records import dataclass
 from monitor.report import names, wording
 from monitor.report.context import Book, Key, Row
 from monitor.report.monthly_rows import List, decisions_by_wall, was_place

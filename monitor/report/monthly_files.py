@@ -1,8 +1,8 @@
 """The monthly list as a CSV file and a workbook: the lines of the page, one home for their columns."""
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 
+from monitor.records import dataclass
 from monitor.report import wording
 from monitor.report.context import Book
 from monitor.report.monthly_closed import CLOSED, Closed, closed

@@ -2,7 +2,6 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
 from typing import overload
 from weakref import WeakKeyDictionary
@@ -12,6 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor import schema
+from monitor.records import dataclass
 from monitor.report import names, wording
 from monitor.report.context import Book, Key, PastList, Row, tellable
 from monitor.report.placing import (

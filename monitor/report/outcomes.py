@@ -2,9 +2,9 @@
 
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from math import ceil, floor
 
+from monitor.records import dataclass
 from monitor.report.context import Book, Key, Row
 from monitor.terms import EventKind, Verdict
 from monitor.units import INCHES_PER_FOOT, MM_PER_INCH

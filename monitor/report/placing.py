@@ -2,7 +2,6 @@
 
 from bisect import bisect_left
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -11,9 +10,10 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor import schema
-from monitor.report.context import URGENCIES, Key, Row
+from monitor.records import dataclass, replace
+from monitor.report.context import Key, Row
 from monitor.results import QUIET, Assessment
-from monitor.terms import Outcome, Rule, Urgency, Verdict
+from monitor.terms import URGENCIES, Outcome, Rule, Urgency, Verdict
 
 Flags = npt.NDArray[np.bool_]
 Floats = npt.NDArray[np.float64]

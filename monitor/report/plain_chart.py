@@ -5,12 +5,12 @@ from, and a reading stands where the office's page has it. That a dot holds one 
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
 
 from markupsafe import Markup
 
+from monitor.records import dataclass
 from monitor.report.curves import Curves, Point, Stretch
 from monitor.report.language import Language
 from monitor.report.svg import Frame, day_ticks, element, length_ticks, path, together

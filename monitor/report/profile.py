@@ -2,9 +2,9 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
 
+from monitor.records import dataclass
 from monitor.report.context import Row, WallView
 from monitor.terms import Method, Part, State
 

@@ -1,11 +1,11 @@
 """Pictures of the wall's profiles, to scale along the wall, with their numbers in words beside them."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from markupsafe import Markup
 
+from monitor.records import dataclass
 from monitor.report.context import WallView
 from monitor.report.profile import AGAINST, Profile, profiles
 from monitor.report.svg import element, length_ticks, number, path

@@ -6,12 +6,13 @@ import re
 import zipfile
 from collections.abc import Iterable, Sequence
 from copy import copy
-from dataclasses import dataclass
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
 import pyarrow as pa
 import pyarrow.compute as pc
+
+from monitor.records import dataclass
 
 if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet

@@ -6,10 +6,10 @@ else the verdict. What else is true stands beside it; but after a sudden change 
 nothing moved, and after a jump none says a rate, for the jump is in it.
 """
 
-from dataclasses import dataclass
 from datetime import date
 from itertools import takewhile
 
+from monitor.records import dataclass
 from monitor.report.context import Book, Row, WallView, tellable
 from monitor.terms import NotRead, Rule, State, Urgency, Verdict
 

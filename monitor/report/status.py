@@ -3,10 +3,10 @@
 import re
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
 
+from monitor.records import dataclass
 from monitor.report import wording
 from monitor.report.context import Book, Row, WallView
 from monitor.report.language import Language, other_unit

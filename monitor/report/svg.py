@@ -1,12 +1,12 @@
 """The few strokes that drawings are made of: escaped elements, scales, ticks. Same input, same bytes."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import date
 from functools import cache, lru_cache
 
 from markupsafe import Markup, escape
 
+from monitor.records import dataclass
 from monitor.units import MM_PER_INCH, length_text
 
 _STEPS_IN_MM = tuple(MM_PER_INCH * part for part in (1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8))

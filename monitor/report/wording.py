@@ -6,11 +6,12 @@ kept out by a test. "Very likely" stands only beside a one-sided 95 % bound, "be
 
 from collections.abc import Mapping, Sequence
 
+from monitor.report.counting import count_text
 from monitor.report.language import FIRST, language, other_unit
 from monitor.terms import Movement, Urgency, Verdict
 from monitor.units import rate_number, rate_unit
 
-__all__ = ["other_unit"]
+__all__ = ["count_text", "other_unit"]
 
 EN = language(FIRST)
 
@@ -89,8 +90,3 @@ CONTACT_DAYS: Mapping[str, int] = {
 def bounds_text(rates: Sequence[float], unit: str) -> str:
     """A rate, or its pair of bounds, with the unit once: '0.05 to 0.19 inch a year'."""
     return f"{' to '.join(rate_number(rate, unit) for rate in rates)} {rate_unit(unit)}"
-
-
-def count_text(number: int, noun: str) -> str:
-    """'1 visit', '4 visits'."""
-    return f"{number} {noun}{'' if number == 1 else 's'}"

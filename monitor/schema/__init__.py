@@ -6,6 +6,7 @@ Inside everything is millimetres, years, inward positive (see units).
 """
 
 from collections.abc import Mapping
+from functools import cache
 
 import pyarrow as pa
 
@@ -150,6 +151,7 @@ REGISTER = ("houses", "walls", "marks", "instruments", "thresholds", "events", "
 _ALL = {**FACTS, **OFFICE, **RESULTS, **DRAWN, "assessed": ASSESSED}
 
 
+@cache
 def empty(name: str) -> pa.Table:
     """An empty table of the schema of that name."""
     return find(name).empty_table()

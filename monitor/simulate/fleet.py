@@ -6,7 +6,6 @@ company of at least its number.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import date
 from functools import cache
 
@@ -15,6 +14,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from monitor import schema
+from monitor.records import dataclass
 from monitor.simulate.observe import SLIPS_MM, typed
 from monitor.simulate.portfolio import STANDOFF_MM, WALL
 from monitor.simulate.wall import Array, Geometry

@@ -1,13 +1,13 @@
 """What a method sees of a true wall, with set-up errors and reading errors, and how the number is written down."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from math import floor
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from monitor.records import dataclass
 from monitor.simulate.wall import Array, Geometry, Motion, Spot, beside_mm, places, rates_mm_per_year, smooth_mm
 from monitor.terms import LengthUnit, Method
 from monitor.units import MM_PER_INCH, SIXTEENTH_MM, fraction_text, inches_from_mm, nearest_fraction

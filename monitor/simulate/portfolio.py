@@ -5,7 +5,6 @@ comes, and a million of them need the memory of one block.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, fields
 from datetime import UTC, date, datetime, time
 from functools import cache
 
@@ -14,6 +13,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from monitor import schema
+from monitor.records import dataclass, fields
 from monitor.simulate.observe import SLIPS_MM, seen_mm, seen_rates_mm_per_year, setup_errors_mm, step_mm, typed
 from monitor.simulate.recipe import FLEET, Drawn, Recipe, draw_wall
 from monitor.simulate.wall import Array, moment, places

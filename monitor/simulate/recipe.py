@@ -1,12 +1,12 @@
 """What a simulated portfolio is made of, and the drawing of one wall of it."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from typing import TypeVar
 
 import numpy as np
 
+from monitor.records import dataclass, field, replace
 from monitor.simulate.observe import Sds
 from monitor.simulate.wall import Amount, Array, Geometry, Motion, Profile, Spot, Stage
 from monitor.terms import Method, Part

@@ -1,11 +1,11 @@
 """Visits to a true wall: the rows a technician types, and the truth beside them."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 from datetime import date
 
 import numpy as np
 
+from monitor.records import dataclass, field
 from monitor.simulate.observe import Sds, seen_mm, seen_rates_mm_per_year, setup_errors_mm, typed
 from monitor.simulate.wall import Array, Geometry, Motion, Spot, moment, places, position_mm
 from monitor.terms import Kind, LengthUnit, Method, Part

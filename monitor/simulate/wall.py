@@ -5,7 +5,6 @@ base). Each reaches a spot by a shape along the wall times a shape over its heig
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
 from typing import NamedTuple
@@ -14,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from monitor.errors import BowError
+from monitor.records import dataclass, field
 from monitor.terms import End, Part
 from monitor.units import DAYS_PER_YEAR
 

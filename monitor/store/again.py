@@ -6,7 +6,6 @@ until the next one has it in. A file holds some walls, told apart by a hash of t
 
 from base64 import b64decode, b64encode
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 
@@ -15,6 +14,7 @@ from filelock import FileLock
 
 from monitor import schema
 from monitor.errors import StoreError
+from monitor.records import dataclass
 from monitor.results import Assessment
 from monitor.store import assessments, canonical, files, generations, parquet
 from monitor.store.generations import Wall

@@ -8,6 +8,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import date, datetime
+from functools import lru_cache
 from pathlib import Path
 
 import pyarrow as pa
@@ -201,12 +202,18 @@ def _needed(table: str) -> list[str]:
     return [name for name in schema.RESULT_ORDER if name in schema.find(table).names]
 
 
+@lru_cache(maxsize=8)
+def _read(data: bytes) -> Card:
+    """What a card's bytes say: it is asked for many times between two assessments."""
+    return Card.model_validate_json(unsealed(data))
+
+
 def _card(root: Path, judged_on: date) -> Card | None:
     path = root / FOLDER / judged_on.isoformat() / CARD
     if not path.exists():
         return None
     try:
-        card = Card.model_validate_json(unsealed(path.read_bytes()))
+        card = _read(path.read_bytes())
     except ValueError as error:
         raise StoreError("This assessment is damaged.", where=Where(file=str(path)), mend=_MEND) from error
     if card.judged_on != judged_on:

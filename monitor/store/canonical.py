@@ -34,7 +34,7 @@ def ordered(table: pa.Table, first: Sequence[str] = _FIRST) -> pa.Table:
 
 def in_order_of(table: pa.Table, names: Sequence[str]) -> pa.Table:
     """The rows sorted by those columns; where they are already, which costs little to see, nothing is copied."""
-    if _is_in_order_of(table, names):
+    if table.num_rows < 2 or _is_in_order_of(table, names):
         return table
     return table.take(pc.sort_indices(table, sort_keys=[(name, "ascending") for name in names]))
 

@@ -2,6 +2,7 @@
 
 import hashlib
 from collections.abc import Collection, Iterable, Sequence
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -87,7 +88,7 @@ def pointer(root: Path) -> Pointer:
 def read_pointer(path: Path) -> Pointer:
     """The same from a file that is not yet, or not any more, a store's pointer."""
     try:
-        found = Pointer.model_validate_json(unsealed(path.read_bytes()))
+        found = _read(path.read_bytes())
     except (FileNotFoundError, ValueError) as error:
         raise StoreError(
             "The pointer to the compacted files is missing."
@@ -105,6 +106,12 @@ def read_pointer(path: Path) -> Pointer:
             mend="Use the release that wrote it, or a newer one.",
         )
     return found
+
+
+@lru_cache(maxsize=8)
+def _read(data: bytes) -> Pointer:
+    """What a pointer's bytes say: it is asked for at every reading, and seldom another one."""
+    return Pointer.model_validate_json(unsealed(data))
 
 
 def ledger(root: Path, at: Pointer) -> pa.Table:

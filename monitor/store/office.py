@@ -5,7 +5,7 @@ import shutil
 import sqlite3
 import tempfile
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from contextlib import closing, contextmanager, suppress
+from contextlib import ExitStack, closing, contextmanager, suppress
 from datetime import datetime
 from errno import EACCES, EIO, ENOSPC
 from pathlib import Path
@@ -36,11 +36,26 @@ class Office:
         self.root = root
         self.path = root / FILE
         self.past: ReadPast | None = None
+        self._held: sqlite3.Connection | None = None
+
+    @contextmanager
+    def held_open(self) -> Iterator[None]:
+        """Until the block ends all calls, which are transactions as ever, go by one connection: SQLite reads how its
+        tables are made for each new one, which takes longer than most questions. Not to be nested.
+        """
+        with ExitStack() as stack:
+            with self._told():
+                self._held = stack.enter_context(self._connected())
+            try:
+                yield
+            finally:
+                self._held = None
 
     def start(self) -> None:
         """Make the empty database."""
         with self._open(create=True) as connection:
             connection.executescript(office_rows.ddl())
+            office_rows.find_quickly(connection)
             connection.execute("INSERT INTO tally VALUES (?, 0)", (office_rows.TURNS,))
 
     def put_people(self, rows: pa.Table | Iterable[Row]) -> int:
@@ -56,9 +71,7 @@ class Office:
         if among is None:
             return self._read("people")
         small = json.dumps(sorted({each.lower() for each in among}))
-        # SQLite knows small letters of ASCII alone: ids with others are all among them
-        named = "(lower(person) IN (SELECT value FROM json_each(?)) OR person GLOB '*[^ -~]*')"
-        return self._read("people", chosen=(named, small))
+        return self._read("people", chosen=(office_rows.PERSON_AMONG, small))
 
     def replace_person(self, person: Row, erasure: Row) -> None:
         """Put a person's emptied row in place of the full one, with the record of it; no byte of the old is left."""
@@ -123,14 +136,17 @@ class Office:
         with self._open() as connection:
             return int(office_rows.tally(connection)[office_rows.TURNS])
 
+    def turns_besides_audit(self) -> int:
+        """How often something else was changed than the audit, which each time is added one row."""
+        with self._open() as connection:
+            told = office_rows.tally(connection)
+        return int(told[office_rows.TURNS]) - int(told.get("audit", 0))
+
     def newest_known(self) -> datetime | None:
         """The latest moment at which something on record became known."""
         with self._open() as connection:
-            tables = [
-                table
-                for table in schema.OFFICE
-                if "known_at" in schema.OFFICE[table].names and table in office_rows.tables(connection)
-            ]
+            there = office_rows.tables(connection)
+            tables = [table for table in schema.OFFICE if "known_at" in schema.OFFICE[table].names and table in there]
             moments = [moment for table in tables if (moment := self._newest_in(connection, table))]
         return max(moments, default=None)
 
@@ -206,6 +222,7 @@ class Office:
         with self._open() as connection:
             connection.execute("BEGIN IMMEDIATE")
             try:
+                office_rows.find_quickly(connection)
                 yield connection
                 if connection.in_transaction:
                     connection.execute("UPDATE tally SET number = number + 1 WHERE name = ?", (office_rows.TURNS,))
@@ -221,6 +238,26 @@ class Office:
 
     @contextmanager
     def _open(self, *, create: bool = False) -> Iterator[sqlite3.Connection]:
+        with self._told():
+            if self._held is not None:
+                yield self._held
+                return
+            with self._connected(create=create) as connection:
+                yield connection
+
+    @contextmanager
+    def _told(self) -> Iterator[None]:
+        """Turn what SQLite refuses, or finds that cannot be, into a StoreError."""
+        try:
+            yield
+        except sqlite3.Error as error:
+            raise refused_by(self.path, error) from error
+        except (UnicodeDecodeError, OverflowError) as error:
+            where = Where(file=str(self.path))
+            raise StoreError("The office records are damaged.", where=where, got=str(error), mend=_RESTORE) from error
+
+    @contextmanager
+    def _connected(self, *, create: bool = False) -> Iterator[sqlite3.Connection]:
         where = Where(file=str(self.path))
         if not create and not self.path.exists():
             raise StoreError("The office records are missing.", where=where, mend=_RESTORE)
@@ -231,25 +268,20 @@ class Office:
                 mend="Restore the office records from a backup, and take this file away; or close the program that "
                 "holds them open.",
             )
-        try:
-            with self._readable_place() as path, closing(sqlite3.connect(path, timeout=30)) as connection:
-                connection.isolation_level = None
-                connection.execute("PRAGMA synchronous = EXTRA")  # the folder, too, once the journal is gone
-                connection.execute("PRAGMA secure_delete = ON")
-                version = connection.execute("PRAGMA user_version").fetchone()[0]
-                if not create and version != office_rows.VERSION:
-                    raise StoreError(
-                        "The office records are damaged, or of another version than the store.",
-                        where=where,
-                        got=f"version {version}",
-                        expected=f"version {office_rows.VERSION}",
-                        mend=_RESTORE,
-                    )
-                yield connection
-        except sqlite3.Error as error:
-            raise refused_by(self.path, error) from error
-        except (UnicodeDecodeError, OverflowError) as error:
-            raise StoreError("The office records are damaged.", where=where, got=str(error), mend=_RESTORE) from error
+        with self._readable_place() as path, closing(sqlite3.connect(path, timeout=30)) as connection:
+            connection.isolation_level = None
+            connection.execute("PRAGMA synchronous = EXTRA")  # the folder, too, once the journal is gone
+            connection.execute("PRAGMA secure_delete = ON")
+            version = connection.execute("PRAGMA user_version").fetchone()[0]
+            if not create and version != office_rows.VERSION:
+                raise StoreError(
+                    "The office records are damaged, or of another version than the store.",
+                    where=where,
+                    got=f"version {version}",
+                    expected=f"version {office_rows.VERSION}",
+                    mend=_RESTORE,
+                )
+            yield connection
 
     @contextmanager
     def _readable_place(self) -> Iterator[Path]:

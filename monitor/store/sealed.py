@@ -1,12 +1,11 @@
 """Small JSON documents of the store, each closed by a seal: the hash of all its other bytes."""
 
-import re
-
 from pydantic import BaseModel
 
 from monitor.store.files import sha256
 
-_SEAL = re.compile(rb',\n "seal": "([0-9a-f]{64})"\n}\n\Z')
+_BEFORE, _AFTER = b',\n "seal": "', b'"\n}\n'
+_SIGNS = 64
 
 
 def sealed(document: BaseModel) -> bytes:
@@ -17,15 +16,15 @@ def sealed(document: BaseModel) -> bytes:
 def seal_text(data: bytes) -> bytes:
     """The same from the document's text, a JSON object as written without a seal."""
     body = data.rstrip().removesuffix(b"}").rstrip()
-    return body + b',\n "seal": "' + sha256(body + b"\n}").encode() + b'"\n}\n'
+    return body + _BEFORE + sha256(body + b"\n}").encode() + _AFTER
 
 
 def unsealed(data: bytes) -> bytes:
     """The document without its seal. Raises ValueError where it has none, or a byte of it is another one."""
-    found = _SEAL.search(data)
-    if found is None:
+    end = len(data) - len(_BEFORE) - _SIGNS - len(_AFTER)
+    if end < 0 or data[end : end + len(_BEFORE)] != _BEFORE or not data.endswith(_AFTER):
         raise ValueError("it does not end in its seal")
-    text = data[: found.start()] + b"\n}"
-    if sha256(text) != found[1].decode():
+    text = data[:end] + b"\n}"
+    if sha256(text).encode() != data[end + len(_BEFORE) : -len(_AFTER)]:
         raise ValueError("its bytes are not those that were sealed")
     return text

@@ -2,10 +2,10 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
 from pathlib import Path
 
 from monitor.errors import StoreError
+from monitor.records import dataclass, field
 from monitor.results import Damage
 from monitor.store.witness import Seen
 

@@ -5,7 +5,6 @@ still waits in the inbox, and the few rows of other buckets that bear on this on
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from datetime import datetime
 
 import numpy as np
@@ -13,6 +12,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor import schema
+from monitor.records import dataclass, field
 from monitor.store import canonical, generations, parquet, views
 from monitor.store.generations import Pointer
 from monitor.store.place import Place

@@ -6,7 +6,6 @@ opened, and that is the square of the rows.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 
@@ -14,6 +13,7 @@ import numpy as np
 import pyarrow as pa
 
 from monitor import schema
+from monitor.records import dataclass
 from monitor.store import generations
 from monitor.store.files import TEMPORARY
 from monitor.store.generations import Numbers

@@ -341,6 +341,13 @@ class Store:
                 total.update("|".join(map(str, row.values())).encode() + b"\n")
         return total.hexdigest()
 
+    def stands_at(self) -> tuple[object, ...]:
+        """What is another one as soon as anything is that files are judged by: facts, people, settings."""
+        adds = tuple(inbox.every(self.path))  # the inbox first, then the pointer, as adds leave it for that
+        settings = self.path / SETTINGS
+        said = settings.read_bytes() if settings.exists() else b""
+        return adds, generations.pointer(self.path), self.office.turns_besides_audit(), said
+
     # what is derived, and settings
 
     @contextmanager

@@ -19,11 +19,14 @@ from monitor.store.unread import ReadPast, Unread
 _TRIES = 5
 _FEW = 5000
 """Of so many walls at most those alone are looked for in a file; of more, whole files cost no more."""
+_HELD = 64
+"""Answers of few rows that a reader keeps: judging, assessing and looking for alerts ask alike, one after the other."""
 _TOLD: dict[str, dict[str, bool]] = {}
 """By ledger, which never changes, what was looked up in it: every store that is opened asks the same."""
 _REMEMBERED = 8
 _T = TypeVar("_T")
 _Adds = list[tuple[str, str]]
+_Asked = tuple[object, ...]
 
 
 class Tiers:
@@ -37,6 +40,7 @@ class Tiers:
         self.past: ReadPast | None = None
         self._menders: dict[str, pa.Table] = {}
         self._adds: dict[tuple[str, str], pa.Table] = {}
+        self._held: dict[_Asked, tuple[Pointer, _Adds, pa.Table]] = {}
 
     def holds(self, table: str, name: str) -> bool:
         """Whether an add of that content is in."""
@@ -80,12 +84,34 @@ class Tiers:
                 for part in at.of(table)
                 if mine is None or part.bucket in mine
             ]
-            waiting = self._read_adds(adds)
+            waiting = _joined(table, self._read_adds(adds))  # many of a few rows: looked through at once
             if among is not None:
-                waiting = [rows.filter(_is_among(rows, *among)) for rows in waiting]
-            return _joined(table, [*found, *(_part_of(rows, columns, keys) for rows in waiting)])
+                waiting = waiting.filter(_is_among(waiting, *among))
+            return _joined(table, [*found, _part_of(waiting, columns, keys)])
 
-        return self._at_one_moment((table,), read)
+        if len(wanted or ()) > _FEW or (among and len(among[1]) > _FEW):
+            return self._at_one_moment((table,), read)
+        asked = (
+            table,
+            wanted if wanted is None else frozenset(wanted),
+            among and (among[0], frozenset(among[1])),
+            columns and (*columns,),
+        )
+        return self._at_one_moment((table,), lambda at, adds: self._unless_held(asked, at, adds, read))
+
+    def _unless_held(
+        self, asked: _Asked, at: Pointer, adds: _Adds, read: Callable[[Pointer, _Adds], pa.Table]
+    ) -> pa.Table:
+        """Few rows that were asked for before and are read from the same files as then, or read now."""
+        then = self._held.get(asked)
+        if then and self.past is None and then[0] is at and then[1] == adds:
+            return then[2]
+        rows = read(at, adds)
+        if rows.num_rows <= _FEW:
+            if len(self._held) >= _HELD:
+                self._held.clear()
+            self._held[asked] = at, adds, rows
+        return rows
 
     def walls_of(self, houses: Collection[str]) -> tuple[list[Wall], list[str]]:
         """The walls that any row speaks of in some houses, '' for no wall, and these houses as written; in any case."""
@@ -111,8 +137,8 @@ class Tiers:
         """Readings that were sent in to mend one of another wall, with what mends them in turn; others may be there."""
 
         def read(at: Pointer, adds: _Adds) -> pa.Table:
-            waiting = [_menders(rows) for rows in self._read_adds(adds)]
-            return _joined("readings", [*self._strays(at), *waiting])
+            waiting = _joined("readings", self._read_adds(adds))
+            return _joined("readings", [*self._strays(at), _menders(waiting)])
 
         return self._at_one_moment(("readings",), read)
 
@@ -195,8 +221,8 @@ class Tiers:
         return told
 
     def _read_adds(self, adds: _Adds) -> list[pa.Table]:
-        kept = {table for table, _ in adds}
-        read = {add: rows for add, rows in self._adds.items() if add[0] not in kept or add in set(adds)}
+        kept, asked = {table for table, _ in adds}, set(adds)
+        read = {add: rows for add, rows in self._adds.items() if add[0] not in kept or add in asked}
         for table, name in adds:
             if (table, name) not in read:
                 read[table, name] = self._read_add(table, name)

@@ -1,8 +1,7 @@
 """What was damaged and read past, where somebody asked for a list or for pages of all that still stands."""
 
-from dataclasses import dataclass
-
 from monitor.errors import StoreError
+from monitor.records import dataclass
 from monitor.store import generations
 from monitor.store.generations import Wall
 

@@ -8,13 +8,13 @@ import json
 import os
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from filelock import FileLock
 
+from monitor.records import dataclass, field
 from monitor.store.files import sha256, writing
 
 FILE = "witness.log"

@@ -1,7 +1,6 @@
 """A company like one's own: its walls with their marks, how often it visits, and how well it reads."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 from datetime import date
 from itertools import pairwise
 from math import isfinite
@@ -12,6 +11,7 @@ from monitor.config import Rules, Settings
 from monitor.errors import NotFoundError, SettingsError
 from monitor.lengths import parse
 from monitor.pipeline.assessing import settings_on
+from monitor.records import dataclass, replace
 from monitor.simulate.recipe import DAYS_PER_MONTH, ENDS_AND_QUARTERS, HEIGHTS_MM
 from monitor.simulate.wall import Geometry, Spot
 from monitor.store import Store

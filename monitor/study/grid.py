@@ -1,10 +1,10 @@
 """The cells of the study: what kind of wall is read how, and with what trouble."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 from monitor.config import MethodSds, Rules, Variances
+from monitor.records import dataclass, field, replace
 from monitor.simulate.recipe import ENDS_AND_QUARTERS, Layout, Recipe, Sort
 from monitor.simulate.wall import Amount, Profile
 from monitor.study.looks import LEAST_VISITS

@@ -1,7 +1,6 @@
 """Trying one's own limits: what given thresholds would bring a company, by simulating walls like its own."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -9,6 +8,7 @@ import pandas as pd
 
 from monitor.config import MethodSds, Variances
 from monitor.pipeline.frames import frame
+from monitor.records import dataclass, replace
 from monitor.simulate.observe import Sds
 from monitor.simulate.portfolio import of_drawn
 from monitor.simulate.recipe import DAYS_PER_MONTH, Drawn, Layout, Recipe

@@ -5,7 +5,6 @@ that all looks at all walls go through the engine together.
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -14,6 +13,7 @@ import pyarrow as pa
 from monitor import schema
 from monitor.config import Rules, Settings, Variances
 from monitor.pipeline.frames import frame
+from monitor.records import dataclass
 from monitor.simulate.portfolio import Portfolio
 from monitor.simulate.recipe import DAYS_PER_MONTH
 from monitor.terms import EventKind

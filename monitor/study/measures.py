@@ -1,12 +1,12 @@
 """What the judged looks at walls of known truth amount to."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from monitor.records import dataclass
 from monitor.study.looks import Looks
 from monitor.study.shares import Months, Share, clustered_share, months, share
 from monitor.terms import Movement, Verdict

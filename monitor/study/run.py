@@ -1,7 +1,6 @@
 """The study: cell by cell, what the assessment says of simulated walls against what is true of them."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 from zlib import crc32
 
 import pandas as pd
@@ -9,6 +8,7 @@ import pandas as pd
 from monitor.config import Settings, Variances
 from monitor.errors import NotFoundError
 from monitor.pipeline.frames import frame
+from monitor.records import dataclass, replace
 from monitor.simulate.portfolio import portfolio
 from monitor.study import measures
 from monitor.study.grid import Cell, Sample, Size

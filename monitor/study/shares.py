@@ -1,11 +1,12 @@
 """Shares and medians with the error that their number of walls leaves them."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy import optimize, special, stats
+
+from monitor.records import dataclass
 
 LEVEL = 0.95
 """Level of the two-sided interval beside every number of a study."""

@@ -1,9 +1,9 @@
 """The study's rows as text and as CSV columns, and which targets each of them meets."""
 
 from collections.abc import Sequence
-from dataclasses import astuple, dataclass, fields
 from math import isinf, isnan
 
+from monitor.records import astuple, dataclass, fields
 from monitor.study.measures import HOLDING_MONTHS, Cover
 from monitor.study.run import Row
 from monitor.study.shares import Months, Share

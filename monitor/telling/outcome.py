@@ -3,8 +3,9 @@
 import socket
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
 from threading import Timer
+
+from monitor.records import dataclass
 
 WHOLE = 3
 """A whole mail or post may take so many times as long as a server's next word may."""

@@ -9,9 +9,9 @@ from importlib.util import LazyLoader, find_spec, module_from_spec
 
 import numpy as np
 
-for _name in ("f2py", "testing"):
-    _spec = find_spec(f"numpy.{_name}")
-    if f"numpy.{_name}" not in sys.modules and _spec and _spec.loader:
+for _name in ("char", "ctypeslib", "f2py", "ma", "polynomial", "random", "rec", "testing"):
+    _spec = None if f"numpy.{_name}" in sys.modules else find_spec(f"numpy.{_name}")
+    if _spec and _spec.loader:
         _spec.loader = LazyLoader(_spec.loader)
         _module = module_from_spec(_spec)
         sys.modules[_spec.name] = _module

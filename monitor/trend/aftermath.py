@@ -6,12 +6,12 @@ mark is taken against the lowest mark of its column, a laser plane's against the
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
 from monitor.config import END_REACH_MM, Variances
+from monitor.records import dataclass
 from monitor.terms import Method
 from monitor.trend import variances as sds
 from monitor.trend.cases import Cases

@@ -1,7 +1,6 @@
 """The assessment of all walls: from tables of facts to tables of results."""
 
 from collections.abc import Collection
-from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -10,6 +9,7 @@ import pyarrow.compute as pc
 
 from monitor import schema
 from monitor.config import Settings
+from monitor.records import dataclass, replace
 from monitor.terms import Method
 from monitor.trend import (
     bounds,

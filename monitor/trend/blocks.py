@@ -5,13 +5,13 @@ information: they change no number.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
 from monitor.config import Variances
+from monitor.records import dataclass
 from monitor.trend import parameters
 from monitor.trend import variances as sds
 from monitor.trend.cases import Cases, Rows, latest_method, packed, runs, seen_by

@@ -1,13 +1,13 @@
 """From estimates to bounds: moderation of the residual scale, one-sided 95 % bounds, the wall's pair."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 from scipy import special
 
 from monitor.config import Variances
+from monitor.records import dataclass
 from monitor.trend.fit import Rates
 from monitor.trend.shapes import Array, Flags
 

@@ -6,7 +6,6 @@ wall (rate, cycle, wobble, local deviation), not by a common level. A set-up of 
 column of a plumb line, else one typed set-up, within a visit.
 """
 
-from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 
@@ -16,6 +15,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor.config import END_REACH_MM, Rules
+from monitor.records import dataclass, replace
 from monitor.terms import Method
 from monitor.trend import coded as facts
 from monitor.trend import stretches

@@ -5,7 +5,6 @@ for the true one, and what further readings add to it is drawn with it.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -13,6 +12,7 @@ import numpy.typing as npt
 from scipy import special
 
 from monitor.config import Rules, Variances
+from monitor.records import dataclass
 from monitor.trend import bounds, evidence, restarts, spread
 from monitor.trend.columns import Whole
 from monitor.trend.designs import Seen

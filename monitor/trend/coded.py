@@ -4,7 +4,6 @@ Walls are numbered in the order of house and wall, marks in that of wall and nam
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -13,6 +12,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor.errors import TrendError, Where
+from monitor.records import dataclass, replace
 from monitor.terms import End, Part, State
 from monitor.trend import shapes
 from monitor.trend.columns import (

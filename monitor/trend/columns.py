@@ -30,18 +30,18 @@ def reals(column: Column) -> Array:
 
 def flags(column: Column) -> Flags:
     """Truth (rows,), False for null."""
-    return np.asarray(pc.fill_null(_cast(column, pa.bool_()), False).to_numpy(zero_copy_only=False), dtype=bool)
+    return np.asarray(filled(_cast(column, pa.bool_()), False).to_numpy(zero_copy_only=False), dtype=bool)
 
 
 def whole(column: Column, unknown: int = -1) -> Whole:
     """Whole numbers (rows,), `unknown` for null."""
-    return np.asarray(pc.fill_null(one(column), unknown).to_numpy(zero_copy_only=False), dtype=np.intp)
+    return np.asarray(filled(one(column), unknown).to_numpy(zero_copy_only=False), dtype=np.intp)
 
 
 def is_text(column: Column, text: str) -> Flags:
     """Whether each row (rows,) has that text; null is ''."""
     same = pc.equal(one(column), pa.scalar(str(text)))
-    return np.asarray(pc.fill_null(same, text == "").to_numpy(zero_copy_only=False), dtype=bool)
+    return np.asarray(filled(same, text == "").to_numpy(zero_copy_only=False), dtype=bool)
 
 
 def days(column: Column) -> Array:
@@ -71,6 +71,11 @@ def one(column: Column) -> pa.Array:
     return column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
 
 
+def filled(column: pa.Array, value: object) -> pa.Array:
+    """A column with a value in the place of null; itself where it has none, as most of a wall's have."""
+    return pc.fill_null(column, value) if column.null_count else column
+
+
 def _cast(column: Column, kind: pa.DataType) -> pa.Array:
     """A column as one array of a type."""
     found = one(column)
@@ -84,14 +89,14 @@ def taken(column: Column, rows: Whole) -> pa.Array:
 
 def key(rows: pa.Table, names: Sequence[str]) -> pa.Array:
     """One text per row that stands for its values in some columns (of texts or whole numbers), '' for null."""
-    parts = [pc.fill_null(one(rows[name]).cast(pa.string()), "") for name in names]
+    parts = [texts(rows[name]) for name in names]
     return parts[0] if len(parts) == 1 else pc.binary_join_element_wise(*parts, _BETWEEN)
 
 
 def places(rows: pa.Table, among: pa.Table, names: Sequence[str]) -> Whole:
     """The first row of `among` with the same values in those columns, for each of `rows` (rows,); -1 for none."""
     found = pc.index_in(key(rows, names), value_set=key(among, names))
-    return np.asarray(pc.fill_null(found, -1).to_numpy(zero_copy_only=False), dtype=np.intp)
+    return np.asarray(filled(found, -1).to_numpy(zero_copy_only=False), dtype=np.intp)
 
 
 def codes(column: Column, words: Column | Sequence[str]) -> Whole:
@@ -175,7 +180,7 @@ def numbers(values: npt.ArrayLike) -> pa.Array:
 
 def texts(column: Column) -> pa.Array:
     """Texts (rows,), '' for null."""
-    return pc.fill_null(_cast(column, pa.string()), "")
+    return filled(_cast(column, pa.string()), "")
 
 
 def replaced(table: pa.Table, rows: pa.Table, names: Sequence[str]) -> pa.Table:

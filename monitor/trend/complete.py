@@ -4,12 +4,12 @@ Nothing is left out then, and nothing is lost by the short way.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from monitor.config import Variances
+from monitor.records import dataclass
 from monitor.trend.blocks import RATES, Packer
 from monitor.trend.bounds import Scale, moderated
 from monitor.trend.columns import Whole

@@ -3,7 +3,6 @@
 A help for the eye. Rates, bounds and verdicts come from the fit of all readings together, never from these points.
 """
 
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -11,6 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from monitor.config import Variances
+from monitor.records import dataclass
 from monitor.terms import End, Method
 from monitor.trend import variances as sds
 from monitor.trend.cases import CASE, STRING, WALL

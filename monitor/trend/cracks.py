@@ -6,13 +6,12 @@ most the thickness times the tangents of both leaves' angles: exact for a wall h
 turn; how much less is common practice, no source: half an inch of bow goes with 1/16 in at the least.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 import pyarrow as pa
 from numpy.typing import ArrayLike
 
 from monitor.config import Variances
+from monitor.records import dataclass
 from monitor.terms import LengthUnit
 from monitor.trend import columns, reasons
 from monitor.trend import variances as sds

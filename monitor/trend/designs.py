@@ -4,11 +4,11 @@ Standard errors do not depend on readings, only on dates, marks and instruments.
 is estimated has no meaning, only what is measured, covariances before moderation and degrees of freedom.
 """
 
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 
+from monitor.records import dataclass
 from monitor.trend.blocks import Block, Layout
 from monitor.trend.columns import Whole
 from monitor.trend.complete import errors, inverse, starts_of

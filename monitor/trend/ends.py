@@ -5,13 +5,12 @@ the line's unknown offset drops out, and a straight line in time through these d
 takes return walls as still and would take such a movement for the mark's own deviation.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor.config import Variances
+from monitor.records import dataclass
 from monitor.terms import LengthUnit
 from monitor.trend import bounds, columns, cracks
 from monitor.trend import variances as sds

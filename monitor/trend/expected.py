@@ -5,13 +5,13 @@ stays a forecast, and one reading cannot drag it along.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
 import pyarrow as pa
 
 from monitor.config import Settings, Variances
+from monitor.records import dataclass
 from monitor.terms import Part as DayPart
 from monitor.trend import bounds, coded, screening, stretches, suspects
 from monitor.trend import variances as sds

@@ -4,12 +4,11 @@ Levels and rates are free; local deviations and the cycle are random. The fit wo
 starting visits, side by side: leading axes are arbitrary.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 
 from monitor.config import Variances
+from monitor.records import dataclass
 from monitor.trend.blocks import RATES, Block, Layout
 from monitor.trend.information import KEPT, Solution, Sums, accumulate, solve
 from monitor.trend.shapes import NOTHING, Array, Flags

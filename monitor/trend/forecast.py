@@ -6,12 +6,11 @@ z = phi'a / sqrt(phi'P phi), judged against the residual scale without it. The c
 here: a free rate would swallow the jump at a short record.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 from scipy import special
 
 from monitor.config import Variances
+from monitor.records import dataclass
 from monitor.trend.parts import Part
 from monitor.trend.shapes import Array
 

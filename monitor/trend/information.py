@@ -6,11 +6,10 @@ N'Z, N'RN with N'F = 0), the visit adds X'R^-1 X for X = [Z, y, ...] and log|R|.
 machines, merge by adding; added from the newest visit backwards they give the fit from every starting visit.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 
+from monitor.records import dataclass
 from monitor.trend.shapes import Array
 
 KEPT = 1e-10

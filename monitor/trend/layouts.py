@@ -5,10 +5,10 @@ steps and doubts, and each mark stands on one level.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
+from monitor.records import dataclass
 from monitor.trend.blocks import Packer
 from monitor.trend.cases import packed
 from monitor.trend.columns import Whole

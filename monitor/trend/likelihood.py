@@ -9,12 +9,12 @@ deviations, is given from outside.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from monitor.config import Variances
+from monitor.records import dataclass, replace
 from monitor.trend import fit as fits
 from monitor.trend import parameters
 from monitor.trend.blocks import Block, Packer

@@ -1,10 +1,9 @@
 """The movement of each mark, visit by visit, beside its fitted trend: what a chart shows."""
 
-from dataclasses import dataclass
-
 import numpy as np
 import pyarrow as pa
 
+from monitor.records import dataclass
 from monitor.trend import bounds
 from monitor.trend.cases import Cases, packed
 from monitor.trend.coded import method_words, part_words

@@ -1,12 +1,12 @@
 """What the next visits of each wall can show: the smallest rate, the chance of a verdict, a second set-up's gain."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
 
 from monitor.config import Rules, Settings
+from monitor.records import dataclass
 from monitor.trend import chances, planned
 from monitor.trend.cases import WALL, Cases
 from monitor.trend.coded import Coded

@@ -3,11 +3,11 @@
 B cases of at most V visits and M marks, R counting readings in all. Variances are before moderation of the scale.
 """
 
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 
+from monitor.records import dataclass
 from monitor.trend.bounds import Scale
 from monitor.trend.columns import Whole
 from monitor.trend.fit import Rates, Season

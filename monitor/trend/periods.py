@@ -7,13 +7,13 @@ an error of the older cycle does to the newer estimate. Given the variances this
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import NamedTuple, TypeVar
 
 import numpy as np
 
 from monitor.config import Variances
+from monitor.records import dataclass, replace
 from monitor.trend.blocks import Layout
 from monitor.trend.bounds import Scale
 from monitor.trend.cases import Cases, at_held_end

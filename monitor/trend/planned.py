@@ -5,13 +5,13 @@ readings of no meaning (designs). The wall's residual scale is the one known so 
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
 import pyarrow as pa
 
 from monitor.config import Rules, Settings, Variances
+from monitor.records import dataclass, replace
 from monitor.terms import Part as DayPart
 from monitor.trend.blocks import Packer
 from monitor.trend.cases import WALL, Cases, cases_of, packed

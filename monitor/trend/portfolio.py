@@ -1,11 +1,11 @@
 """All cases through the engine: part by part, and period after period, as each hands its yearly cycle to the next."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
 from monitor.config import Variances
+from monitor.records import dataclass
 from monitor.trend.blocks import Block, Packer
 from monitor.trend.bounds import Scale, moderated
 from monitor.trend.cases import Cases

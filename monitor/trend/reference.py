@@ -6,7 +6,6 @@ column of the regression. Nothing here is shared with the batched engine but the
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -14,6 +13,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from monitor.config import Variances
+from monitor.records import dataclass, replace
 from monitor.terms import Method, Movement
 from monitor.trend.cases import Cases, seen_by
 from monitor.trend.framed import rows_of

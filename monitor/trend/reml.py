@@ -5,13 +5,13 @@ wall already gets sensible intervals and what no reading tells about stays at it
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 from scipy import optimize
 
 from monitor.config import Variances
+from monitor.records import dataclass, replace
 from monitor.trend import parameters, scale_prior, screening, technicians
 from monitor.trend.cases import Cases
 from monitor.trend.columns import Whole

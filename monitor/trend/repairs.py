@@ -8,7 +8,6 @@ read after it on its day, it is what the period after tells of that day, and the
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
@@ -16,6 +15,7 @@ import pyarrow.compute as pc
 
 from monitor import schema
 from monitor.config import Settings, Variances
+from monitor.records import dataclass, replace
 from monitor.terms import EventKind, LengthUnit, Part
 from monitor.trend import bounds, columns, repair_words
 from monitor.trend.aftermath import Contrast, Read, Reading, read_after, waiting

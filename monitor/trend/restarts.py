@@ -16,12 +16,11 @@ the local deviations' variance are those of the whole period's fit: both describ
 and a fit of two visits could tell neither.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 
 from monitor.config import Variances
+from monitor.records import dataclass
 from monitor.trend import evidence
 from monitor.trend.parts import Part
 from monitor.trend.shapes import Array

@@ -13,11 +13,11 @@ All arrays have the case as their last axis, so that each step is a few long vec
 cannot tell apart are kept as one: the shapes are C times as many rates beta as their rank.
 """
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
+from monitor.records import dataclass
 from monitor.trend.information import KEPT
 from monitor.trend.shapes import Array, Flags
 

@@ -4,7 +4,6 @@ Days are whole numbers since 1970-01-01 (walls,), NaN where there is none.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date
 from itertools import chain, repeat
 
@@ -14,6 +13,7 @@ import pyarrow as pa
 
 from monitor.config import Rules
 from monitor.errors import TrendError, Where
+from monitor.records import dataclass
 from monitor.trend.columns import Array, Rows, Whole, dates, day_number, having, places, taken
 from monitor.units import DAYS_PER_YEAR
 

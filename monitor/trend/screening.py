@@ -7,7 +7,6 @@ with B = [1, bow] of the visit projected out): a step of the whole visit is the 
 Each is taken over the residual scale without it. The largest goes first, one per wall and refit.
 """
 
-from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -15,6 +14,7 @@ import numpy.typing as npt
 from scipy import special
 
 from monitor.config import Variances
+from monitor.records import dataclass, replace
 from monitor.trend.cases import Cases
 from monitor.trend.columns import Whole
 from monitor.trend.forecast import MOST_SCALE_DOF

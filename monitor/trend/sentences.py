@@ -20,6 +20,8 @@ Made = TypeVar("Made")
 
 _CLOSE = 1e-6
 """A number this near the middle between two steps, in steps, is written by itself."""
+_FEW = 4
+"""So few numbers are written one by one: to see which are alike takes longer."""
 _EARLIEST = np.datetime64("1970-01-01")
 
 
@@ -81,6 +83,10 @@ def written(values: npt.ArrayLike, write: Callable[[float], str], step: float | 
         with np.errstate(invalid="ignore"):  # what is infinite has no multiple near it, and stays as it is
             multiple = np.rint(found / step)
             found = np.where(np.abs(found / step - multiple) < 0.5 - _CLOSE, multiple * step, found)
+    if found.size <= _FEW:
+        return pa.array(
+            [None if np.isnan(value) else write(value) for value in found.reshape(-1).tolist()], pa.string()
+        )
     distinct, number = np.unique(found, return_inverse=True)
     words = [None if np.isnan(value) else write(float(value)) for value in distinct]
     return pa.array(words, pa.string()).take(pa.array(number.reshape(-1)))

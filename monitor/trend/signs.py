@@ -3,7 +3,6 @@
 A reading's state never hides what was seen with it, nor how far inward a held value would lie.
 """
 
-from dataclasses import dataclass
 from datetime import date
 from typing import TypeAlias
 
@@ -12,6 +11,7 @@ import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from monitor.records import dataclass
 from monitor.terms import Method, Seen, State
 from monitor.trend import columns
 from monitor.trend.columns import Array, Flags, Whole

@@ -9,11 +9,11 @@ as after the work: a step made by the work then never stands in the rate before 
 reading lies in the take-up window, where it enters no rate at all.
 """
 
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 
+from monitor.records import dataclass
 from monitor.terms import EventKind, Part
 from monitor.trend.coded import PARTS, Days, Events
 from monitor.trend.columns import Flags, Whole, pairs

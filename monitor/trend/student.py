@@ -9,7 +9,6 @@ a value does not depend on what stands beside it.
 from functools import lru_cache
 
 import numpy as np
-from numpy.polynomial import polynomial
 from scipy import special
 
 from monitor.trend.columns import Whole
@@ -26,7 +25,7 @@ _TAIL = 1e-250
 """Below this the distribution function is taken from its series, so that its logarithm does not end at log 0."""
 
 _NODES = np.cos(np.pi * (np.arange(DEGREE + 1) + 0.5) / (DEGREE + 1)) / 2
-_FROM_NODES = np.linalg.inv(polynomial.polyvander(_NODES, DEGREE))
+_FROM_NODES = np.linalg.inv(np.vander(_NODES, DEGREE + 1, increasing=True))
 """Coefficients of the polynomial on -1/2 to 1/2 from its values at Chebyshev's points."""
 
 

@@ -6,7 +6,6 @@ pseudo-observation for each prior, and the same model that the engine solves in 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
@@ -15,6 +14,7 @@ import pyarrow as pa
 
 from monitor import schema
 from monitor.config import Settings, Variances
+from monitor.records import dataclass
 from monitor.trend import bounds
 from monitor.trend.cases import Cases, build
 from monitor.trend.gls_text import gls_text

@@ -8,12 +8,12 @@ a wall drops into the levels, and offsets of unknown size (plumb, laser) take up
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import pyarrow as pa
 from scipy import special
 
+from monitor.records import dataclass, fields, replace
 from monitor.terms import Method
 from monitor.trend import columns
 from monitor.trend.cases import Cases, packed

@@ -6,13 +6,13 @@ known.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor.config import END_REACH_MM, Rules
+from monitor.records import dataclass, fields, replace
 from monitor.terms import EventKind, Method, Part, State
 from monitor.trend import columns
 from monitor.trend.coded import PARTS, parts_of_day

@@ -1,11 +1,10 @@
 """The variances of the settings as arrays, one entry per method, in the order of METHODS."""
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 
 from monitor.config import Variances
+from monitor.records import dataclass
 from monitor.terms import Method
 from monitor.units import rounding_sd_mm
 

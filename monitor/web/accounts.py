@@ -1,13 +1,13 @@
 """Accounts: who may come in, and as what. Rows only added to; of the rows of one account the latest stands."""
 
 import re
-from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from hashlib import sha256
 from typing import Any
 
 from monitor.errors import BowError, NotFoundError
 from monitor.pipeline import who
+from monitor.records import asdict, dataclass, replace
 from monitor.store import Store
 from monitor.terms import STAFF, AccountState, Role
 from monitor.web import passwords

@@ -1,6 +1,5 @@
 """Assessing all walls again from the office's page: in the background, one at a time, with what is done of it told."""
 
-from dataclasses import dataclass, field
 from threading import Lock, Thread
 
 from fastapi import Request
@@ -9,6 +8,7 @@ from fastapi.responses import RedirectResponse, Response
 from monitor.errors import BowError
 from monitor.pipeline import alerting
 from monitor.pipeline.assessing import assess
+from monitor.records import dataclass, field
 from monitor.web import guard
 from monitor.web.pages import page
 from monitor.web.service import Asking, Here, Service, Visitor, note

@@ -4,8 +4,8 @@ Every role that may read may not therefore change: each method of a path has its
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
+from monitor.records import dataclass
 from monitor.terms import STAFF as OWN_PEOPLE
 from monitor.terms import Role
 

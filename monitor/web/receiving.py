@@ -19,7 +19,14 @@ def preview(here: Service, asking: Visitor, received: Sequence[UploadFile], said
     sent = [Sent(uploads.named(file.filename or ""), file.file.read()) for file in received]
     sent = [file for file in sent if file.data or file.name != "unnamed"]  # a form with no file chosen sends one empty
     upload = uploads.preview(
-        here.store(), sent, account=asking.name, at=here.now(), today=here.today(), may=_may(asking), said=said
+        here.store(),
+        sent,
+        account=asking.name,
+        at=here.now(),
+        today=here.today(),
+        may=_may(asking),
+        said=said,
+        looks=here.looks,
     )
     note(here, asking, "upload preview", upload.says, what=upload.upload_id)
     return upload
@@ -28,7 +35,13 @@ def preview(here: Service, asking: Visitor, received: Sequence[UploadFile], said
 def confirm(here: Service, asking: Visitor, upload_id: str) -> Upload:
     """The upload stored, or told anew where the store's knowledge changed. Raises NotFoundError."""
     upload = uploads.confirm(
-        here.store(), upload_id, account=asking.name, at=here.now(), today=here.today(), may=_may(asking)
+        here.store(),
+        upload_id,
+        account=asking.name,
+        at=here.now(),
+        today=here.today(),
+        may=_may(asking),
+        looks=here.looks,
     )
     walls = " ".join(wall.wall for wall in upload.walls)
     said = upload.says if upload.state == STORED else f"not stored, changed since the preview: {upload.says}"

@@ -14,7 +14,7 @@ from monitor.errors import BowError
 from monitor.pipeline import alert_record, damaged, editions, keys, list_rows, meanwhile, review
 from monitor.pipeline.alert_listing import told
 from monitor.pipeline.alert_record import Alert
-from monitor.pipeline.phoned_first import zone_of
+from monitor.pipeline.company_days import zone_of
 from monitor.pipeline.wall_now import wall_now
 from monitor.report.context import Book, Key, Row, WallView
 from monitor.report.wall_sheet import wall_sheet

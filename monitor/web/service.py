@@ -1,7 +1,6 @@
 """What every page needs: the store, the settings, the clock, the limits, and who asks."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated
@@ -13,6 +12,8 @@ from limits.strategies import FixedWindowRateLimiter
 
 from monitor import store as stores
 from monitor.pipeline import moments
+from monitor.pipeline.uploads import Looks
+from monitor.records import dataclass, field
 from monitor.store import Store
 from monitor.terms import Role
 from monitor.web import audit
@@ -31,6 +32,7 @@ class Service:
     settings: WebSettings
     clock: Clock
     kept: Kept = field(default_factory=lambda: Kept(24))
+    looks: Looks = field(default_factory=Looks)
     rates: FixedWindowRateLimiter = field(default_factory=lambda: FixedWindowRateLimiter(MemoryStorage()))
 
     def store(self) -> Store:

@@ -1,10 +1,10 @@
 """How the service stands: where people reach it, how long a session lasts, how much it takes."""
 
-from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlsplit
 
 from monitor.errors import SettingsError
+from monitor.records import dataclass
 
 LOOPBACK = "http://127.0.0.1:8765"
 _USUAL_PORT = {"http": 80, "https": 443}

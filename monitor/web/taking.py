@@ -1,7 +1,6 @@
 """Forms about a wall: done as asked, or shown again with all that was typed and the reason why it is not done yet."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import Any
 
 from fastapi.responses import RedirectResponse, Response
@@ -10,6 +9,7 @@ from starlette.exceptions import HTTPException
 from monitor.errors import BowError, StoreError
 from monitor.pipeline import keys, meanwhile
 from monitor.pipeline.meanwhile import Happening
+from monitor.records import dataclass, field
 from monitor.report.context import Key
 from monitor.store import Store
 from monitor.web.review_list import address

@@ -12,9 +12,11 @@ NEVER = (
     *("pandas", "statsmodels", "plotly", "openpyxl", "jinja2", "rich", "PIL", "distributed", "dask"),
     *("scipy.stats", "scipy.optimize", "scipy.linalg", "charset_normalizer", "rapidfuzz", "multiprocessing"),
     *("fastapi", "starlette", "uvicorn", "argon2", "limits", "itsdangerous", "python_multipart", "smtplib"),
-    *("numpy.f2py.crackfortran", "numpy.testing._private", "unittest"),
+    *("numpy.f2py.crackfortran", "numpy.testing._private", "numpy.random._generator", "numpy.polynomial.polynomial"),
+    *("unittest", "tomllib", "html"),
     *("monitor.web", "monitor.demo", "monitor.simulate", "monitor.study", "monitor.telling"),
     *("monitor.pipeline.publishing", "monitor.pipeline.modelling", "monitor.pipeline.workers"),
+    *("monitor.report.context", "monitor.report.wording", "monitor.report.language", "monitor.cli.serving"),
 )
 
 _RUN = """

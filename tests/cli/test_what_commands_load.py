@@ -9,8 +9,10 @@ import sys
 from pathlib import Path
 
 import pytest
+import typer
 
-from monitor.cli import commands
+from monitor.cli import ROOMS, commands
+from monitor.cli.plain_help import PlainTyper
 
 pytestmark = pytest.mark.xdist_group("demo")
 
@@ -57,6 +59,17 @@ def names_of_commands() -> list[list[str]]:
         *([name] for name in groups),
         *([name, str(each.name)] for name, group in groups.items() if group for each in group.registered_commands),
     ]
+
+
+def test_each_command_is_found_in_the_room_that_is_said_to_add_it() -> None:
+    assert sorted(word for words in ROOMS.values() for word in words) == sorted(_words(commands()))
+    for words in ROOMS.values():
+        for word in words:
+            assert sorted(_words(commands(word))) == sorted(words)
+
+
+def _words(app: PlainTyper) -> list[str]:
+    return list(typer.main.get_command(app).commands)  # type: ignore[attr-defined]
 
 
 def test_no_help_loads_what_only_the_deed_needs() -> None:

@@ -3,8 +3,9 @@
 import shutil
 from collections.abc import Callable
 from dataclasses import fields
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -13,6 +14,7 @@ from alert_company import VISITS, end_of, founded, visit
 
 from monitor import schema
 from monitor import store as stores
+from monitor.config import Rules, Settings
 from monitor.pipeline import (
     alerting,
     assessed_again,
@@ -23,8 +25,10 @@ from monitor.pipeline import (
     page_set,
     publishing,
     runs,
+    uploads,
     verdict_listing,
 )
+from monitor.pipeline.answers import Upload
 from monitor.pipeline.assessing import assess
 from monitor.pipeline.judging import Judged, Known
 from monitor.pipeline.new_verdicts import new_verdicts
@@ -153,6 +157,103 @@ def test_a_row_bears_on_the_walls_of_what_it_mends_and_a_house_on_all_its_walls(
         company, "houses.csv", b"house,climate\nDH-02,mild\n", received_at=end_of(DAY), sender="O1"
     )
     assert set(of_house.walls) == {("DH-02", "N")}
+
+
+# previewed, then confirmed
+
+LATER = end_of(DAY) + timedelta(minutes=5)
+
+
+@pytest.fixture
+def looked(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Names of the files that were judged by an upload so far."""
+    names: list[str] = []
+    judged_file = judging.judged
+
+    def counted(store: Store, known: Known, name: str, data: bytes, **more: Any) -> list[Judged]:
+        names.append(name)
+        return judged_file(store, known, name, data, **more)
+
+    monkeypatch.setattr(judging, "judged", counted)
+    return names
+
+
+def previewed(store: Store, looks: uploads.Looks | None, **files: bytes) -> str:
+    sent = [uploads.Sent(f"{name}.csv", data) for name, data in files.items()]
+    return uploads.preview(store, sent, account="O1", at=end_of(DAY), today=DAY, looks=looks).upload_id
+
+
+def confirmed(
+    store: Store, looks: uploads.Looks | None, upload_id: str, at: datetime = LATER, today: date = DAY
+) -> Upload:
+    return uploads.confirm(store, upload_id, account="O1", at=at, today=today, looks=looks)
+
+
+def test_what_a_preview_found_is_stored_as_if_it_were_judged_again(
+    company: Store, tmp_path: Path, looked: list[str]
+) -> None:
+    files = of_all_kinds(company)
+    other = stores.open(shutil.copytree(company.path, tmp_path / "other"))
+    answers = []
+    for store, looks, times in ((company, uploads.Looks(), 1), (other, None, 2)):
+        looked.clear()
+        answers.append(confirmed(store, looks, previewed(store, looks, **files)))
+        assert len(looked) == len(files) * times
+    assert answers[0] == answers[1]
+    assert answers[0].state == "stored"
+    for table in schema.FACTS:
+        assert company.facts(table).equals(other.facts(table)), table
+    assert LATER in set(company.facts("readings")["known_at"].to_pylist())
+    assert company.office.people().equals(other.office.people())
+    assert company.facts_sha256() == other.facts_sha256()
+
+
+def add_a_person(store: Store) -> None:
+    person = {field.name: "" for field in schema.find("people")} | {"person": "X9", "role": "technician"}
+    store.office.put_people([person | {"known_at": end_of(DAY)}])
+
+
+BETWEEN: dict[str, Callable[[Store], object]] = {
+    "a visit comes in": lambda store: taken(store, one_visit("DH-04"), "other.csv"),
+    "the inbox is compacted": lambda store: store.compact(),
+    "somebody is registered": add_a_person,
+    "somebody's name is put right": lambda store: store.office.put_people(store.office.people()),
+    "a limit is another": lambda store: store.save_settings(Settings(rules=Rules(keep_out_jump_mm=12.0))),
+    "it is the next day": lambda _: None,
+}
+
+
+@pytest.mark.parametrize("what", BETWEEN)
+def test_what_changed_since_the_preview_has_it_judged_again(company: Store, looked: list[str], what: str) -> None:
+    looks = uploads.Looks()
+    upload_id = previewed(company, looks, visit=one_visit())
+    BETWEEN[what](company)
+    looked.clear()
+    today = DAY + timedelta(days="next day" in what)
+    assert confirmed(company, looks, upload_id, LATER, today).state == "stored"
+    assert looked == ["visit.csv"]
+
+
+def test_what_was_not_known_at_the_preview_has_it_judged_again(company: Store, looked: list[str]) -> None:
+    """Somebody's clock is ahead: what they said is on record before the moment of the preview, and known after it."""
+    company.office.put_people(company.office.people().slice(0, 1).drop_columns("known_at").append_column(
+        schema.find("people").field("known_at"), pa.array([LATER], pa.timestamp("us", "UTC"))
+    ).select(schema.find("people").names))  # fmt: skip
+    looks = uploads.Looks()
+    upload_id = previewed(company, looks, visit=one_visit())
+    looked.clear()
+    assert confirmed(company, looks, upload_id, LATER + timedelta(minutes=1)).state == "stored"
+    assert looked == ["visit.csv"]
+
+
+def test_of_many_uploads_the_last_are_kept(company: Store, looked: list[str]) -> None:
+    looks = uploads.Looks(most=1)
+    first, second = previewed(company, looks, first=one_visit()), previewed(company, looks, second=one_visit())
+    looked.clear()
+    confirmed(company, looks, second)
+    assert looked == []
+    confirmed(company, looks, first)
+    assert looked == ["first.csv"]
 
 
 # assessed at once

@@ -6,7 +6,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from monitor.errors import SettingsError
-from monitor.pipeline.phoned_first import goes_out, holidays_of, zone_of
+from monitor.pipeline.company_days import holidays_of, zone_of
+from monitor.pipeline.phoned_first import goes_out
 
 CHICAGO = ZoneInfo("America/Chicago")
 

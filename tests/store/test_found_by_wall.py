@@ -86,6 +86,26 @@ def test_rows_among_texts_are_those_of_the_whole_table(store: Store) -> None:
     assert 0 < found.num_rows < every.num_rows
 
 
+def test_what_was_asked_before_is_answered_from_the_files_that_there_are_now(store: Store) -> None:
+    wall = {"house": "DH-01", "wall": "N"}
+
+    def number() -> int:
+        return store.facts("readings", walls=[("DH-01", "N")]).num_rows
+
+    assert (number(), number()) == (0, 0)
+    other = stores.open(store.path)
+    for count in range(1, 6):  # from elsewhere, and now and then compacted there
+        other.add("readings", table("readings", reading(count, **wall)))
+        assert (number(), number()) == (count, count)
+        if count % 2:
+            other.compact()
+            assert (number(), number()) == (count, count)
+    assert store.facts("readings", walls=[]).num_rows == store.facts("readings", among=("house", [])).num_rows == 0
+    for columns in (("wall", "house"), ("house", "wall"), ("house", "wall", "mark")):
+        assert store.tiers.rows("readings", [("DH-01", "N")], columns=columns).column_names == [*columns]
+    assert number() == 5
+
+
 def test_an_add_that_was_compacted_and_swept_away_is_known_to_be_in(
     store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -92,3 +92,26 @@ def test_every_write_is_synced_in_full_and_into_the_one_file(store: Store) -> No
         assert connection.execute("PRAGMA journal_mode").fetchone() == ("delete",)
     store.office.decide(decision(1))
     assert [path.name for path in store.path.glob("office*")] == ["office.sqlite"]
+
+
+def test_calls_by_one_connection_are_what_they_are_by_one_each(store: Store) -> None:
+    other = stores.open(store.path).office
+    with store.office.held_open():
+        assert store.office.decide(decision(1))
+        assert other.decide(decision(2)), "what was said is there for all, and nothing is locked between"
+        assert store.office.decisions().to_pylist() == [decision(1), decision(2)]
+        with pytest.raises(StoreError):
+            store.office.rows("decisions", house=2**70)  # type: ignore[arg-type]
+        assert store.office.turns() == other.turns()
+        with pytest.raises(StoreError):
+            store.office.add({"decisions": [decision(3), decision(4) | {"step": None}]})
+        assert other.decide(decision(5)), "what was taken back is locked for nobody"
+    assert store.office.decisions().num_rows == 3
+
+
+def test_a_fault_while_a_connection_is_held_is_none_of_the_records(store: Store) -> None:
+    with pytest.raises(UnicodeDecodeError), store.office.held_open():
+        b"\xff".decode()
+    store.office.path.unlink()
+    with pytest.raises(StoreError, match="missing"), store.office.held_open():
+        pass

@@ -1,12 +1,11 @@
 """One rule's findings as a table, and what several rules ask for in the same words."""
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
 
 from monitor import schema
+from monitor.records import dataclass
 from monitor.terms import LengthUnit, Outcome
 from monitor.trend import reasons
 from monitor.trend.columns import Rows, Whole, numbers

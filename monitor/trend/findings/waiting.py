@@ -1,12 +1,11 @@
 """Findings that wait for somebody: a visit that is overdue, and readings that are held."""
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
 
 from monitor.config import Rules
+from monitor.records import dataclass
 from monitor.terms import LengthUnit, Outcome, Urgency, Verdict
 from monitor.trend import reasons
 from monitor.trend.columns import Rows

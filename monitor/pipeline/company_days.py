@@ -1,0 +1,24 @@
+"""The company's own days: its time zone, and the days on which nobody works, as the company tells of itself."""
+
+from collections.abc import Mapping
+from datetime import UTC, date, tzinfo
+from zoneinfo import ZoneInfo, available_timezones
+
+from monitor.errors import SettingsError
+from monitor.ingest.known import nearest
+
+
+def zone_of(company: Mapping[str, str]) -> tzinfo:
+    """The company's time zone; SettingsError where there is none of that name."""
+    name = company.get("time zone", "")
+    if not name:
+        return UTC
+    if name not in available_timezones():
+        near = nearest(name, available_timezones())
+        raise SettingsError("There is no such time zone.", got=name, expected=near, mend="Name it as in the IANA list.")
+    return ZoneInfo(name)
+
+
+def holidays_of(company: Mapping[str, str]) -> frozenset[date]:
+    """Days on which nobody works, besides Saturdays and Sundays."""
+    return frozenset(date.fromisoformat(day) for day in company.get("holidays", "").split())

@@ -1,0 +1,75 @@
+"""Records are what the library's own frozen dataclasses are: each is held against one of the same fields."""
+
+import dataclasses
+import pickle
+from functools import cached_property
+
+import pytest
+
+from monitor import records
+
+
+@records.dataclass(frozen=True)
+class Ours:
+    wall: str
+    marks: tuple[str, ...] = ()
+    found: str = records.field(default="", compare=False)
+    earlier: str = records.field(default="", repr=False)
+
+    @cached_property
+    def count(self) -> int:
+        return len(self.marks)
+
+
+@dataclasses.dataclass(frozen=True)
+class Library:
+    wall: str
+    marks: tuple[str, ...] = ()
+    found: str = dataclasses.field(default="", compare=False)
+    earlier: str = dataclasses.field(default="", repr=False)
+
+
+@records.dataclass(frozen=True)
+class Longer(Ours):
+    own: int = 0
+
+    def __repr__(self) -> str:
+        return "its own"
+
+
+CASES = [("DH-01-N",), ("DH-01-N", ("M1", "M2")), ("DH-01-N", (), "x"), ("DH-01-N", (), "", "y")]
+
+
+def test_they_equal_hash_and_read_as_the_librarys() -> None:
+    for case in CASES:
+        ours, library = Ours(*case), Library(*case)
+        assert repr(ours) == repr(library).replace("Library", "Ours")
+        assert records.asdict(ours) == dataclasses.asdict(library)
+        assert records.astuple(ours) == dataclasses.astuple(library)
+        assert hash(ours) == hash(library)
+        for other in CASES:
+            assert (ours == Ours(*other)) is (library == Library(*other))
+    assert Ours("DH-01-N") != Library("DH-01-N")
+    assert Ours.__match_args__ == Library.__match_args__
+
+
+def test_they_cannot_be_changed() -> None:
+    for record in (Ours("DH-01-N"), Library("DH-01-N"), Longer("DH-01-N")):
+        for name in ("wall", "marks", "something else"):
+            with pytest.raises(records.FrozenInstanceError):
+                setattr(record, name, "other")
+        with pytest.raises(records.FrozenInstanceError):
+            del record.wall
+        assert record.wall == "DH-01-N"
+
+
+def test_they_are_replaced_copied_and_kept_as_ever() -> None:
+    first = Ours("DH-01-N", ("M1",))
+    assert first.count == 1
+    assert records.replace(first, marks=("M1", "M2")).count == 2
+    assert pickle.loads(pickle.dumps(first)) == first
+    longer = Longer("DH-01-N", own=2)
+    assert repr(longer) == "its own"
+    assert longer != Longer("DH-01-N", own=3)
+    assert longer != Ours("DH-01-N")
+    assert hash(longer) == hash(Longer("DH-01-N", own=2))
