@@ -69,6 +69,7 @@ def test_buckets_asked_for_in_their_turn_open_each_file_once_for_some_of_them(
 ) -> None:
     """Were it once for each bucket, the openings would grow with the square of the rows."""
     monkeypatch.setattr(spill, "GROUP_ROWS", 16)
+    monkeypatch.setattr(spill, "TOGETHER", 4)
     opened: list[int] = []
     read = spill._Group.of
     monkeypatch.setattr(spill._Group, "of", lambda group, drawer: opened.append(drawer) or read(group, drawer))
