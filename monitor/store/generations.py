@@ -133,6 +133,11 @@ def read_part_among(
     return parquet.read_among(place.of(root), f"{FOLDER}/{part.file}", part.table, column, values, columns)
 
 
+def texts_among(root: Path, part: PartFile, column: str, values: Collection[str]) -> set[str]:
+    """Which of some texts a column of one file has. FileNotFoundError as `read_part`."""
+    return parquet.texts_among(place.of(root), f"{FOLDER}/{part.file}", part.table, column, values)
+
+
 def has_walls(table: str) -> bool:
     """Whether rows of this table belong to a wall, so that it is kept in buckets of walls."""
     return "wall" in schema.FACTS[table].names

@@ -130,6 +130,18 @@ def read_among(
     return _kept(place, at, (name, column, tuple(texts), columns and tuple(columns)), read)
 
 
+def texts_among(place: Place, at: str, name: str, column: str, values: Collection[str]) -> set[str]:
+    """Which of some texts a column of one file has. Raises as `read`; what was not looked at is not proven."""
+    path, wanted = place.path(at), pa.array(sorted(set(values)), pa.string())
+    with _opened(place, at) as opened:
+        try:
+            file, _ = _file(path, opened, name, [column])
+            rows = file.read_row_groups(_packs(file, column, wanted), columns=[column], use_threads=False)
+        except (pa.ArrowException, UnicodeDecodeError) as error:
+            raise _damaged(path, str(error).splitlines()[0].rstrip(".")) from error
+    return set(values) & set(rows[column].unique().to_pylist())
+
+
 def _kept(place: Place, at: str, about: Hashable, read: Callable[[], pa.Table]) -> pa.Table:
     """A piece of a file, kept for the next who asks where it lies on this machine."""
     return _KEPT.of(place.path(at), about, read) if place.is_here else read()
@@ -184,19 +196,34 @@ def _rows(
     among: tuple[str, pa.Array] | None = None,
 ) -> tuple[pa.Table, dict[bytes, bytes]]:
     """Rows of an open file, and its metadata. among: a column and sorted texts; what is packed without any is left."""
-    wanted = schema_of(name)
     try:
-        # the reader that also looks at folders and filters would import pandas
-        file = pq.ParquetFile(opened, page_checksum_verification=True)
-        found = file.schema_arrow
-        metadata = found.metadata or {}
-        _check_version(path, metadata)
+        file, metadata = _file(path, opened, name)
         if among is None:
             rows = file.read(columns=columns, use_threads=False)
         else:
             rows = file.read_row_groups(_packs(file, *among), columns=columns, use_threads=False)
     except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
         raise _damaged(path, str(error).splitlines()[0].rstrip(".")) from error
+    wanted = schema_of(name)
+    if columns is not None:
+        wanted = pa.schema([wanted.field(column) for column in columns])
+    return pa.Table.from_arrays([rows[field.name] for field in wanted], schema=wanted), metadata
+
+
+def _file(
+    path: Path, opened: pa.NativeFile, name: str, packed: Sequence[str] = ()
+) -> tuple[pq.ParquetFile, dict[bytes, bytes]]:
+    """A file to read of, once it is seen to be of the table, and its metadata. packed: columns read as they are packed,
+    each text once.
+    """
+    # the reader that also looks at folders and filters would import pandas
+    file = pq.ParquetFile(opened, page_checksum_verification=True, read_dictionary=list(packed))
+    found, wanted = file.schema_arrow, schema_of(name)
+    metadata = found.metadata or {}
+    _check_version(path, metadata)
+    for column in packed:
+        number = found.get_field_index(column)
+        found = found.set(number, found.field(number).with_type(pa.string()))
     if metadata.get(b"table") != name.encode() or not found.equals(wanted, check_metadata=False):
         raise StoreError(
             f"This file is not one of the table {name}.",
@@ -204,9 +231,7 @@ def _rows(
             got=_difference(found, wanted) or f"table {metadata.get(b'table', b'?').decode(errors='replace')}",
             mend="Take the file out of the store's folder; restore the right one from a backup.",
         )
-    if columns is not None:
-        wanted = pa.schema([wanted.field(column) for column in columns])
-    return pa.Table.from_arrays([rows[field.name] for field in wanted], schema=wanted), metadata
+    return file, metadata
 
 
 def _packs(file: pq.ParquetFile, column: str, texts: pa.Array) -> list[int]:

@@ -200,8 +200,7 @@ class Tiers:
         told = self._told(at)
         asked = {name for _, name in adds} - told.keys()
         if asked:
-            lines = generations.read_part_among(self.root, at.ledger, "name", asked, ["name"])
-            there = set(lines["name"].unique().to_pylist())
+            there = generations.texts_among(self.root, at.ledger, "name", asked)
             told |= {name: name in there for name in asked}
         return frozenset(add for add in adds if told[add[1]])
 

@@ -9,6 +9,7 @@ import pytest
 from store_rows import START, at, reading, readings, ruling, table
 
 from monitor import store as stores
+from monitor.errors import StoreError
 from monitor.store import Store, compaction, finding, generations, inbox, parquet
 from monitor.store.kept_rows import KeptRows
 from monitor.store.tiers import is_of
@@ -181,3 +182,22 @@ def test_kept_pieces_are_bounded_and_never_those_of_another_file(tmp_path: Path)
     path.write_bytes(b"another")
     assert kept.of(path, "a", lambda: rows(6))["a"][0].as_py() == 6
     assert made == [1, 3, 4, 5, 6]
+
+
+def test_which_adds_the_ledger_has_is_found_without_reading_all_of_it(store: Store) -> None:
+    """Adds of many moments, so that the ledger is of many packs; some asked for are in none of them."""
+    for number in range(0, 60, 6):
+        rows = [reading(number + one, known_at=at(number + one)) for one in range(6)]
+        store.add("readings", table("readings", *rows))
+    store.compact()
+    ledger = generations.pointer(store.path).ledger
+    assert ledger is not None
+    there = sorted(set(generations.read_part(store.path, ledger)["name"].to_pylist()))
+    assert len(there) == 10
+    absent = [name[::-1] for name in there]
+    found = generations.texts_among(store.path, ledger, "name", [*there[::2], *absent])
+    assert found == set(there[::2])
+    assert generations.texts_among(store.path, ledger, "name", absent) == set()
+    (store.path / "compacted" / ledger.file).write_bytes(b"no Parquet")
+    with pytest.raises(StoreError, match="damaged"):
+        generations.texts_among(store.path, ledger, "name", there)
