@@ -167,11 +167,13 @@ def in_service(store: Store, files: Iterator[tuple[str, bytes]], times: int) -> 
     """Requests to an app of this process."""
     from fastapi.testclient import TestClient
 
+    from monitor.cli import make_short_work
     from monitor.terms import Role
     from monitor.web import accounts
     from monitor.web.app import make_app
     from monitor.web.settings import WebSettings
 
+    make_short_work()  # as every command does, `serve` too
     if accounts.find(store, "T1") is None:
         accounts.add(store, "T1", Role.OFFICE, password=None, at=datetime.now(UTC))
     key = accounts.new_key(store, "T1", at=datetime.now(UTC))

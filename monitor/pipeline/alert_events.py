@@ -140,12 +140,11 @@ def of_held(store: Store, assessment: Assessment | None, rules: Rules, walls: Co
 
     assessment: the one whose likely misreads are held with those of the intake. walls: those to look at, where not all.
     """
+    held = store.walls_with("readings", "state", [State.HELD.value], walls)  # maybe ruled on since: their readings tell
+    held |= set(_walls(assessment.suspects)) if assessment else set()
     if walls is not None:
-        held = set(walls)
         looked = Seen({}, frozenset((wall, AlertKind.HELD) for wall in walls))
     else:
-        held = store.walls_with("readings", "state", [State.HELD.value])  # maybe ruled on since, as their readings tell
-        held |= set(_walls(assessment.suspects)) if assessment else set()
         looked = Seen({}, frozenset(), frozenset({AlertKind.HELD}))
     if not held:
         return looked

@@ -296,9 +296,15 @@ class Store:
         rows = views.known_by(self.tiers.rows("rulings"), known_on)
         return canonical.ordered(rows.filter(pc.is_in(rows["reading_id"], value_set=readings["reading_id"].unique())))
 
-    def walls_with(self, name: str, column: str, texts: Collection[str]) -> set[Wall]:
-        """Walls of which some row of a table, as it came in, has one of some texts in a column."""
-        rows = self.tiers.rows(name, among=(column, texts), columns=("house", "wall"))
+    def walls_with(
+        self, name: str, column: str, texts: Collection[str], walls: Iterable[Wall] | None = None
+    ) -> set[Wall]:
+        """Walls, of some or of all, of which some row of a table, as it came in, has one of some texts in a column."""
+        if walls is None:
+            rows = self.tiers.rows(name, among=(column, texts), columns=("house", "wall"))
+        else:
+            rows = self.tiers.rows(name, walls)
+            rows = rows.filter(pc.is_in(rows[column], value_set=pa.array(list(texts), pa.string())))
         return set(zip(rows["house"].to_pylist(), rows["wall"].to_pylist(), strict=True))
 
     def walls_of(self, houses: Collection[str]) -> tuple[list[Wall], list[str]]:

@@ -201,3 +201,15 @@ def test_which_adds_the_ledger_has_is_found_without_reading_all_of_it(store: Sto
     (store.path / "compacted" / ledger.file).write_bytes(b"no Parquet")
     with pytest.raises(StoreError, match="damaged"):
         generations.texts_among(store.path, ledger, "name", there)
+
+
+def test_of_some_walls_those_with_a_text_are_those_of_all_that_have_it(store: Store) -> None:
+    for rows in mended(seed=2):
+        store.add("readings", rows)
+    store.compact()
+    store.add("readings", table("readings", reading(90, house="DH-01", wall="E", state="held")))
+    every = store.walls_with("readings", "state", ["held"])
+    assert len(every) > 3
+    walls = [(house, wall) for house in HOUSES for wall in WALLS]
+    for some in (walls, *([wall] for wall in walls), []):
+        assert store.walls_with("readings", "state", ["held"], some) == every & set(some), some
