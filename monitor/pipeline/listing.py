@@ -18,7 +18,8 @@ from monitor.pipeline.assessing import settings_on
 from monitor.pipeline.listed import Listing, Made
 from monitor.pipeline.publishing import book_of, book_of_list
 from monitor.report import monthly_files, repeatability_sheet
-from monitor.report.monthly_rows import Line, the_list
+from monitor.report.monthly_line import Line
+from monitor.report.monthly_rows import the_list
 from monitor.report.monthly_sheet import monthly_sheet
 from monitor.report.spreadsheets import cell_text
 from monitor.report.wording import count_text

@@ -58,8 +58,8 @@ class _Looked:
     photo: PhotoAnswer | None = None
 
 
-Looks = Lately[Sequence[_Looked]]
-"""What previews found, kept by a service for their confirming."""
+Looks = Lately[tuple[object, Sequence[_Looked]]]
+"""What previews found by upload, with what they were made from, kept by a service for their confirming."""
 
 
 def named(name: str) -> str:
@@ -109,7 +109,7 @@ def preview(
         looked = _look(store, files, at, account, today, may, said)
         will_do = looks is not None and _will_do(store, looked, at)
     if looks is not None and will_do:
-        looks.put(upload_id, made_from, [replace(each, sent=Sent(each.sent.name, b"")) for each in looked])
+        looks.put(upload_id, (made_from, [replace(each, sent=Sent(each.sent.name, b"")) for each in looked]))
     upload = _answered(upload_id, looked, account, at, PREVIEWED, said)
     kept.keep(
         store.path, upload_id, upload.to_bytes(), _mend_sheets(looked) | {sent.sha256: sent.data for sent in files}
@@ -141,7 +141,8 @@ def confirm(
             return upload
         said = Said(upload.wall, upload.visit, upload.mark)
         files = _files(store, upload)
-        before = looks.of(upload_id, _made_from(store, at, today, may)) if looks is not None else None
+        then = looks.of(upload_id) if looks is not None else None
+        before = then[1] if then and then[0] == _made_from(store, at, today, may) else None
         if before is None:
             looked = _look(store, files, at, account, today, may, said)
         else:

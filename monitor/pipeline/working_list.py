@@ -8,7 +8,8 @@ from monitor.pipeline.assessed_again import Changed
 from monitor.records import dataclass, replace
 from monitor.report.context import Book
 from monitor.report.monthly_closed import CLOSED, Closed, closed
-from monitor.report.monthly_rows import FIRST, NEW, NEWLY, STILL, Line, List, the_list
+from monitor.report.monthly_line import FIRST, NEW, NEWLY, STILL, Line
+from monitor.report.monthly_rows import List, the_list
 from monitor.report.monthly_sheet import NOBODY, monthly_sheet
 from monitor.store import Store
 

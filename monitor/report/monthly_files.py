@@ -6,7 +6,8 @@ from monitor.records import dataclass
 from monitor.report import wording
 from monitor.report.context import Book
 from monitor.report.monthly_closed import CLOSED, Closed, closed
-from monitor.report.monthly_rows import Line, the_list
+from monitor.report.monthly_line import Line
+from monitor.report.monthly_rows import the_list
 from monitor.report.monthly_sheet import changes, counts, expected_false
 from monitor.report.spreadsheets import Cell, Sheet, csv_bytes, xlsx_bytes
 from monitor.report.wall_sheet import footer

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from monitor.report import names, wording
 from monitor.report.context import Book
 from monitor.report.monthly_closed import CLOSED, Closed, closed
-from monitor.report.monthly_rows import FIRST, NEW, STATES, STILL, List, the_list
+from monitor.report.monthly_line import FIRST, NEW, STATES, STILL
+from monitor.report.monthly_rows import List, the_list
 from monitor.report.placing import REST, SECTIONS, SPOKEN, unjudged
 from monitor.report.wall_sheet import Context, footer
 

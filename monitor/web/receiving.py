@@ -1,6 +1,7 @@
 """Files received with a request, and what both doors of uploads do with them: judge, tell, store, put on record."""
 
 from collections.abc import Collection, Sequence
+from typing import Any
 
 from fastapi import UploadFile
 from starlette.exceptions import HTTPException
@@ -18,31 +19,25 @@ def preview(here: Service, asking: Visitor, received: Sequence[UploadFile], said
         raise HTTPException(413, f"These are {len(received)} files; send at most {here.settings.upload_files} at once.")
     sent = [Sent(uploads.named(file.filename or ""), file.file.read()) for file in received]
     sent = [file for file in sent if file.data or file.name != "unnamed"]  # a form with no file chosen sends one empty
-    upload = uploads.preview(
-        here.store(),
-        sent,
-        account=asking.name,
-        at=here.now(),
-        today=here.today(),
-        may=_may(asking),
-        said=said,
-        looks=here.looks,
-    )
+    upload = uploads.preview(here.store(), sent, said=said, **_asked(here, asking))
     note(here, asking, "upload preview", upload.says, what=upload.upload_id)
     return upload
 
 
+def _asked(here: Service, asking: Visitor) -> dict[str, Any]:
+    """Who asks, when, and what bears on it, as previews and confirmings take it."""
+    return {
+        "account": asking.name,
+        "at": here.now(),
+        "today": here.today(),
+        "may": _may(asking),
+        "looks": here.looks,
+    }
+
+
 def confirm(here: Service, asking: Visitor, upload_id: str) -> Upload:
     """The upload stored, or told anew where the store's knowledge changed. Raises NotFoundError."""
-    upload = uploads.confirm(
-        here.store(),
-        upload_id,
-        account=asking.name,
-        at=here.now(),
-        today=here.today(),
-        may=_may(asking),
-        looks=here.looks,
-    )
+    upload = uploads.confirm(here.store(), upload_id, **_asked(here, asking))
     walls = " ".join(wall.wall for wall in upload.walls)
     said = upload.says if upload.state == STORED else f"not stored, changed since the preview: {upload.says}"
     note(here, asking, "upload confirm", said, what=upload_id, wall=walls)
