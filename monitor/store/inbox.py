@@ -52,7 +52,8 @@ def testimony(table: str, name: str, data: bytes, rows: pa.Table) -> dict[str, A
     about = {(house or "", wall or "", str(when or "")) for house, wall, when in zip(*columns, strict=True)}
     # by way of whole numbers, as turning a moment into one of Python imports pandas
     known_at = _EPOCH + timedelta(microseconds=pc.max(pc.cast(rows["known_at"], pa.int64())).as_py())
-    return witness.line_of_add(table, name, files.sha256(data), known_at, about)
+    mends = table == "readings" and bool(pc.any(pc.not_equal(rows["mends"], pa.scalar(""))).as_py())
+    return witness.line_of_add(table, name, files.sha256(data), known_at, about, mends=mends)
 
 
 def announce(root: Path, *adds: tuple[str, str]) -> None:

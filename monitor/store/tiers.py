@@ -15,6 +15,8 @@ from monitor.store import compaction, finding, generations, inbox, parquet, witn
 from monitor.store.generations import PartFile, Pointer, Wall
 from monitor.store.snapshot import BY_WALL, Snapshot, snapshot
 from monitor.store.unread import ReadPast, Unread
+from monitor.store.waiting import Waiting
+from monitor.store.witness import Add
 
 _TRIES = 5
 _FEW = 5000
@@ -25,7 +27,7 @@ _TOLD: dict[str, dict[str, bool]] = {}
 """By ledger, which never changes, what was looked up in it: every store that is opened asks the same."""
 _REMEMBERED = 8
 _T = TypeVar("_T")
-_Adds = list[tuple[str, str]]
+_Adds = list[Add]
 _Asked = tuple[object, ...]
 
 
@@ -39,7 +41,7 @@ class Tiers:
         self.root = root
         self.past: ReadPast | None = None
         self._menders: dict[str, pa.Table] = {}
-        self._adds: dict[tuple[str, str], pa.Table] = {}
+        self._waiting = Waiting(root, self._read_past)
         self._held: dict[_Asked, tuple[Pointer, _Adds, pa.Table]] = {}
 
     def holds(self, table: str, name: str) -> bool:
@@ -84,7 +86,7 @@ class Tiers:
                 for part in at.of(table)
                 if mine is None or part.bucket in mine
             ]
-            waiting = _joined(table, self._read_adds(adds))  # many of a few rows: looked through at once
+            waiting = _joined(table, self._waiting.rows(self._bearing(adds, wanted, among)))
             if among is not None:
                 waiting = waiting.filter(_is_among(waiting, *among))
             return _joined(table, [*found, _part_of(waiting, columns, keys)])
@@ -98,6 +100,16 @@ class Tiers:
             columns and (*columns,),
         )
         return self._at_one_moment((table,), lambda at, adds: self._unless_held(asked, at, adds, read))
+
+    def _bearing(
+        self, adds: _Adds, walls: Collection[Wall] | None, among: tuple[str, Collection[str]] | None
+    ) -> Sequence[Add]:
+        """Of some adds those that may have rows of what is wanted."""
+        if walls is not None:
+            return self._waiting.of_walls(adds, walls)
+        if among is not None and among[0] == "house":
+            return self._waiting.of_houses(adds, among[1])
+        return adds
 
     def _unless_held(
         self, asked: _Asked, at: Pointer, adds: _Adds, read: Callable[[Pointer, _Adds], pa.Table]
@@ -117,13 +129,13 @@ class Tiers:
         """The walls that any row speaks of in some houses, '' for no wall, and these houses as written; in any case."""
         folded = {finding.folded(house) for house in houses}
 
-        def read(at: Pointer, adds: _Adds) -> pa.Table:
-            waiting = finding.places(rows for rows in self._read_adds(adds) if rows.num_rows)
-            return pa.concat_tables([self._places(at, folded), waiting])
+        def read(at: Pointer, adds: _Adds) -> set[Wall]:
+            rows = self._places(at, folded)
+            rows = rows.filter(_is_among(rows, "folded", folded))
+            waiting = (wall for wall in self._waiting.places(adds) if finding.folded(wall[0]) in folded)
+            return {*zip(rows["house"].to_pylist(), rows["wall"].to_pylist(), strict=True), *waiting}
 
-        rows = self._at_one_moment(finding.TABLES, read)
-        rows = rows.filter(_is_among(rows, "folded", folded))
-        pairs = sorted(set(zip(rows["house"].to_pylist(), rows["wall"].to_pylist(), strict=True)))
+        pairs = sorted(self._at_one_moment(finding.TABLES, read))
         return pairs, sorted({house for house, _ in pairs})
 
     def _places(self, at: Pointer, folded: Collection[str]) -> pa.Table:
@@ -137,7 +149,7 @@ class Tiers:
         """Readings that were sent in to mend one of another wall, with what mends them in turn; others may be there."""
 
         def read(at: Pointer, adds: _Adds) -> pa.Table:
-            waiting = _joined("readings", self._read_adds(adds))
+            waiting = _joined("readings", self._waiting.rows(self._waiting.of_menders(adds)))
             return _joined("readings", [*self._strays(at), _menders(waiting)])
 
         return self._at_one_moment(("readings",), read)
@@ -155,7 +167,7 @@ class Tiers:
         """What each bucket's facts are read from, at one moment."""
 
         def read(at: Pointer, adds: _Adds) -> Snapshot:
-            rows = dict(zip(adds, self._read_adds(adds), strict=True))
+            rows = dict(zip(adds, self._waiting.rows(adds), strict=True))
             waiting = {
                 table: _joined(table, [rows[add] for add in adds if add[0] == table]) for table in (*BY_WALL, "rulings")
             }
@@ -188,7 +200,9 @@ class Tiers:
             at = generations.pointer(self.root)
             try:
                 taken = self._taken(at, names)
-                return read(at, [add for add in names if add not in taken])
+                adds = [add for add in names if add not in taken]
+                self._waiting.forget(tables, adds)
+                return read(at, adds)
             except FileNotFoundError as error:
                 gone = error
         raise compaction.missing(Path(gone.filename)) from gone
@@ -218,21 +232,6 @@ class Tiers:
         for old in list(_TOLD)[:-_REMEMBERED]:
             _TOLD.pop(old, None)
         return told
-
-    def _read_adds(self, adds: _Adds) -> list[pa.Table]:
-        kept, asked = {table for table, _ in adds}, set(adds)
-        read = {add: rows for add, rows in self._adds.items() if add[0] not in kept or add in asked}
-        for table, name in adds:
-            if (table, name) not in read:
-                read[table, name] = self._read_add(table, name)
-        self._adds = read
-        return [read[add] for add in adds]
-
-    def _read_add(self, table: str, name: str) -> pa.Table:
-        try:
-            return parquet.read(inbox.path_of(self.root, table, name), table)
-        except StoreError as error:
-            return self._read_past(table, name, error)
 
     def _read_part(
         self,
@@ -266,7 +265,7 @@ class Tiers:
             seen = witness.read(self.root).adds.get((table, name))
         except FileNotFoundError:
             return None
-        return seen.walls if seen else None
+        return (seen.walls or None) if seen else None
 
     def _menders_in(self, part: PartFile, at: Pointer) -> pa.Table:
         if part.file in self._menders:

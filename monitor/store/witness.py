@@ -7,8 +7,9 @@ between its deed and its line leaves a deed without a line: it is there, and nob
 import json
 import os
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import datetime
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,7 @@ FILE = "witness.log"
 LOCK = "witness.lock"
 _SIGNS = 16
 _TAIL = 1 << 18
+_OF_ADD = re.compile(rb'"add":(\["[a-z_]+","[0-9a-f]{64}"\])')
 _KNOWN_AT = re.compile(rb'"known_at":"([^"]+)"')
 
 Add = tuple[str, str]
@@ -32,16 +34,18 @@ class Seen:
     """One add as it was acknowledged: the SHA-256 of its file, and what its rows speak of.
 
     sha256: '' where it was compacted already when the store came to this version. about: house, wall and day, '' where
-    there is none; empty where they were too many to tell.
+    there is none; empty where they were too many to tell. mends: whether one of its readings may be sent in to mend
+    another one.
     """
 
     sha256: str
     about: frozenset[tuple[str, str, str]]
+    mends: bool = True
 
-    @property
-    def walls(self) -> frozenset[tuple[str, str]] | None:
-        """The walls it speaks of; None where it was not told, as they were too many."""
-        return frozenset((house, wall) for house, wall, _ in self.about) or None
+    @cached_property
+    def walls(self) -> frozenset[tuple[str, str]]:
+        """The walls it speaks of; none where they were too many to tell."""
+        return frozenset((house, wall) for house, wall, _ in self.about)
 
 
 @dataclass
@@ -57,11 +61,11 @@ class Testimony:
 
 
 def line_of_add(
-    table: str, name: str, file_sha256: str, known_at: datetime, about: Iterable[Sequence[str]]
+    table: str, name: str, file_sha256: str, known_at: datetime, about: Iterable[Sequence[str]], *, mends: bool = True
 ) -> dict[str, Any]:
-    """What is said of an add. known_at: when the newest of its rows became known."""
+    """What is said of an add. known_at: when the newest of its rows became known; the rest as in `Seen`."""
     said = {"add": [table, name], "sha256": file_sha256, "known_at": known_at.isoformat()}
-    return said | {"about": sorted(map(list, about))}
+    return said | {"mends": mends, "about": sorted(map(list, about))}
 
 
 def line_of_office(turn: int) -> dict[str, Any]:
@@ -102,10 +106,21 @@ def read(root: Path) -> Testimony:
             said.broken.append(number)
         elif "add" in found:
             table, name = found["add"]
-            said.adds[table, name] = Seen(found["sha256"], frozenset(map(tuple, found["about"])))
+            said.adds[table, name] = _seen(found)
         else:
             said.turns = max(said.turns, found["office"])
     return said
+
+
+def of_some(root: Path, adds: Collection[Add]) -> dict[Add, Seen]:
+    """What was said of some adds, as far as it stands in the last lines: who asks for an older one reads the add."""
+    wanted = {json.dumps(add, separators=(",", ":")).encode(): add for add in adds}
+    found = {}
+    for line in _last_lines(root):
+        of = _OF_ADD.search(line)
+        if of and of[1] in wanted and (said := _said(line)):
+            found[wanted[of[1]]] = _seen(said)
+    return found
 
 
 def adds(root: Path) -> set[Add]:
@@ -131,11 +146,21 @@ def has(root: Path, table: str, name: str) -> bool:
 
 def newest_known(root: Path) -> datetime | None:
     """When the newest add became known, told from the last lines."""
-    with (root / FILE).open("rb") as file:
-        file.seek(max(0, os.fstat(file.fileno()).st_size - _TAIL))
-        lines = [line.partition(b" ") for line in file.read().split(b"\n")]
+    lines = [line.partition(b" ") for line in _last_lines(root)]
     said = [_KNOWN_AT.search(text) for signs, _, text in lines if signs == sha256(text)[:_SIGNS].encode()]
     return max((datetime.fromisoformat(found[1].decode()) for found in said if found), default=None)
+
+
+def _seen(said: Mapping[str, Any]) -> Seen:
+    """An add by what its line says; one from before it was said may mend another."""
+    return Seen(said["sha256"], frozenset(map(tuple, said["about"])), said.get("mends", True))
+
+
+def _last_lines(root: Path) -> list[bytes]:
+    """The last lines, of which the first may be without its beginning."""
+    with (root / FILE).open("rb") as file:
+        file.seek(max(0, os.fstat(file.fileno()).st_size - _TAIL))
+        return file.read().split(b"\n")
 
 
 def _end(handle: int) -> int:
