@@ -82,8 +82,8 @@ def _of_few(
     facts = {name: store.current(name, known_on=known_on, walls=walls) for name in REGISTER}
     facts["readings"] = store.readings(known_on=known_on, walls=walls)
     cold = cold_houses(store.current("houses", known_on=known_on, among=("house", {house for house, _ in walls})))
-    found = bucket.in_parts(bucket.results_of(facts, settings, made.judged_on, cold))
-    return assessments.assembled(made, {name: [found[name]] for name in (*tables, ASSESSED)})
+    found = bucket.results_of(facts, settings, made.judged_on, cold)
+    return assessments.of_few(made, {name: found[name] for name in tables}, bucket.order_of(found))
 
 
 def _in_memory(made: Assessment, tasks: list[Task], tables: Collection[str], progress: Progress | None) -> Assessment:

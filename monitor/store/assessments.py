@@ -158,14 +158,21 @@ def assembled(made: Assessment, pieces: Mapping[str, Sequence[pa.Table]]) -> Ass
     """An assessment from the tables of its buckets, those of parts.TABLES that are wanted, the walls among them."""
     found = {name: pa.concat_tables(some) if some else schema.empty(name) for name, some in pieces.items()}
     of_walls = found.pop(ASSESSED)
-    found = {name: parts.in_order(name, rows) for name, rows in found.items()}
+    made = replace(made, results_sha256=walls.total(of_walls["sha256"].to_pylist()))
+    return of_few(made, found, of_walls)
+
+
+def of_few(made: Assessment, results: Mapping[str, pa.Table], order: pa.Table) -> Assessment:
+    """An assessment from the tables that are wanted, of some walls or of all. order: as for `ranked`."""
+    found = {name: parts.in_order(name, rows) for name, rows in results.items()}
     if "plan" in found:
-        found["plan"] = ranked(found["plan"], of_walls)
-    return replace(made, results_sha256=walls.total(of_walls["sha256"].to_pylist()), **found)
+        found["plan"] = ranked(found["plan"], order)
+    return replace(made, **found)
 
 
 def ranked(plan: pa.Table, order: pa.Table) -> pa.Table:
-    """The plan with each wall's rank: its place among all walls that have one. order: rows of schema.ASSESSED, all."""
+    """The plan with each wall's rank: its place among all walls that have one. order: of all of
+    them, with the columns house, wall and order_1 to order_5."""
     placed = order.filter(pc.is_valid(order["order_1"]))
     by = [(name, "ascending") for name in (*ORDER, *_WALL)]
     sorted_keys = schema.wall_keys(placed).take(pc.sort_indices(placed, sort_keys=by))

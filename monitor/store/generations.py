@@ -133,9 +133,10 @@ def read_part_among(
     return parquet.read_among(place.of(root), f"{FOLDER}/{part.file}", part.table, column, values, columns)
 
 
-def texts_among(root: Path, part: PartFile, column: str, values: Collection[str]) -> set[str]:
-    """Which of some texts a column of one file has. FileNotFoundError as `read_part`."""
-    return parquet.texts_among(place.of(root), f"{FOLDER}/{part.file}", part.table, column, values)
+def taken_among(root: Path, ledger: PartFile, table: str, names: Collection[str]) -> set[str]:
+    """Which of some adds to a table a ledger has. FileNotFoundError as `read_part`."""
+    at = f"{FOLDER}/{ledger.file}"
+    return parquet.texts_among(place.of(root), at, ledger.table, "name", names, ("table", table))
 
 
 def has_walls(table: str) -> bool:

@@ -2,7 +2,9 @@
 
 import os
 import re
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -37,6 +39,12 @@ def names(root: Path, table: str) -> list[str]:
         there = os.listdir(root / FOLDER / table)  # noqa: PTH208  (asked at every reading, of hundreds: names, no paths)
     except (FileNotFoundError, NotADirectoryError):
         return []
+    return list(_names_in(tuple(there)))
+
+
+@lru_cache(maxsize=2 * len(TABLES))
+def _names_in(there: tuple[str, ...]) -> Sequence[str]:
+    """Of files the names of adds: between two readings these are seldom others."""
     return sorted(match[1] for name in there if (match := _FILE.fullmatch(name)))
 
 

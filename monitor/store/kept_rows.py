@@ -23,7 +23,7 @@ class KeptRows:
     def __init__(self, most_bytes: int = MOST_BYTES) -> None:
         self._most = most_bytes
         self._bytes = 0
-        self._kept: OrderedDict[Hashable, pa.Table] = OrderedDict()
+        self._kept: OrderedDict[Hashable, tuple[pa.Table, int]] = OrderedDict()
         self._lock = Lock()
 
     def of(self, path: Path, about: Hashable, read: Callable[[], pa.Table]) -> pa.Table:
@@ -34,17 +34,18 @@ class KeptRows:
             found = self._kept.get(key)
             if found is not None:
                 self._kept.move_to_end(key)
-                return found
+                return found[0]
         rows = read()
-        if rows.nbytes <= _PIECE_BYTES:
+        size = rows.nbytes  # asked once: it looks at every column
+        if size <= _PIECE_BYTES:
             with self._lock:
-                self._put(key, rows)
+                self._put(key, rows, size)
         return rows
 
-    def _put(self, key: Hashable, rows: pa.Table) -> None:
+    def _put(self, key: Hashable, rows: pa.Table, size: int) -> None:
         if key in self._kept:
             return
-        self._kept[key] = rows
-        self._bytes += rows.nbytes
+        self._kept[key] = rows, size
+        self._bytes += size
         while self._bytes > self._most:
-            self._bytes -= self._kept.popitem(last=False)[1].nbytes
+            self._bytes -= self._kept.popitem(last=False)[1][1]

@@ -37,6 +37,7 @@ class Office:
         self.path = root / FILE
         self.past: ReadPast | None = None
         self._held: sqlite3.Connection | None = None
+        self._newest: tuple[int, datetime | None] | None = None
 
     @contextmanager
     def held_open(self) -> Iterator[None]:
@@ -145,10 +146,14 @@ class Office:
     def newest_known(self) -> datetime | None:
         """The latest moment at which something on record became known."""
         with self._open() as connection:
+            turns = office_rows.tally(connection)[office_rows.TURNS]
+            if self._newest and self._newest[0] == turns:
+                return self._newest[1]
             there = office_rows.tables(connection)
             tables = [table for table in schema.OFFICE if "known_at" in schema.OFFICE[table].names and table in there]
             moments = [moment for table in tables if (moment := self._newest_in(connection, table))]
-        return max(moments, default=None)
+            self._newest = turns, max(moments, default=None)
+            return self._newest[1]
 
     def _newest_in(self, connection: sqlite3.Connection, table: str) -> datetime | None:
         names = office_rows.columns_of(table)

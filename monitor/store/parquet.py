@@ -130,13 +130,21 @@ def read_among(
     return _kept(place, at, (name, column, tuple(texts), columns and tuple(columns)), read)
 
 
-def texts_among(place: Place, at: str, name: str, column: str, values: Collection[str]) -> set[str]:
-    """Which of some texts a column of one file has. Raises as `read`; what was not looked at is not proven."""
+def texts_among(
+    place: Place, at: str, name: str, column: str, values: Collection[str], where: tuple[str, str] | None = None
+) -> set[str]:
+    """Which of some texts a column of one file has. Raises as `read`; what was not looked at is not proven.
+
+    where: another column and its text in the rows that are meant; others may be looked at, too.
+    """
     path, wanted = place.path(at), pa.array(sorted(set(values)), pa.string())
     with _opened(place, at) as opened:
         try:
             file, _ = _file(path, opened, name, [column])
-            rows = file.read_row_groups(_packs(file, column, wanted), columns=[column], use_threads=False)
+            packs = set(_packs(file, column, wanted))
+            if where is not None:
+                packs &= set(_packs(file, where[0], pa.array([where[1]])))
+            rows = file.read_row_groups(sorted(packs), columns=[column], use_threads=False)
         except (pa.ArrowException, UnicodeDecodeError) as error:
             raise _damaged(path, str(error).splitlines()[0].rstrip(".")) from error
     return set(values) & set(rows[column].unique().to_pylist())

@@ -212,10 +212,11 @@ class Tiers:
         if at.ledger is None:
             return frozenset()
         told = self._told(at)
-        asked = {name for _, name in adds} - told.keys()
-        if asked:
-            there = generations.texts_among(self.root, at.ledger, "name", asked)
-            told |= {name: name in there for name in asked}
+        asked = [add for add in adds if add[1] not in told]
+        for table in {table for table, _ in asked}:
+            names = [name for of, name in asked if of == table]
+            there = generations.taken_among(self.root, at.ledger, table, names)
+            told |= {name: name in there for name in names}
         return frozenset(add for add in adds if told[add[1]])
 
     def _told(self, at: Pointer) -> dict[str, bool]:

@@ -10,7 +10,7 @@ from store_rows import START, at, reading, readings, ruling, table
 
 from monitor import store as stores
 from monitor.errors import StoreError
-from monitor.store import Store, compaction, finding, generations, inbox, parquet
+from monitor.store import Store, compaction, finding, generations, inbox, parquet, witness
 from monitor.store.kept_rows import KeptRows
 from monitor.store.tiers import is_of
 from monitor.store.verify import verify
@@ -195,12 +195,92 @@ def test_which_adds_the_ledger_has_is_found_without_reading_all_of_it(store: Sto
     there = sorted(set(generations.read_part(store.path, ledger)["name"].to_pylist()))
     assert len(there) == 10
     absent = [name[::-1] for name in there]
-    found = generations.texts_among(store.path, ledger, "name", [*there[::2], *absent])
+    found = generations.taken_among(store.path, ledger, "readings", [*there[::2], *absent])
     assert found == set(there[::2])
-    assert generations.texts_among(store.path, ledger, "name", absent) == set()
+    assert generations.taken_among(store.path, ledger, "readings", absent) == set()
     (store.path / "compacted" / ledger.file).write_bytes(b"no Parquet")
     with pytest.raises(StoreError, match="damaged"):
-        generations.texts_among(store.path, ledger, "name", there)
+        generations.taken_among(store.path, ledger, "readings", there)
+
+
+def opened(monkeypatch: pytest.MonkeyPatch) -> list[Path]:
+    """The files that are read whole from now on."""
+    found: list[Path] = []
+    before = parquet._read
+
+    def read(path: Path, *rest: object) -> object:
+        found.append(path)
+        return before(path, *rest)
+
+    monkeypatch.setattr(parquet, "_read", read)
+    return found
+
+
+WALL = ("DH-07", "N")
+
+
+def waiting_adds(store: Store) -> None:
+    """Twelve adds of readings of as many houses, two of the register, and one that speaks of no house."""
+    for number in range(12):
+        store.add("readings", readings(number, house=f"DH-{number:02}", wall="N"))
+    store.add("walls", table("walls", {"house": "DH-07", "wall": "N"}, {"house": "DH-07", "wall": "E"}))
+    store.add("houses", table("houses", {"house": "DH-08"}))
+    store.add("instruments", table("instruments", {"instrument": "S1"}))
+
+
+def test_of_adds_that_wait_those_of_other_walls_are_not_opened(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    waiting_adds(store)
+    names = opened(monkeypatch)
+    again = stores.open(store.path)
+    assert again.walls_of(["dh-07"])[0] == [("DH-07", "E"), WALL]
+    assert again.walls_of(["dh-08"]) == ([("DH-08", ""), ("DH-08", "N")], ["DH-08"])
+    assert names == []
+    assert again.readings(walls=[WALL]).num_rows == again.current("walls", walls=[WALL]).num_rows == 1
+    assert again.facts("readings", among=("house", ["DH-03"])).num_rows == 1
+    assert len(names) == 3
+    assert again.facts("readings").num_rows == 12
+    assert len(set(names)) == 13
+
+
+@pytest.mark.parametrize("damage", ["untold", "broken", "gone"])
+def test_an_add_that_the_witness_says_nothing_of_is_opened(
+    store: Store, monkeypatch: pytest.MonkeyPatch, damage: str
+) -> None:
+    waiting_adds(store)
+    told = store.path / witness.FILE
+    if damage == "gone":
+        told.unlink()
+    else:
+        lines = told.read_bytes().splitlines(keepends=True)
+        told.write_bytes(b"".join(lines if damage == "broken" else []).replace(b'"DH-07"', b'"DH-77"'))
+    names = opened(monkeypatch)
+    again = stores.open(store.path)
+    assert again.walls_of(["dh-07"])[0] == [("DH-07", "E"), WALL]
+    assert again.walls_of(["dh-77"])[0] == []
+    assert again.readings(walls=[WALL]).num_rows == 1
+    assert len(set(names)) == (2 if damage == "broken" else 14)
+
+
+def test_a_damaged_add_stands_in_the_way_of_its_own_walls_alone(store: Store) -> None:
+    waiting_adds(store)
+    (seven,) = [
+        name for name in inbox.names(store.path, "readings")
+        if parquet.read(inbox.path_of(store.path, "readings", name), "readings")["house"][0].as_py() == "DH-07"
+    ]  # fmt: skip
+    inbox.path_of(store.path, "readings", seven).write_bytes(b"no Parquet")
+    again = stores.open(store.path)
+    assert again.readings(walls=[("DH-03", "N")]).num_rows == 1
+    with pytest.raises(StoreError, match="damaged"):
+        again.readings(walls=[WALL])
+    with pytest.raises(StoreError, match="damaged"):
+        again.readings()
+
+
+def test_an_add_of_too_many_rows_to_tell_of_is_opened(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(inbox, "ABOUT_LIMIT", 2)
+    store.add("readings", readings(1, 2, 3, house="DH-02", wall="N"))
+    assert stores.open(store.path).walls_of(["dh-02"])[0] == [("DH-02", "N")]
+    assert stores.open(store.path).readings(walls=[("DH-02", "N")]).num_rows == 3
 
 
 def test_of_some_walls_those_with_a_text_are_those_of_all_that_have_it(store: Store) -> None:
