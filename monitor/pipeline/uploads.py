@@ -104,11 +104,9 @@ def preview(
     whose = [account, *(part for sent in files for part in (sent.name, sent.sha256))]
     whose += [said.wall, said.visit, said.mark] if said != NOTHING_SAID else []
     upload_id = sha256("\n".join(whose).encode()).hexdigest()[:32]
-    with store.office.held_open():
-        made_from = _made_from(store, at, today, may)
-        looked = _look(store, files, at, account, today, may, said)
-        will_do = looks is not None and _will_do(store, looked, at)
-    if looks is not None and will_do:
+    made_from = _made_from(store, at, today, may)
+    looked = _look(store, files, at, account, today, may, said)
+    if looks is not None and _will_do(store, looked, at):
         looks.put(upload_id, (made_from, [replace(each, sent=Sent(each.sent.name, b"")) for each in looked]))
     upload = _answered(upload_id, looked, account, at, PREVIEWED, said)
     kept.keep(
@@ -135,7 +133,7 @@ def confirm(
     nothing is stored: the answer is a new preview, its state 'changed'. What is stored is looked through for alerts.
     Raises NotFoundError where there is no such upload of this account, or its day is over.
     """
-    with store.office.held_open(), store.taking_in():
+    with store.taking_in():
         upload = find(store, upload_id, account=account, at=at)
         if upload.state == STORED:
             return upload
@@ -159,9 +157,8 @@ def confirm(
         if photos := [each.sent for each in looked if each.photo]:
             photo_intake.judged(store, _given(photos), _shown(store, said), store.readings(), keep=Keep(account, at))
         _kept(store, now, {})
-    with store.office.held_open():
-        told = _kept(store, replace(now, walls=new_verdicts(store, walls, judged_on=today, known_on=at)), {})
-        alerting.look(store, at=at, walls=walls)
+    told = _kept(store, replace(now, walls=new_verdicts(store, walls, judged_on=today, known_on=at)), {})
+    alerting.look(store, at=at, walls=walls)
     return told
 
 

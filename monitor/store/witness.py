@@ -146,9 +146,9 @@ def has(root: Path, table: str, name: str) -> bool:
 
 def newest_known(root: Path) -> datetime | None:
     """When the newest add became known, told from the last lines."""
-    lines = [line.partition(b" ") for line in _last_lines(root)]
-    said = [_KNOWN_AT.search(text) for signs, _, text in lines if signs == sha256(text)[:_SIGNS].encode()]
-    return max((datetime.fromisoformat(found[1].decode()) for found in said if found), default=None)
+    said = [(found[1], line) for line in _last_lines(root) if (found := _KNOWN_AT.search(line))]
+    newest_first = sorted(said, reverse=True)  # moments of one time zone stand in order as they are written
+    return next((datetime.fromisoformat(at.decode()) for at, line in newest_first if _said(line)), None)
 
 
 def _seen(said: Mapping[str, Any]) -> Seen:

@@ -9,6 +9,7 @@ from starlette.exceptions import HTTPException
 from monitor.pipeline import uploads
 from monitor.pipeline.answers import STORED, Upload
 from monitor.pipeline.uploads import Said, Sent
+from monitor.store import Store
 from monitor.terms import Role
 from monitor.web.service import Service, Visitor, note
 
@@ -19,16 +20,18 @@ def preview(here: Service, asking: Visitor, received: Sequence[UploadFile], said
         raise HTTPException(413, f"These are {len(received)} files; send at most {here.settings.upload_files} at once.")
     sent = [Sent(uploads.named(file.filename or ""), file.file.read()) for file in received]
     sent = [file for file in sent if file.data or file.name != "unnamed"]  # a form with no file chosen sends one empty
-    upload = uploads.preview(here.store(), sent, said=said, **_asked(here, asking))
-    note(here, asking, "upload preview", upload.says, what=upload.upload_id)
+    store = here.store()
+    with store.office.held_open():
+        upload = uploads.preview(store, sent, said=said, **_asked(here, asking, store))
+        note(here, asking, "upload preview", upload.says, what=upload.upload_id, store=store)
     return upload
 
 
-def _asked(here: Service, asking: Visitor) -> dict[str, Any]:
+def _asked(here: Service, asking: Visitor, store: Store) -> dict[str, Any]:
     """Who asks, when, and what bears on it, as previews and confirmings take it."""
     return {
         "account": asking.name,
-        "at": here.now(),
+        "at": here.now(store),
         "today": here.today(),
         "may": _may(asking),
         "looks": here.looks,
@@ -37,10 +40,12 @@ def _asked(here: Service, asking: Visitor) -> dict[str, Any]:
 
 def confirm(here: Service, asking: Visitor, upload_id: str) -> Upload:
     """The upload stored, or told anew where the store's knowledge changed. Raises NotFoundError."""
-    upload = uploads.confirm(here.store(), upload_id, **_asked(here, asking))
-    walls = " ".join(wall.wall for wall in upload.walls)
-    said = upload.says if upload.state == STORED else f"not stored, changed since the preview: {upload.says}"
-    note(here, asking, "upload confirm", said, what=upload_id, wall=walls)
+    store = here.store()
+    with store.office.held_open():
+        upload = uploads.confirm(store, upload_id, **_asked(here, asking, store))
+        walls = " ".join(wall.wall for wall in upload.walls)
+        said = upload.says if upload.state == STORED else f"not stored, changed since the preview: {upload.says}"
+        note(here, asking, "upload confirm", said, what=upload_id, wall=walls, store=store)
     return upload
 
 

@@ -39,9 +39,12 @@ class Service:
         """The store, opened anew for each request: an open one is for one thread."""
         return stores.open(self.root)
 
-    def now(self) -> datetime:
-        """The time now, UTC, or the moment after the newest fact on record where the clock is behind that."""
-        return moments.not_before(self.store(), self.clock()).at
+    def now(self, store: Store | None = None) -> datetime:
+        """The time now, UTC, or the moment after the newest fact on record where the clock is behind that.
+
+        store: the request's, where it has one open.
+        """
+        return moments.not_before(store or self.store(), self.clock()).at
 
     def today(self) -> date:
         """Today where the service stands."""
@@ -99,9 +102,18 @@ def is_office(asking: Visitor) -> bool:
     return asking.account is not None and asking.account.role is Role.OFFICE
 
 
-def note(here: Service, who: Visitor, act: str, result: str, *, what: str = "", wall: str = "") -> None:
-    """Put on the audit's record what this visitor did and what came of it."""
-    store, clock = here.store(), here.clock()
+def note(
+    here: Service,
+    who: Visitor,
+    act: str,
+    result: str,
+    *,
+    what: str = "",
+    wall: str = "",
+    store: Store | None = None,
+) -> None:
+    """Put on the audit's record what this visitor did and what came of it. store: as in `Service.now`."""
+    store, clock = store or here.store(), here.clock()
     found = moments.not_before(store, clock)
     told = f"{result}; the clock stood at {clock:%Y-%m-%d %H:%M:%S} UTC" if found.said else result
     audit.record(store, at=found.at, who=who.name, act=act, result=told, address=who.address, what=what, wall=wall)
