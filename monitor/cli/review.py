@@ -65,7 +65,7 @@ def withdraw(
 
 def decide(
     wall: options.WallKey,
-    step: Annotated[Step, typer.Argument(help="What is done next.")],
+    step: Annotated[Step, typer.Argument(metavar="STEP", help=f"What is done next: {', '.join(Step)}.")],
     who: options.Who,
     why: options.Why,
     owner: Annotated[
