@@ -9,6 +9,7 @@ import pyarrow as pa
 
 from monitor import schema
 from monitor.config import Settings
+from monitor.documents import checked
 from monitor.errors import TrendError
 from monitor.pipeline.frames import frame, table
 from monitor.records import dataclass, fields
@@ -84,7 +85,7 @@ def analyse(
     }
     tables = {name: table(name, rows) for name, rows in facts.items()}
     day = judged_on or readings["visit_date"].max().date()
-    results = assess_walls(**tables, settings=settings or Settings(), judged_on=day)
+    results = assess_walls(**tables, settings=checked(settings or Settings()), judged_on=day)
     return Analysis(**{field.name: frame(results[field.name]) for field in fields(Analysis)})
 
 
