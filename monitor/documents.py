@@ -81,7 +81,7 @@ def _refused(error: ValidationError, kind: type[Document], values: Callable[[], 
     match = _PLACE.search(said)
     within = match[1] if match else ""
     if _SOME in within:
-        with suppress(RecursionError):  # such values have no mapping that is worth a name
+        with suppress(ValueError, LookupError, TypeError, RecursionError):  # cut off after it, or in a list: no name
             within = _named(within, kind, values())
     if isinstance(error.__cause__, RefusedError):
         return RefusedError(_joined(within, error.__cause__.cell), error.__cause__.why)

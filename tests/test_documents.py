@@ -54,6 +54,9 @@ def test_the_entry_of_a_mapping_that_cannot_be_is_named() -> None:
         "variances.methods[...].reading_mm",
         "it should be a number, not a list",
     )
+    cut_off, twice = '{"variances": {"methods": {"string": {"reading_mm": 0}}', ', "variances": {"methods": 1}}'
+    for each in (cut_off, f"{cut_off}}}{twice}"):
+        assert refused(Settings, each) == ("variances.methods[...].reading_mm", "it should be greater than 0")
     missing = '{"variances": {"methods": {"plumb": {"offset_mm": null}}}}'
     assert refused(Settings, missing) == ("variances.methods.plumb.reading_mm", "it is missing")
     assert refused(Telling, '{"remind_days": {"confirming visit": 0}}')[0] == "remind_days.confirming visit"
