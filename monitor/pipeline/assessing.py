@@ -50,6 +50,7 @@ def assess(
     set of facts; the numbers are those of an assessment of all, but for places in the visit plan. tables, columns:
     those of a saved one to return; the others are empty (as for Store.assessment).
     many: does the buckets' work (`workers`), here one after the other in this process.
+    Raises RefusedError for a setting that cannot be.
     """
     settings = checked(settings) if settings else settings_on(store, judged_on, known_on)
     made = Assessment(judged_on, known_on, runs.settings_hash(settings), facts_sha256="")
