@@ -9,6 +9,7 @@ ROOT = Path(__file__).parent.parent / "monitor"
 
 LAYER = {
     "errors": 0,
+    "documents": 0,
     "records": 0,
     "units": 0,
     "terms": 0,
@@ -40,7 +41,8 @@ DOORS = {
     "numpy": {"trend", "store", "report", "demo", "simulate", "study"},
     "scipy": {"trend", "study"},
     "statsmodels": {"trend"},
-    "pydantic": {"config", "store", "web"},
+    "msgspec": {"documents", "config", "store", "trend", "report", "pipeline", "study"},
+    "pydantic": {"web"},
     "openpyxl": {"ingest", "report", "demo"},
     "plotly": {"report"},
     "jinja2": {"report", "web"},

@@ -95,4 +95,4 @@ def make_short_work() -> None:
     """Before the heavy libraries load: spare what would take as long as many a command itself."""
     gc.set_threshold(_LOOK_FOR_CYCLES_EVERY)
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # matrices here are small; a process more shares the work better
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # else every package installed is asked for one
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # else the service asks every package for one

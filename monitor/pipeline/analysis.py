@@ -9,6 +9,7 @@ import pyarrow as pa
 
 from monitor import schema
 from monitor.config import Settings
+from monitor.documents import checked
 from monitor.errors import TrendError
 from monitor.pipeline.frames import frame, table
 from monitor.records import dataclass, fields
@@ -49,8 +50,9 @@ def analyse(
     marks: mark, x_mm (from the left corner seen from inside), z_mm (above the floor), optionally row, column.
     events: event_date, kind (terms.EventKind), optionally marks, method, ...
     judged_on: the day to judge for (whether a visit is overdue depends on it); default the last visit.
-    Raises TrendError naming the column where one is missing or unknown.
+    Raises TrendError naming the column where one is missing or unknown, RefusedError a setting that cannot be.
     """
+    settings = checked(settings or Settings())
     for name, given, needed in (("readings", readings, _NEEDED), ("marks", marks, ("mark", "x_mm", "z_mm"))):
         missing = [column for column in needed if column not in given.columns]
         if missing:
@@ -84,7 +86,7 @@ def analyse(
     }
     tables = {name: table(name, rows) for name, rows in facts.items()}
     day = judged_on or readings["visit_date"].max().date()
-    results = assess_walls(**tables, settings=settings or Settings(), judged_on=day)
+    results = assess_walls(**tables, settings=settings, judged_on=day)
     return Analysis(**{field.name: frame(results[field.name]) for field in fields(Analysis)})
 
 

@@ -7,9 +7,11 @@ from typing import TypeVar
 
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import structs
 
 from monitor import schema
 from monitor.config import Settings, Variances
+from monitor.documents import checked, of_json
 from monitor.errors import NotFoundError, StoreError
 from monitor.pipeline import bucket, runs
 from monitor.pipeline.bucket import Many, Task, one_after_the_other
@@ -48,8 +50,9 @@ def assess(
     set of facts; the numbers are those of an assessment of all, but for places in the visit plan. tables, columns:
     those of a saved one to return; the others are empty (as for Store.assessment).
     many: does the buckets' work (`workers`), here one after the other in this process.
+    Raises RefusedError for a setting that cannot be.
     """
-    settings = settings or settings_on(store, judged_on, known_on)
+    settings = checked(settings) if settings else settings_on(store, judged_on, known_on)
     made = Assessment(judged_on, known_on, runs.settings_hash(settings), facts_sha256="")
     if walls is not None:
         return _of_few(store, list(walls), made, settings, tables)
@@ -104,11 +107,11 @@ def _counted(parts: Iterable[T], total: int, progress: Progress | None) -> Itera
 
 def settings_on(store: Store, day: date, known_on: datetime | None = None) -> Settings:
     """The company's settings with the thresholds that hold on a day and the variances last estimated."""
-    settings = store.settings().model_copy(update={"rules": store.rules_on(day, known_on=known_on)})
+    settings = structs.replace(store.settings(), rules=store.rules_on(day, known_on=known_on))
     rows = store.facts("variances", known_on=known_on).sort_by("known_at").to_pylist()
     if not rows:
         return settings
-    return settings.model_copy(update={"variances": Variances.model_validate_json(rows[-1]["values"])})
+    return structs.replace(settings, variances=of_json(Variances, rows[-1]["values"]))
 
 
 def settings_of(store: Store, run: Run) -> Settings:

@@ -14,6 +14,7 @@ import pyarrow.compute as pc
 
 from monitor import __version__
 from monitor.config import Settings
+from monitor.documents import to_json
 from monitor.records import dataclass
 from monitor.schema import Tables
 from monitor.store import parts
@@ -49,7 +50,7 @@ def one_after_the_other(tasks: Sequence[Task]) -> Iterator[Part]:
 
 def made_from(settings: Settings, judged_on: date, facts_sha256: str, buckets: int) -> str:
     """What a task's note is known by: hash of what its results depend on."""
-    said = (settings.model_dump_json(), str(judged_on), facts_sha256, str(buckets), __version__)
+    said = (to_json(settings), str(judged_on), facts_sha256, str(buckets), __version__)
     return sha256("\x1f".join(said).encode()).hexdigest()
 
 

@@ -8,6 +8,7 @@ from typing import Any
 
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import structs
 
 from monitor.errors import NotFoundError
 from monitor.pipeline import editions, keys, runs
@@ -159,8 +160,8 @@ def _settings(store: Store, old: Edition, new: Edition) -> Iterator[str]:
     if before is None or after is None:
         yield "The settings changed."
         return
-    rules = after.rules.model_dump()
-    changed = [name for name, value in before.rules.model_dump().items() if rules[name] != value]
+    rules = structs.asdict(after.rules)
+    changed = [name for name, value in structs.asdict(before.rules).items() if rules[name] != value]
     if changed:
         yield f"Thresholds or rules changed: {', '.join(changed)}."
     if before.variances != after.variances:

@@ -7,9 +7,11 @@ from typing import Any
 
 import pyarrow as pa
 import pyarrow.compute as pc
+from msgspec import structs
 
 from monitor import schema
 from monitor.config import Settings
+from monitor.documents import checked, to_json, values_of
 from monitor.pipeline.assessing import of_walls, settings_on
 from monitor.records import dataclass
 from monitor.store import Store
@@ -52,7 +54,7 @@ def estimate(store: Store, *, judged_on: date, known_on: datetime, made_at: date
     if not found.walls:
         return False
     behind = {
-        "defaults": json.loads(defaults.model_dump_json()),
+        "defaults": values_of(defaults),
         "by_method": {method: {"walls": walls, "setups": n} for method, (walls, n) in found.by_method.items()},
         "log_se": {name: round(se, 4) for name, se in found.log_se.items()},
     }
@@ -60,7 +62,7 @@ def estimate(store: Store, *, judged_on: date, known_on: datetime, made_at: date
         "estimated_on": judged_on,
         "walls": found.walls,
         "readings": found.readings,
-        "values": found.variances.model_dump_json(),
+        "values": to_json(checked(found.variances)),
         "behind": json.dumps(behind),
         "known_at": made_at,
     }
@@ -88,7 +90,7 @@ def sample(store: Store, *, judged_on: date, known_on: datetime, most: int = rem
             break
     if not found:
         return None
-    settings = store.settings().model_copy(update={"rules": store.rules_on(judged_on, known_on=known_on)})
+    settings = structs.replace(store.settings(), rules=store.rules_on(judged_on, known_on=known_on))
     readings = pa.concat_tables(parts)
     walls, marks, events = (store.current(name, known_on=known_on, walls=sorted(found)) for name in _REGISTER)
     return Sample(build(readings, walls, marks, events, settings.rules, judged_on), readings, settings)

@@ -9,6 +9,7 @@ import pyarrow.compute as pc
 
 from monitor import __version__, schema
 from monitor.config import Settings
+from monitor.documents import of_json, to_json
 from monitor.records import asdict, dataclass
 from monitor.results import Assessment
 from monitor.store import Store
@@ -41,7 +42,7 @@ def row_id(row: Mapping[str, Any]) -> str:
 
 def settings_json(settings: Settings) -> str:
     """Settings as text: what is hashed, and kept."""
-    return settings.model_dump_json()
+    return to_json(settings)
 
 
 def settings_hash(settings: Settings) -> str:
@@ -117,7 +118,7 @@ def stored(
 def settings_of(store: Store, run: Run) -> Settings | None:
     """The settings that a run was made with; None where they are not on record."""
     rows = store.office.rows("settings_kept", settings_sha256=run.settings_sha256)
-    return Settings.model_validate_json(rows[0]["settings"]) if rows else None
+    return of_json(Settings, rows[0]["settings"]) if rows else None
 
 
 def is_of(run: Run, assessment: Assessment) -> bool:

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from monitor.config import Telling
+from monitor.documents import values_of
 from monitor.errors import SettingsError
 from monitor.pipeline.who import person as registered
 from monitor.store import Store
@@ -23,7 +24,7 @@ def change(store: Store, given: Mapping[str, Any], people: Sequence[str] | None)
     stands = store.telling()
     if not given and people is None:
         return stands
-    made = stands.model_dump() | {name: value for name, value in given.items() if name not in _OF_MAIL}
+    made = values_of(stands) | {name: value for name, value in given.items() if name not in _OF_MAIL}
     mail = (made["mail"] or {}) | {name: value for name, value in given.items() if name in _OF_MAIL}
     if given.get("security") == "tls" and "port" not in given:
         mail["port"] = _TLS_PORT

@@ -7,6 +7,7 @@ from typing import Any
 import pyarrow as pa
 
 from monitor.config import Variances
+from monitor.documents import of_json, of_values
 from monitor.report.context import Book, Row
 from monitor.report.wall_sheet import Context, footer
 from monitor.report.wording import count_text
@@ -60,7 +61,7 @@ def newest(variances: pa.Table) -> Row | None:
 def groups(stored: Row | None, current: Variances) -> list[Mapping[str, Any]]:
     """Rows by method, then those that all methods share: each with heading and rows of the columns of HEADERS."""
     own, behind = _read(stored, current)
-    defaults = Variances.model_validate(behind["defaults"]) if stored else current
+    defaults = of_values(Variances, behind["defaults"]) if stored else current
     found = [{"heading": METHODS[method], "rows": list(_of_method(method, own, defaults, behind))} for method in Method]
     shared = [
         (words, *_pair(getattr(own, name), getattr(defaults, name), unit), _within(behind, name), "", "")
@@ -92,7 +93,7 @@ def scale_text(stored: Row | None, current: Variances) -> str:
 def _read(stored: Row | None, current: Variances) -> tuple[Variances, Mapping[str, Any]]:
     if stored is None:
         return current, {"by_method": {}, "log_se": {}}
-    return Variances.model_validate_json(stored["values"]), json.loads(stored["behind"])
+    return of_json(Variances, stored["values"]), json.loads(stored["behind"])
 
 
 def _of_method(

@@ -5,6 +5,8 @@ from datetime import datetime
 from math import floor
 from typing import Any
 
+from msgspec import structs
+
 from monitor.config import Rules
 from monitor.report import names, photo_sheet, plan_words, readings_sheet, repair_sheet, wording
 from monitor.report.component_charts import component_charts
@@ -147,7 +149,7 @@ def not_measured(view: WallView, words: Mapping[str, str]) -> list[str]:
 def settings_rows(rules: Rules) -> list[tuple[str, str]]:
     """Every rule with its value, lengths and rates in both units."""
     rows = []
-    for name, value in rules.model_dump().items():
+    for name, value in structs.asdict(rules).items():
         words = name.replace("_mm_per_year", "").removesuffix("_mm").replace("_", " ")
         if name.endswith("_mm_per_year"):
             shown = f"{rate_text(value, 'mm')} ({inches_from_mm(value):.4g} {rate_unit('in')})"

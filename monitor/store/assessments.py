@@ -14,9 +14,9 @@ from pathlib import Path
 import pyarrow as pa
 import pyarrow.compute as pc
 from filelock import FileLock
-from pydantic import BaseModel, ConfigDict
 
 from monitor import schema
+from monitor.documents import Document, of_json
 from monitor.errors import StoreError, Where
 from monitor.results import Assessment
 from monitor.store import files, generations, parts, walls
@@ -34,10 +34,8 @@ ORDER = tuple(name for name in schema.ASSESSED.names if name.startswith("order_"
 _WALL = ("house", "wall")
 
 
-class Card(BaseModel):
+class Card(Document, frozen=True, kw_only=True):
     """What stands beside the parts of one assessment: what it was made from, and the parts it is made of."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     schema_version: int
     judged_on: date
@@ -212,7 +210,7 @@ def _needed(table: str) -> list[str]:
 @lru_cache(maxsize=8)
 def _read(data: bytes) -> Card:
     """What a card's bytes say: it is asked for many times between two assessments."""
-    return Card.model_validate_json(unsealed(data))
+    return of_json(Card, unsealed(data))
 
 
 def _card(root: Path, judged_on: date) -> Card | None:

@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
-from pydantic import BaseModel, ConfigDict
 
 from monitor import schema
+from monitor.documents import Document, of_json
 from monitor.errors import StoreError, Where
 from monitor.store import files, parquet, place
 from monitor.store.sealed import sealed, unsealed
@@ -22,11 +22,7 @@ Wall = tuple[str, str]
 Numbers = npt.NDArray[np.int64]
 
 
-class _Model(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class PartFile(_Model):
+class PartFile(Document, frozen=True, kw_only=True):
     """One file of a generation: rows of one bucket of a table (bucket 0 where a table has no walls)."""
 
     table: str
@@ -36,7 +32,7 @@ class PartFile(_Model):
     rows: int
 
 
-class Retired(_Model):
+class Retired(Document, frozen=True, kw_only=True):
     """Files of an earlier generation that a reader may still hold, and until when it stood (seconds since 1970)."""
 
     until: float
@@ -44,7 +40,7 @@ class Retired(_Model):
     ledger: str = ""
 
 
-class Pointer(_Model):
+class Pointer(Document, frozen=True, kw_only=True):
     """What CURRENT.json says: the files that make up the compacted tier, and the ledger of the adds in them."""
 
     schema_version: int
@@ -111,7 +107,7 @@ def read_pointer(path: Path) -> Pointer:
 @lru_cache(maxsize=8)
 def _read(data: bytes) -> Pointer:
     """What a pointer's bytes say: it is asked for at every reading, and seldom another one."""
-    return Pointer.model_validate_json(unsealed(data))
+    return of_json(Pointer, unsealed(data))
 
 
 def ledger(root: Path, at: Pointer) -> pa.Table:

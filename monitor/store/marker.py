@@ -4,8 +4,7 @@ import json
 from datetime import datetime
 from pathlib import Path
 
-from pydantic import BaseModel, ConfigDict
-
+from monitor.documents import Document, of_json
 from monitor.errors import StoreError, Where
 from monitor.store import files
 from monitor.store.sealed import sealed, unsealed
@@ -20,10 +19,8 @@ FILE = "store.json"
 _FIRST_SEALED = 2
 
 
-class Card(BaseModel):
+class Card(Document, frozen=True, kw_only=True):
     """What the marker says. schema_version: of the store; the name is older than the difference."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     schema_version: int
     created_at: datetime
@@ -53,7 +50,7 @@ def read(root: Path) -> Card:
         data = path.read_bytes()
         version = int(json.loads(data)["schema_version"])
         if 0 < version <= STORE_VERSION:
-            return Card.model_validate_json(unsealed(data) if version >= _FIRST_SEALED else data)
+            return of_json(Card, unsealed(data) if version >= _FIRST_SEALED else data)
     except (ValueError, KeyError, TypeError) as error:
         raise StoreError(
             "The card of this store is damaged.",

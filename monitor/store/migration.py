@@ -14,8 +14,10 @@ from pathlib import Path
 
 import pyarrow as pa
 from filelock import FileLock
+from msgspec import structs
 
 from monitor import schema
+from monitor.documents import of_values
 from monitor.errors import StoreError, Where
 from monitor.store import (
     assessments,
@@ -144,10 +146,10 @@ def _from_2(root: Path, new: Path) -> None:
             walls = {name: read["plan"][name] for name in ("house", "wall")}
             made = {parts.ASSESSED: parts.tables(read, pa.table(walls | order))[parts.ASSESSED]}
             part = parts.write(Place(new), str(path.parent.relative_to(root)), 0, made)
-            part = part.model_copy(update={"files": said["files"] | part.files})
+            part = structs.replace(part, files=said["files"] | part.files)
             more = {"results_sha256": part.sha256, "buckets": 1, "parts": (part,)}
-            kept = {name: said[name] for name in assessments.Card.model_fields if name in said}
-            (new / path.relative_to(root)).write_bytes(sealed(assessments.Card.model_validate(kept | more)))
+            kept = {name: said[name] for name in assessments.Card.__struct_fields__ if name in said}
+            (new / path.relative_to(root)).write_bytes(sealed(of_values(assessments.Card, kept | more)))
     (new / marker.FILE).write_bytes(marker.to_bytes(3, marker.read(root).created_at))
 
 

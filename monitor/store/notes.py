@@ -2,8 +2,7 @@
 
 import re
 
-from pydantic import ValidationError
-
+from monitor.documents import of_json
 from monitor.store.parts import Part
 from monitor.store.place import Place
 from monitor.store.sealed import sealed, unsealed
@@ -16,8 +15,8 @@ def noted(place: Place, folder: str, bucket: int, made_from: str) -> Part | None
     """The part that a bucket became when it was made from that, if all its files are there still."""
     name = _name(folder, bucket, made_from)
     try:
-        part = Part.model_validate_json(unsealed(place.read(name)))
-    except (FileNotFoundError, ValidationError, ValueError):  # none, or cut off: the work is done again
+        part = of_json(Part, unsealed(place.read(name)))
+    except (FileNotFoundError, ValueError):  # none, or cut off: the work is done again
         return None
     return part if all(place.has(f"{folder}/{file}") for file in part.files.values()) else None
 

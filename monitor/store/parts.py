@@ -8,9 +8,9 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
-from pydantic import BaseModel, ConfigDict
 
 from monitor import schema
+from monitor.documents import Document
 from monitor.store import canonical, files, parquet, walls
 from monitor.store.generations import Wall
 from monitor.store.place import Place
@@ -21,10 +21,8 @@ TABLES = (*schema.RESULTS, ASSESSED)
 _WALL = ("house", "wall")
 
 
-class Part(BaseModel):
+class Part(Document, frozen=True, kw_only=True):
     """The files of one bucket by table; a table without rows has none. sha256: the sum of its walls' digests."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     bucket: int
     files: dict[str, str]

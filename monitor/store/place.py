@@ -8,8 +8,8 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from pyarrow import ArrowException, NativeFile, OSFile
-from pydantic import BaseModel, ConfigDict
 
+from monitor.documents import Document, of_json
 from monitor.errors import StoreError, Where
 from monitor.store import files
 from monitor.store.sealed import sealed, unsealed
@@ -18,10 +18,8 @@ FILE = "place.json"
 _SIGN, _SAYS = "README.txt", b"Compacted facts and assessments of a store; change nothing here.\n"
 
 
-class _Elsewhere(BaseModel):
+class _Elsewhere(Document, frozen=True, kw_only=True):
     """Where the Parquet files of a store's buckets lie if not in its own folder."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     address: str
 
@@ -49,7 +47,7 @@ def put_elsewhere(root: Path, address: str) -> None:
 def of(root: Path) -> "Place":
     """Where those of a store lie. Raises StoreError where what says so is damaged."""
     try:
-        said = _Elsewhere.model_validate_json(unsealed((root / FILE).read_bytes()))
+        said = of_json(_Elsewhere, unsealed((root / FILE).read_bytes()))
     except FileNotFoundError:
         return Place(root.absolute())
     except ValueError as error:

@@ -1,16 +1,17 @@
 """Small JSON documents of the store, each closed by a seal: the hash of all its other bytes."""
 
-from pydantic import BaseModel
+from msgspec.json import format as in_lines
 
+from monitor.documents import Document, to_json
 from monitor.store.files import sha256
 
 _BEFORE, _AFTER = b',\n "seal": "', b'"\n}\n'
 _SIGNS = 64
 
 
-def sealed(document: BaseModel) -> bytes:
+def sealed(document: Document) -> bytes:
     """A document as its file holds it."""
-    return seal_text(document.model_dump_json(indent=1).encode())
+    return seal_text(in_lines(to_json(document), indent=1).encode())
 
 
 def seal_text(data: bytes) -> bytes:

@@ -12,10 +12,10 @@ from typing import TypeVar
 import pyarrow as pa
 import pyarrow.compute as pc
 from filelock import FileLock, Timeout
-from pydantic import BaseModel, ValidationError
 
 from monitor import schema
 from monitor.config import Rules, Settings, Telling
+from monitor.documents import Document, RefusedError, checked, of_json, of_values, values_of
 from monitor.errors import StoreError, Where
 from monitor.results import Assessment
 from monitor.schema import Tables
@@ -55,7 +55,7 @@ _TAKING_LOCK = "taking.lock"
 _TELLING_LOCK = "telling.lock"
 OUTBOX = "outbox"
 RECEIVED = "files"
-_Kind = TypeVar("_Kind", bound=BaseModel)
+_Kind = TypeVar("_Kind", bound=Document)
 
 
 def create(
@@ -423,8 +423,8 @@ class Store:
         return self._saved(TELLING, Telling)
 
     def save_telling(self, telling: Telling) -> None:
-        """Save how people are told, in place of what was."""
-        files.replace(self.path / TELLING, sealed(telling))
+        """Save how people are told, in place of what was. Raises RefusedError for a value that cannot be."""
+        files.replace(self.path / TELLING, sealed(checked(telling)))
 
     def _saved(self, name: str, kind: type[_Kind]) -> _Kind:
         """Settings of a file, the defaults where there is none."""
@@ -434,13 +434,12 @@ class Store:
         data = file.read_bytes()
         try:
             # one written by hand has no seal; one that has a seal must be as it was saved
-            return kind.model_validate_json(unsealed(data) if b'"seal"' in data else data)
-        except ValidationError as error:
-            first = error.errors()[0]
+            return of_json(kind, unsealed(data) if b'"seal"' in data else data)
+        except RefusedError as error:
             raise StoreError(
                 "The settings cannot be used.",
-                where=Where(file=str(file), cell=".".join(map(str, first["loc"]))),
-                got=f"{first['msg']} ({error.error_count()} in all)",
+                where=Where(file=str(file), cell=error.cell),
+                got=error.why,
                 mend="Mend that entry, or remove it for the default to hold.",
             ) from error
         except ValueError as error:
@@ -452,8 +451,8 @@ class Store:
             ) from error
 
     def save_settings(self, settings: Settings) -> None:
-        """Save settings in place of the earlier ones."""
-        files.replace(self.path / SETTINGS, sealed(settings))
+        """Save settings in place of the earlier ones. Raises RefusedError for a value that cannot be."""
+        files.replace(self.path / SETTINGS, sealed(checked(settings)))
 
     def rules_on(self, day: date, known_on: datetime | None = None) -> Rules:
         """The rules that hold on a day: the settings, with the signed thresholds valid on that day in their place."""
@@ -462,14 +461,14 @@ class Store:
         valid = [row for row in rows if row["valid_from"] is not None and row["valid_from"] <= day]
         if not valid:
             return rules
-        given = {name: valid[-1][name] for name in Rules.model_fields if valid[-1].get(name) is not None}
+        given = {name: valid[-1][name] for name in Rules.__struct_fields__ if valid[-1].get(name) is not None}
         try:
-            return Rules.model_validate(rules.model_dump() | given)
-        except ValidationError as error:
+            return of_values(Rules, values_of(rules) | given)
+        except RefusedError as error:
             raise StoreError(
                 "These signed thresholds cannot be used.",
                 where=Where(file=valid[-1]["source_name"], row=valid[-1]["source_row"]),
-                got=error.errors()[0]["msg"],
+                got=str(error),
                 mend="Register a row with the same valid_from and the right numbers.",
             ) from error
 

@@ -9,8 +9,7 @@ import shutil
 from collections.abc import Mapping
 from pathlib import Path
 
-from pydantic import BaseModel, ConfigDict
-
+from monitor.documents import Document, of_json
 from monitor.store import files
 from monitor.store.sealed import sealed, unsealed
 
@@ -20,10 +19,8 @@ _ID = re.compile(r"[0-9a-f]{32}")
 _NAME = re.compile(r"[0-9a-f]{64}|[0-9]{1,4}\.csv")
 
 
-class _Envelope(BaseModel):
+class _Envelope(Document, frozen=True, kw_only=True):
     """A card as its file holds it, with the SHA-256 of the files that belong to it."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     card: str
     files: dict[str, str]
@@ -94,7 +91,7 @@ def drop(root: Path, upload_id: str) -> None:
 
 def _envelope(root: Path, upload_id: str) -> _Envelope | None:
     data = _read(root, upload_id, CARD)
-    return None if data is None else _Envelope.model_validate_json(unsealed(data))
+    return None if data is None else of_json(_Envelope, unsealed(data))
 
 
 def _read(root: Path, upload_id: str, name: str) -> bytes | None:

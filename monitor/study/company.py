@@ -6,6 +6,8 @@ from itertools import pairwise
 from math import isfinite
 from typing import Any
 
+from msgspec import structs
+
 from monitor import schema
 from monitor.config import Rules, Settings
 from monitor.errors import NotFoundError, SettingsError
@@ -94,8 +96,8 @@ def with_thresholds(company: Company, before: str, after: str) -> Company:
             given[name] = parse(text, "").mm
             if not given[name] > 0:
                 raise SettingsError("A threshold must be above 0.", got=f"'{text}'", mend="Write it like '1/8 in'.")
-    rules = company.settings.rules.model_copy(update=given)
-    return replace(company, settings=company.settings.model_copy(update={"rules": rules}))
+    rules = structs.replace(company.settings.rules, **given)
+    return replace(company, settings=structs.replace(company.settings, rules=rules))
 
 
 def usual_gaps(rules: Rules) -> list[float]:

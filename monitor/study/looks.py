@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 import numpy as np
 import pandas as pd
 import pyarrow as pa
+from msgspec import structs
 
 from monitor import schema
 from monitor.config import Rules, Settings, Variances
@@ -48,7 +49,7 @@ def looked(portfolio: Portfolio, rules: Rules, variances: Variances, progress: P
         frame(getattr(portfolio, name)) for name in ("readings", "walls", "marks", "events")
     )
     looks = _days(readings, events, rules)
-    settings = Settings(rules=rules.model_copy(update={"grace_days": _NEVER_OVERDUE}), variances=variances)
+    settings = Settings(rules=structs.replace(rules, grace_days=_NEVER_OVERDUE), variances=variances)
     found, found_marks = [], []
     for part in _parts(looks, readings):
         seen = _each(part, readings, "visit_date")

@@ -5,6 +5,7 @@ Reading sd, set-up offset, yaw and tilt of every method in the order of METHODS,
 
 import numpy as np
 import numpy.typing as npt
+from msgspec import structs
 
 from monitor.config import MethodSds, Variances
 from monitor.trend.variances import METHODS, Array
@@ -39,7 +40,7 @@ def from_vector(variances: Variances, sds: Array) -> Variances:
         for number, method in enumerate(METHODS)
     }
     shared = {name: float(sds[SEASON + number]) for number, name in enumerate(SHARED)}
-    return variances.model_copy(update={"methods": methods, **shared})
+    return structs.replace(variances, methods=methods, **shared)
 
 
 def free(variances: Variances) -> npt.NDArray[np.bool_]:

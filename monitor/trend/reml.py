@@ -8,6 +8,7 @@ from collections.abc import Mapping
 
 import numpy as np
 import numpy.typing as npt
+from msgspec import structs
 from scipy import optimize
 
 from monitor.config import Variances
@@ -89,7 +90,7 @@ def estimate(
     variances = parameters.from_vector(defaults, found.sds)
     dof, scale = scale_prior.estimate(found.at.q, found.at.d, defaults)
     return Estimated(
-        variances.model_copy(update={"scale_dof": dof, "scale": scale}),
+        structs.replace(variances, scale_dof=dof, scale=scale),
         walls,
         int(counting.sum()),
         setups_by_method(cases),

@@ -10,6 +10,7 @@ from fastapi import Form, Query, Request
 from fastapi.responses import Response
 from starlette.exceptions import HTTPException
 
+from monitor.documents import to_json
 from monitor.errors import BowError
 from monitor.pipeline import alert_record, damaged, editions, keys, list_rows, meanwhile, review
 from monitor.pipeline.alert_listing import told
@@ -132,7 +133,7 @@ def book(here: Service, store: Store, key: Key) -> Book:
     """
     store = store.sparing()
     now, today = here.now(), here.today()
-    made_from = ("wall", key, store.facts_sha256(), store.settings().model_dump_json(), today)
+    made_from = ("wall", key, store.facts_sha256(), to_json(store.settings()), today)
     made = here.kept.of(made_from, lambda: wall_now(store, key, today=today, now=now))
     damaged.refuse(store, key)
     news = editions.of(store, list_rows.newest(store), now).news if store.assessments() else {}

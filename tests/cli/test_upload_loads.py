@@ -11,7 +11,7 @@ pytestmark = pytest.mark.xdist_group("demo")
 NEVER = (
     *("pandas", "statsmodels", "plotly", "openpyxl", "jinja2", "rich", "PIL", "distributed", "dask"),
     *("scipy.stats", "scipy.optimize", "scipy.linalg", "charset_normalizer", "rapidfuzz", "multiprocessing"),
-    *("fastapi", "starlette", "uvicorn", "argon2", "limits", "itsdangerous", "python_multipart", "smtplib"),
+    *("fastapi", "starlette", "uvicorn", "argon2", "limits", "itsdangerous", "python_multipart", "smtplib", "pydantic"),
     *("numpy.f2py.crackfortran", "numpy.testing._private", "numpy.random._generator", "numpy.polynomial.polynomial"),
     *("unittest", "tomllib", "html"),
     *("monitor.web", "monitor.demo", "monitor.simulate", "monitor.study", "monitor.telling"),

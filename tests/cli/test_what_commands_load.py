@@ -18,13 +18,13 @@ pytestmark = pytest.mark.xdist_group("demo")
 
 HEAVY = (
     *("pandas", "scipy", "statsmodels", "plotly", "openpyxl", "jinja2", "rapidfuzz", "charset_normalizer", "PIL"),
-    *("fastapi", "starlette", "uvicorn", "argon2", "limits", "itsdangerous", "python_multipart", "smtplib"),
+    *("fastapi", "starlette", "uvicorn", "argon2", "limits", "itsdangerous", "python_multipart", "smtplib", "pydantic"),
     *("monitor.trend.fit", "monitor.web.app", "monitor.demo", "monitor.simulate", "monitor.study"),
 )
 """What a command on what is on record needs none of."""
 TABLES = ("rich",)
 """Draws tables, and is wanted by whatever prints one."""
-STORE = ("pyarrow", "numpy", "sqlite3", "pydantic", "filelock", "monitor.store", "monitor.trend", "monitor.report")
+STORE = ("pyarrow", "numpy", "sqlite3", "msgspec", "filelock", "monitor.store", "monitor.trend", "monitor.report")
 """What no help needs."""
 
 _RUN = """
@@ -78,7 +78,7 @@ def test_no_help_loads_what_only_the_deed_needs() -> None:
     assert first[1] & {*HEAVY, *TABLES, *STORE} == set()
     assert len(others) > 40
     assert [code for code, _ in others if code] == []
-    own = {*HEAVY, *TABLES, *STORE} - {"pydantic", "sqlite3"}  # the library of commands itself loads these
+    own = {*HEAVY, *TABLES, *STORE}
     assert others[-1][1] & own == set()
 
 

@@ -14,7 +14,7 @@ from alert_company import BEFORE_FROST, LIST, VISITS, end_of, founded, in_busine
 from results_saved import saved
 
 from monitor import schema
-from monitor.config import Settings
+from monitor.config import Rules, Settings
 from monitor.errors import NotFoundError, StoreError
 from monitor.pipeline import alert_record, alerting, review, runs
 from monitor.pipeline.alerting import look
@@ -231,7 +231,7 @@ def test_a_list_that_cannot_be_made_again_is_named_and_does_not_keep_the_others(
     saved(store, replace(lost, known_until=end_of(MARCH), settings_sha256="5" * 64))
     listed(store, MAY, THIRD_VISIT, trend="yes")
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("monitor.pipeline.runs.settings_of", lambda *_: Settings(rules={"alpha": 0.01}))
+        patch.setattr("monitor.pipeline.runs.settings_of", lambda *_: Settings(rules=Rules(alpha=0.01)))
         found = look(store, at=end_of(MAY))
     assert found.new == 1
     assert "2026-01-20" in found.problems[0]

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from companies_in_buckets import DAY, KNOWN, company, content
 
-from monitor.config import Settings
+from monitor.config import Rules, Settings
 from monitor.errors import StoreError, WorkError
 from monitor.pipeline import cluster
 from monitor.pipeline.assessing import assess
@@ -17,7 +17,7 @@ from monitor.pipeline.bucket import Task
 from monitor.store.parts import Part
 from monitor.store.place import Place
 
-OTHER = Settings().model_copy(update={"rules": Settings().rules.model_copy(update={"grace_days": 9})})
+OTHER = Settings(rules=Rules(grace_days=9))
 distributed = pytest.importorskip("distributed")
 
 

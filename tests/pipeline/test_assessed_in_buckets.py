@@ -6,14 +6,18 @@ from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
+import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 import pytest
 from companies_in_buckets import DAY, KNOWN, WALLS, company, content, tables_of, whole
 
 from monitor import store as stores
+from monitor.config import Rules, Settings
+from monitor.documents import RefusedError
 from monitor.errors import StoreError
 from monitor.pipeline import bucket, runs
+from monitor.pipeline.analysis import analyse
 from monitor.pipeline.assessing import assess
 from monitor.pipeline.bucket import Task
 from monitor.pipeline.workers import in_processes
@@ -52,6 +56,19 @@ def test_processes_give_the_same_bytes(assessed: Store, tmp_path: Path) -> None:
     assess(store, judged_on=DAY, known_on=KNOWN, many=in_processes(2))
     assert content(store) == content(assessed)
     assert whole(store)
+
+
+def test_settings_that_cannot_be_are_refused_before_a_wall_is_judged(assessed: Store) -> None:
+    wrong = Settings(rules=Rules(alpha=1.5))
+    before = list(runs.on_record(assessed))
+    with pytest.raises(RefusedError, match=r"rules\.alpha: it should be less than 1"):
+        assess(assessed, judged_on=DAY, known_on=KNOWN, settings=wrong)
+    assert list(runs.on_record(assessed)) == before
+    readings = pd.DataFrame({"visit_date": [pd.Timestamp(DAY)], "mark": ["M1"], "deflection_mm": [3.0]})
+    marks = pd.DataFrame({"mark": ["M1"], "x_mm": [2000.0], "z_mm": [1200.0]})
+    wall = {"length_mm": 4000.0, "clear_height_mm": 2400.0}
+    with pytest.raises(RefusedError, match=r"rules\.alpha"):
+        analyse(readings, wall=wall, marks=marks, settings=wrong)
 
 
 def test_some_walls_and_columns_are_read_without_the_rest(assessed: Store) -> None:

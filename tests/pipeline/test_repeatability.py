@@ -9,6 +9,7 @@ import pytest
 from monitor import store as stores
 from monitor.config import Variances
 from monitor.demo.run import JUDGED_ON, Done
+from monitor.documents import of_json
 from monitor.pipeline import editions, listing, repeatability
 from monitor.pipeline.assessing import settings_on
 from monitor.pipeline.publishing import book_of_edition
@@ -33,7 +34,7 @@ def test_the_demo_is_judged_by_its_own_variances_from_the_day_they_were_known(de
     before = settings_on(demo.store, JUDGED_ON[0], datetime(2026, 3, 31, tzinfo=UTC)).variances
     since = settings_on(demo.store, JUDGED_ON[1], AFTER).variances
     assert before == Variances()
-    assert since == Variances.model_validate_json(row["values"])
+    assert since == of_json(Variances, row["values"])
     assert since.methods[Method.STRING].reading_mm < 0.7 < before.methods[Method.STRING].reading_mm
 
 
@@ -46,8 +47,8 @@ def test_the_same_facts_give_the_same_estimate_and_the_newest_known_holds(demo: 
     assert repeatability.estimate(own, judged_on=JUDGED_ON[1], known_on=AFTER, made_at=AFTER.replace(hour=1))
     newest = own.facts("variances").sort_by("known_at").to_pylist()[-1]
     assert newest["readings"] > first["readings"]
-    assert settings_on(own, JUDGED_ON[1]).variances == Variances.model_validate_json(newest["values"])
-    assert settings_on(own, JUDGED_ON[1], known_on).variances == Variances.model_validate_json(first["values"])
+    assert settings_on(own, JUDGED_ON[1]).variances == of_json(Variances, newest["values"])
+    assert settings_on(own, JUDGED_ON[1], known_on).variances == of_json(Variances, first["values"])
 
 
 def test_a_sample_is_of_that_many_walls_that_were_read_and_always_the_same(demo: Done) -> None:

@@ -18,6 +18,7 @@ from mail_server import Postbox, free_port, serving
 
 from monitor import store as stores
 from monitor.config import MailServer, Telling
+from monitor.documents import of_values, values_of
 from monitor.errors import SettingsError, StoreError
 from monitor.pipeline import alert_listing, alert_record, telling, telling_settings
 from monitor.pipeline.alerting import look
@@ -270,8 +271,8 @@ def test_no_subject_and_no_post_names_a_person_and_no_secret_is_written_anywhere
     box = Postbox(refused={"e1@example.invalid"})
     with serving(box) as port:
         by_mail(store, port, webhook=f"http://127.0.0.1:{free_port()}/hook")
-        server = store.telling().model_dump()
-        store.save_telling(Telling.model_validate(server | {"mail": server["mail"] | {"user": "wallbow"}}))
+        server = values_of(store.telling())
+        store.save_telling(of_values(Telling, server | {"mail": server["mail"] | {"user": "wallbow"}}))
         lines = telling.said(told(store), store)
     rows = sorted(store.office.rows("alert_texts"), key=lambda row: str(row["subject"]))
     shown = [rows[0]["content"], rows[1]["subject"], rows[2]["subject"]]

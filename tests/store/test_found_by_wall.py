@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pyarrow as pa
 import pytest
+from msgspec import structs
 from store_rows import START, at, reading, readings, ruling, table
 
 from monitor import store as stores
@@ -160,7 +161,7 @@ def test_places_that_are_not_those_of_the_rows_are_named(store: Store) -> None:
         table="places", bucket=0, file=name, sha256=generations.files.sha256(data), rows=fewer.num_rows
     )
     others = tuple(each for each in at.derived if each.table != "places")
-    generations.point(store.path, at.model_copy(update={"derived": (*others, part)}))
+    generations.point(store.path, structs.replace(at, derived=(*others, part)))
     assert any("not what the compacted rows make it" in damage.what for damage in verify(store).damages)
 
 

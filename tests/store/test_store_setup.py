@@ -10,7 +10,8 @@ import pytest
 from store_rows import START, at, readings, table
 
 from monitor import store as stores
-from monitor.config import Rules, Settings
+from monitor.config import Rules, Settings, Telling
+from monitor.documents import RefusedError
 from monitor.errors import StoreError
 from monitor.store import Store
 from monitor.store.verify import verify
@@ -104,6 +105,16 @@ def test_a_settings_file_that_cannot_be_used_names_the_entry(store: Store) -> No
         (store.path / "settings.json").write_text(text)
         with pytest.raises(StoreError, match=rf"{words}.*Mend"):
             store.settings()
+
+
+def test_settings_that_cannot_be_are_not_saved(store: Store) -> None:
+    kept = (store.path / "settings.json").read_bytes()
+    with pytest.raises(RefusedError, match=r"rules\.before_mm_per_year: it should be greater than 0"):
+        store.save_settings(Settings(rules=Rules(before_mm_per_year=-1.0)))
+    assert (store.path / "settings.json").read_bytes() == kept
+    with pytest.raises(RefusedError, match=r"timeout_seconds: it should be at most 300"):
+        store.save_telling(Telling(timeout_seconds=301.0))
+    assert not (store.path / "telling.json").exists()
 
 
 def test_the_thresholds_valid_on_a_day_take_the_place_of_the_settings(store: Store) -> None:

@@ -5,6 +5,7 @@ from datetime import date
 from typing import Any
 
 import pytest
+from msgspec import structs
 from result_rows import HOLDING, MOVING, RULES, finding, judged, mark_row, reading, register, wall_row
 
 from monitor.terms import Rule, Urgency
@@ -366,7 +367,7 @@ def test_another_wall_s_readings_change_no_finding() -> None:
 
 
 def test_rules_of_the_company_move_the_limits() -> None:
-    rules = RULES.model_copy(update={"jump_mm": 4.0, "engineer_mm_per_year": 3.0})
+    rules = structs.replace(RULES, jump_mm=4.0, engineer_mm_per_year=3.0)
     _, findings = judged(wall_row(**MOVING, jump_mm=4.5, jump_p=1e-5), rules=rules, readings=[reading()])
     assert finding("jump since the last visit", findings)["outcome"] == "yes"
     assert finding("rate for an engineer", findings)["outcome"] == "yes"

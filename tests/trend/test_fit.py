@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from by_frames import build, table_of
+from msgspec import structs
 
 from monitor.config import MethodSds, Settings, Variances
 from monitor.terms import Method, Movement
@@ -140,7 +141,7 @@ def test_the_restricted_likelihood_is_that_of_the_dense_model_up_to_a_constant_o
     for scale in (1.0, 1.7):
         sds = {m: MethodSds(reading_mm=scale * sd.reading_mm, offset_mm=sd.offset_mm and scale * sd.offset_mm,
                             yaw_mm_per_m=sd.yaw_mm_per_m) for m, sd in DEFAULTS.variances.methods.items()}  # fmt: skip
-        variances = DEFAULTS.variances.model_copy(update={"methods": sds, "season_mm": 0.8 * scale, "local_share": 0.0})
+        variances = structs.replace(DEFAULTS.variances, methods=sds, season_mm=0.8 * scale, local_share=0.0)
         gaps.append([])
         for case, done, b in each(cases, variances):
             model = dense(cases, [case], variances, {case: variances.local_mm_per_year**2}).results.model
@@ -263,7 +264,7 @@ def test_local_deviations_are_as_wide_as_the_wall_moves() -> None:
     )
     walls, marks = invented.walls(["H0"]), invented.marks(["H0"], ROW)
     cases = build(table, walls, marks, invented.events(), DEFAULTS.rules, date(2024, 1, 1))
-    plain = DEFAULTS.variances.model_copy(update={"local_share": 0.0})
+    plain = structs.replace(DEFAULTS.variances, local_share=0.0)
     (first,), (second,) = fitted(cases, plain), fitted(cases, DEFAULTS.variances)
     largest = first.fit.mark_rate[0].argmax()
     square = first.fit.mark_rate[0, largest] ** 2 - first.fit.mark_se[0, largest] ** 2
