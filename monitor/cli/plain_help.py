@@ -5,20 +5,14 @@ from collections.abc import Callable
 from typing import Any
 
 import typer
-from typer.core import TyperCommand, TyperGroup
-
-from monitor.cli.plain_values import read_plainly
+from typer.core import TyperCommand
 
 _TYPE = re.compile(r" <([^<>]*)>$")
 _PLAIN = {"str": "TEXT", "int": "NUMBER", "int range": "NUMBER", "float": "NUMBER", "float range": "NUMBER"}
 
 
 class PlainCommand(TyperCommand):
-    """A command with such help, whose values are read as plainly."""
-
-    def get_params(self, ctx: Any) -> list[Any]:
-        """What it may be given."""
-        return read_plainly(super().get_params(ctx))
+    """A command with such help."""
 
     def format_options(self, ctx: Any, formatter: Any) -> None:
         """Write what is asked for and the options, each value in a plain word."""
@@ -41,19 +35,8 @@ def _plain(name: str, kind: str) -> str:
     return name[: match.start()] + word
 
 
-class PlainGroup(TyperGroup):
-    """Commands whose own options are read as plainly."""
-
-    def get_params(self, ctx: Any) -> list[Any]:
-        """What may be given before the name of a command."""
-        return read_plainly(super().get_params(ctx))
-
-
 class PlainTyper(typer.Typer):
     """A Typer whose commands have such help."""
-
-    def __init__(self, **more: Any) -> None:
-        super().__init__(**({"cls": PlainGroup} | more))
 
     def command(self, name: str | None = None, **more: Any) -> Callable[[Any], Any]:
         """As Typer's own, with PlainCommand as the class."""
