@@ -37,7 +37,7 @@ STRANGERS = {"trend", "ingest", "store", "report", "telling"}
 DOORS = {
     "pyarrow": {"schema", "results", "trend", "ingest", "store", "report", "pipeline", "demo", "simulate", "study"},
     "pandas": {"trend", "pipeline", "demo", "simulate", "study"},
-    "numpy": {"trend", "store", "report", "demo", "simulate", "study"},
+    "numpy": {"schema", "trend", "store", "report", "demo", "simulate", "study"},
     "scipy": {"trend", "study"},
     "statsmodels": {"trend"},
     "pydantic": {"config", "store", "web"},
