@@ -8,15 +8,16 @@ import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
 
+_KINDS = {np.dtype(name): pa.type_for_alias(name) for name in ("bool", "int32", "int64", "float64")}
+
 
 def array_of(values: npt.NDArray[np.generic], known: npt.NDArray[np.bool_] | None = None) -> pa.Array:
     """Numbers or truths (rows,) in their own type, null where `known` (rows,) is false; NaN stays a number.
 
     Numbers are not copied: whoever changes them afterwards changes the column.
     """
-    is_truth = values.dtype == np.bool_
-    kind = pa.bool_() if is_truth else pa.from_numpy_dtype(values.dtype)
-    content = _bits(values.view(np.bool_)) if is_truth else pa.py_buffer(np.ascontiguousarray(values))
+    kind = _KINDS[values.dtype]
+    content = _bits(values.view(np.bool_)) if kind == pa.bool_() else pa.py_buffer(np.ascontiguousarray(values))
     valid = None if known is None or known.all() else _bits(known)
     return pa.Array.from_buffers(kind, len(values), [valid, content])
 

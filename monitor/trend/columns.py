@@ -70,7 +70,9 @@ def date_of(day: float) -> date | None:
 
 def one(column: Column) -> pa.Array:
     """A column as one array."""
-    return column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
+    if not isinstance(column, pa.ChunkedArray):
+        return column
+    return column.chunk(0) if column.num_chunks == 1 else column.combine_chunks()
 
 
 def filled(column: pa.Array, value: object) -> pa.Array:
@@ -120,11 +122,15 @@ def ranks(column: Column) -> Whole:
 
 def numbered(*parts: npt.NDArray[np.generic]) -> tuple[Whole, Whole]:
     """The number of each row's group (rows,) by its numbers in several arrays, in their order, and its first row."""
-    number = np.zeros(len(parts[0]), dtype=np.intp)
+    order = np.lexsort(parts[::-1])
+    begins = np.zeros(len(order), dtype=bool)
+    begins[:1] = True
     for part in parts:
-        values, own = np.unique(part, return_inverse=True)
-        number = np.unique(number * len(values) + own, return_inverse=True)[1]
-    return number, np.unique(number, return_index=True)[1]
+        now, before = part[order][1:], part[order][:-1]
+        begins[1:] |= (now != before) & ((now == now) | (before == before))  # NaN and NaN are alike
+    number = np.empty(len(order), dtype=np.intp)
+    number[order] = np.cumsum(begins) - 1
+    return number, order[begins]
 
 
 def different(numbers: Whole) -> Whole:
@@ -268,4 +274,4 @@ class Rows:
 
 def _counts(column: Column) -> Whole:
     """Whole numbers (rows,), 0 for null."""
-    return np.nan_to_num(reals(column)).astype(np.intp)
+    return whole(column, 0)
