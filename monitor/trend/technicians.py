@@ -11,12 +11,11 @@ from collections.abc import Sequence
 
 import numpy as np
 import pyarrow as pa
-from scipy import special
 
 from monitor.records import dataclass, fields, replace
 from monitor.schema.arrays import array_of
 from monitor.terms import Method
-from monitor.trend import columns
+from monitor.trend import columns, special
 from monitor.trend.cases import Cases, packed
 from monitor.trend.coded import method_words
 from monitor.trend.columns import Array, Flags, Whole
