@@ -1,12 +1,12 @@
 """Frozen dataclasses that cost little to define: a command defines some two hundred before it does anything.
 
-The library's own writes six functions of source text for each such class and compiles them, which takes four times as
-long as its making of one that is not frozen, and nearly a tenth of a command that takes in a visit. Here a class is
-made by it without being frozen, and gets the rest, which is the same for all, from one place. What type checkers see,
-and what `replace`, `fields`, `asdict` and `FrozenInstanceError` say and do, is the library's.
+The library's own writes six functions of source text for each such class and compiles them, which takes nearly thirty
+times as long as the rest of its work, and a tenth of a command that takes in a visit. Here a class is made by it
+without any of them, and gets them, the same for all, from one place. What type checkers see, and what `replace`,
+`fields`, `asdict` and `FrozenInstanceError` say and do, is the library's.
 """
 
-from dataclasses import FrozenInstanceError, asdict, astuple, field, fields, replace
+from dataclasses import MISSING, FrozenInstanceError, asdict, astuple, field, fields, replace
 from typing import TYPE_CHECKING, Any
 
 __all__ = ["FrozenInstanceError", "asdict", "astuple", "dataclass", "field", "fields", "replace"]
@@ -24,7 +24,7 @@ else:
 
     def _frozen(cls: type) -> type:
         own = set(cls.__dict__)
-        made = dataclasses.dataclass(cls, repr=False, eq=False)
+        made = dataclasses.dataclass(cls, init=False, repr=False, eq=False)
         for name, shared in _SHARED.items():
             if name not in own:
                 setattr(made, name, shared)
@@ -35,12 +35,29 @@ def _values(record: Any) -> tuple[Any, ...]:
     return tuple(getattr(record, each.name) for each in fields(record) if each.compare)
 
 
+def _init(record: Any, /, *values: Any, **named: Any) -> None:
+    """What the library would have written for each class: its fields in their order or by name, or their defaults."""
+    names, held = record.__match_args__, record.__dict__
+    held.update(zip(names, values))  # noqa: B905 (whether they are as many is seen below)
+    held.update(named)
+    if len(held) < len(values) + len(named) or not named.keys() <= set(names):
+        raise TypeError(f"{type(record).__qualname__} takes each of {', '.join(names)} once")
+    if len(held) < len(names):
+        held.update({name: _default(record, name) for name in names if name not in held})
+
+
+def _default(record: Any, name: str) -> Any:
+    of = record.__dataclass_fields__[name]
+    if of.default is not MISSING:
+        return of.default
+    if of.default_factory is not MISSING:
+        return of.default_factory()
+    raise TypeError(f"{type(record).__qualname__} lacks {name}")
+
+
 def _set(record: Any, name: str, value: object) -> None:
-    """Each field once, as the record is made."""
-    held = record.__dict__
-    if name in held or name not in record.__dataclass_fields__:
-        raise FrozenInstanceError(f"cannot assign to field {name!r}")
-    held[name] = value
+    del record, value
+    raise FrozenInstanceError(f"cannot assign to field {name!r}")
 
 
 def _delete(record: Any, name: str) -> None:
@@ -62,6 +79,7 @@ def _text(record: Any) -> str:
 
 
 _SHARED = {
+    "__init__": _init,
     "__setattr__": _set,
     "__delattr__": _delete,
     "__eq__": _equals,

@@ -38,7 +38,7 @@ STRANGERS = {"trend", "ingest", "store", "report", "telling"}
 DOORS = {
     "pyarrow": {"schema", "results", "trend", "ingest", "store", "report", "pipeline", "demo", "simulate", "study"},
     "pandas": {"trend", "pipeline", "demo", "simulate", "study"},
-    "numpy": {"trend", "store", "report", "demo", "simulate", "study"},
+    "numpy": {"schema", "trend", "store", "report", "demo", "simulate", "study"},
     "scipy": {"trend", "study"},
     "statsmodels": {"trend"},
     "msgspec": {"documents", "config", "store", "trend", "report", "pipeline", "study"},

@@ -37,6 +37,11 @@ class Longer(Ours):
         return "its own"
 
 
+@records.dataclass(frozen=True)
+class Listed:
+    marks: list[str] = records.field(default_factory=list)
+
+
 CASES = [("DH-01-N",), ("DH-01-N", ("M1", "M2")), ("DH-01-N", (), "x"), ("DH-01-N", (), "", "y")]
 
 
@@ -51,6 +56,27 @@ def test_they_equal_hash_and_read_as_the_librarys() -> None:
             assert (ours == Ours(*other)) is (library == Library(*other))
     assert Ours("DH-01-N") != Library("DH-01-N")
     assert Ours.__match_args__ == Library.__match_args__
+
+
+def test_they_are_made_by_place_by_name_and_by_default_as_the_librarys() -> None:
+    for make in (Ours, Library):
+        assert make("DH-01-N", found="x", marks=("M1",)) == make("DH-01-N", ("M1",), "x", "")
+        assert make(wall="DH-01-N").marks == ()
+        wrong: list[tuple[tuple[str, ...], dict[str, str]]] = [
+            ((), {}),
+            ((), {"found": "x"}),
+            (("a", "b", "c", "d", "e"), {}),
+            (("a",), {"wall": "b"}),
+            (("a",), {"another": "b"}),
+            (("a", "b", "c", "d"), {"another": "b"}),
+        ]
+        for values, named in wrong:
+            with pytest.raises(TypeError):
+                make(*values, **named)  # type: ignore[arg-type]
+    made = Listed()
+    made.marks.append("M1")
+    assert Listed().marks == []
+    assert Longer("DH-01-N", own=2).own == 2
 
 
 def test_they_cannot_be_changed() -> None:

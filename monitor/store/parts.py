@@ -11,6 +11,7 @@ import pyarrow.compute as pc
 
 from monitor import schema
 from monitor.documents import Document
+from monitor.schema.arrays import array_of
 from monitor.store import canonical, files, parquet, walls
 from monitor.store.generations import Wall
 from monitor.store.place import Place
@@ -54,7 +55,7 @@ def tables(results: Mapping[str, pa.Table], order: pa.Table) -> Mapping[str, pa.
     """The tables of a part: results in their order and without ranks, and their walls. order: as for `assessed`."""
     made = {name: in_order(name, parquet.fitted(name, rows)) for name, rows in results.items()}
     rank = schema.PLAN.get_field_index("rank")
-    none = pa.array(np.zeros(made["plan"].num_rows, np.int32))
+    none = array_of(np.zeros(made["plan"].num_rows, np.int32))
     made["plan"] = made["plan"].set_column(rank, schema.PLAN.field(rank), none)
     return made | {ASSESSED: assessed(made, order)}
 

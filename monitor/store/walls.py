@@ -7,6 +7,7 @@ import numpy as np
 import pyarrow as pa
 
 from monitor import schema
+from monitor.schema.arrays import array_of
 from monitor.store import canonical
 from monitor.store.generations import Wall
 
@@ -27,7 +28,7 @@ def digests(tables: Mapping[str, pa.Table]) -> dict[Wall, str]:
         numbers, width, texts, at = canonical.by_row(rows.drop_columns(["house", "wall"]))
         of_table, starts = name.encode(), [*first.tolist(), rows.num_rows]
         ends = starts[1:]
-        for wall, start, end in zip(keys.take(pa.array(first)).to_pylist(), starts, ends, strict=False):
+        for wall, start, end in zip(keys.take(array_of(first)).to_pylist(), starts, ends, strict=False):
             pieces = found.setdefault(wall, [wall.encode()])
             pieces += (of_table, numbers[start * width : end * width], texts[at[start] : at[end]])
     hashed = {key: sha256(b"".join(pieces)).hexdigest() for key, pieces in found.items()}

@@ -10,6 +10,7 @@ import pyarrow.compute as pc
 from monitor import schema
 from monitor.config import Settings
 from monitor.records import dataclass, replace
+from monitor.schema.arrays import array_of
 from monitor.terms import Method
 from monitor.trend import (
     bounds,
@@ -41,6 +42,7 @@ from monitor.trend.columns import (
     dates,
     day_number,
     days,
+    different,
     having,
     numbers,
     places,
@@ -153,7 +155,7 @@ class _Found:
     def nothing(cls, cases: Cases, settings: Settings) -> "_Found":
         """Before any fit."""
         count, rows, marks = len(cases.table), cases.rows, len(cases.marks.wall)
-        key = np.unique(rows.case * marks + rows.mark)
+        key = different(rows.case * marks + rows.mark)
         case, mark = np.divmod(key, max(marks, 1))
         names = (*(f"{of}_{end}" for of in COMPONENTS for end in _ENDS), *_OF_WALL)
         of_mark = ("rate_mm_per_year", "rate_lower", "rate_upper", "rate_se", "log_evidence")
@@ -259,7 +261,7 @@ class _Found:
                 "mark": cases.mark_names(self.mark),
                 "x_mm": numbers(cases.marks.x_mm[self.mark]),
                 "z_mm": numbers(cases.marks.z_mm[self.mark]),
-                "measured": pa.array(self.measured),
+                "measured": array_of(self.measured),
                 **{name: numbers(value) for name, value in self.of_mark.items()},
                 "log_evidence": numbers(np.nan_to_num(self.of_mark["log_evidence"])),
             }
@@ -287,8 +289,8 @@ def _tables(
     rules, variances, results = settings.rules, settings.variances, found.walls(cases)
     at = places(results, shown, CASE)
     settling = {name: taken(shown[name], at) for name in ("holding_from", "looked_until")}
-    up_to_day = readings.filter(pa.array(~(days(readings["visit_date"]) > day_number(judged_on))))
-    done_by_day = events.filter(pa.array(~(days(events["event_date"]) > day_number(judged_on))))
+    up_to_day = readings.filter(array_of(~(days(readings["visit_date"]) > day_number(judged_on))))
+    done_by_day = events.filter(array_of(~(days(events["event_date"]) > day_number(judged_on))))
     total = totals.totals(up_to_day, walls, marks, rules, done_by_day)
     of_total = {name: taken(total[name], cases.walls.row[cases.table.wall]) for name in total.column_names[2:]}
     of_total |= {name: pc.fill_null(of_total[name], "") for name in ("total_mark", "total_reference")}

@@ -4,10 +4,10 @@ from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
 from monitor.config import Variances
 from monitor.records import dataclass
+from monitor.trend import special
 from monitor.trend.fit import Rates
 from monitor.trend.shapes import Array, Flags
 

@@ -16,11 +16,12 @@ import pyarrow.compute as pc
 
 from monitor.config import END_REACH_MM, Rules
 from monitor.records import dataclass, replace
+from monitor.schema.arrays import array_of
 from monitor.terms import Method
 from monitor.trend import coded as facts
 from monitor.trend import stretches
 from monitor.trend.coded import Coded, Days, Marks, Read, Walls
-from monitor.trend.columns import Array, Column, Flags, Whole, dates, one, ranks, taken, thinned
+from monitor.trend.columns import Array, Column, Flags, Whole, dates, different, one, ranks, taken
 from monitor.trend.shapes import Array as Shapes
 from monitor.trend.stretches import Starts
 from monitor.trend.variances import METHODS
@@ -115,16 +116,16 @@ class Cases:
         wall, period = (self.table.wall, self.table.period)
         if cases is not None:
             wall, period = wall[cases], period[cases]
-        at = pa.array(wall)
+        at = array_of(wall)
         return {
             "house": self.walls.house.take(at),
             "wall": self.walls.wall.take(at),
-            "period": pa.array(period.astype(np.int32)),
+            "period": array_of(period.astype(np.int32)),
         }
 
     def reading_ids(self, rows: Whole) -> pa.Array:
         """Ids of the readings of some rows."""
-        return one(self.ids).take(pa.array(self.rows.reading[rows]))
+        return one(self.ids).take(array_of(self.rows.reading[rows]))
 
     def mark_names(self, marks: Whole) -> pa.Array:
         """Names of marks by their numbers, '' for -1."""
@@ -134,7 +135,7 @@ class Cases:
         """Columns of schema.WALL_RESULTS that need no fit, method aside, which is that of the latest visit here."""
         table = self.table
         latest = facts.method_words(table.method)
-        usual = self.walls.method.take(pa.array(table.wall))
+        usual = self.walls.method.take(array_of(table.wall))
         span = np.nan_to_num((table.last - table.first) / DAYS_PER_YEAR)
         whole = {
             "visits": table.visits,
@@ -144,14 +145,14 @@ class Cases:
         }
         return {
             **self.keys(),
-            "is_current": pa.array(table.is_current),
+            "is_current": array_of(table.is_current),
             "started_on": dates(table.started_on),
             "method": pc.coalesce(latest, usual),
-            **{name: pa.array(values.astype(np.int32)) for name, values in whole.items()},
+            **{name: array_of(values.astype(np.int32)) for name, values in whole.items()},
             "first_visit": dates(table.first),
             "last_visit": dates(table.last_all),
-            "span_years": pa.array(span),
-            "threshold_mm_per_year": pa.array(table.threshold),
+            "span_years": array_of(span),
+            "threshold_mm_per_year": array_of(table.threshold),
         }
 
 
@@ -175,7 +176,7 @@ def cases_of(found: Coded, rules: Rules) -> Cases:
     np.maximum.at(newest, starts.wall, starts.period)
     size = int(max(newest.max(initial=0), period.max(initial=0))) + 1
     own = read.wall * size + period
-    keys = np.unique(np.concatenate([np.arange(len(newest)) * size + newest, thinned(own)]))
+    keys = different(np.concatenate([np.arange(len(newest)) * size + newest, own]))
     case = np.searchsorted(keys, own)
     start = _start_of(keys, size, starts)
     rows = _rows(found, case, period, breaks, start, rules)
@@ -282,7 +283,7 @@ def _order(read: Read, case: Whole, used: Whole) -> Whole:
         return order
     tied = np.append(alike, False) | np.append(False, alike)
     number = np.zeros(len(used), dtype=np.intp)
-    number[order[tied]] = ranks(one(read.ids).take(pa.array(read.reading[used[order[tied]]])))
+    number[order[tied]] = ranks(one(read.ids).take(array_of(read.reading[used[order[tied]]])))
     return np.lexsort((number, value, key))
 
 

@@ -9,11 +9,10 @@ from functools import cache
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
 from monitor.config import Rules, Variances
 from monitor.records import dataclass
-from monitor.trend import bounds, evidence, restarts, spread
+from monitor.trend import bounds, evidence, restarts, special, spread
 from monitor.trend.columns import Whole
 from monitor.trend.designs import Seen
 from monitor.trend.parts import Starts

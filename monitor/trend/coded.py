@@ -13,6 +13,7 @@ import pyarrow.compute as pc
 
 from monitor.errors import TrendError, Where
 from monitor.records import dataclass, replace
+from monitor.schema.arrays import array_of
 from monitor.terms import End, Part, State
 from monitor.trend import shapes
 from monitor.trend.columns import (
@@ -23,12 +24,13 @@ from monitor.trend.columns import (
     codes,
     day_number,
     days,
+    different,
     is_text,
+    numbers,
     one,
     ranks,
     reals,
     taken,
-    thinned,
 )
 from monitor.trend.variances import METHODS
 
@@ -157,7 +159,7 @@ def _coded_alike(columns: Sequence[Column]) -> tuple[list[Whole], pa.Array]:
     rank[order] = np.arange(len(order))
     numbers = rank[np.asarray(coded.indices, dtype=np.intp)]
     ends = np.cumsum([len(column) for column in columns])[:-1]
-    return np.split(numbers, ends), coded.dictionary.take(pa.array(order))
+    return np.split(numbers, ends), coded.dictionary.take(array_of(order))
 
 
 def coded(readings: pa.Table, walls: pa.Table, marks: pa.Table, events: pa.Table, judged_on: date) -> Coded:
@@ -171,17 +173,17 @@ def coded(readings: pa.Table, walls: pa.Table, marks: pa.Table, events: pa.Table
     when = np.where(np.isnan(when) & (state == 1), today, when)
     kept = np.flatnonzero((state >= 0) & ~(when > today))
     held, when = state[kept] == 1, when[kept]
-    texts = {name: one(readings[name]).take(pa.array(kept)) for name in ("house", "wall", "mark")}
+    texts = {name: one(readings[name]).take(array_of(kept)) for name in ("house", "wall", "mark")}
     registered, read_walls, of_marks, of_events = _wall_numbers(texts, walls, marks, events)
     wall, house_names, wall_names, number = read_walls
-    method = codes(one(readings["method"]).take(pa.array(kept)), METHODS)
+    method = codes(one(readings["method"]).take(array_of(kept)), METHODS)
     real = {name: reals(readings[name])[kept] for name in ("deflection_mm", "step_mm", "error_factor", "setup")}
     _check(readings, kept[~held & ((method < 0) | ~np.isfinite(real["deflection_mm"]) | np.isnan(when))])
     known = _walls(walls, registered, house_names, wall_names, number)
     (mark_name, placed_name, replaced), names = _coded_alike([texts["mark"], marks["mark"], marks["replaces"]])
     size = len(names) + 1
     own, at = wall * size + mark_name, of_marks >= 0
-    key = np.unique(np.concatenate([thinned(own), of_marks[at] * size + placed_name[at]]))
+    key = different(np.concatenate([own, of_marks[at] * size + placed_name[at]]))
     mark = np.searchsorted(key, own)
     placed = _last(of_marks * size + placed_name, at, key)
     heir = _last(of_marks * size + replaced, at & ~is_text(marks["replaces"], ""), key)
@@ -198,7 +200,7 @@ def coded(readings: pa.Table, walls: pa.Table, marks: pa.Table, events: pa.Table
         day=np.nan_to_num(when).astype(np.int64),
         **{name: real[name] for name in ("deflection_mm", "step_mm", "error_factor")},
     )
-    found = _marks(known, key // size, names.take(pa.array(key % size)), marks, placed, heir)
+    found = _marks(known, key // size, names.take(array_of(key % size)), marks, placed, heir)
     return Coded(known, found, read, _events(events, of_events, found, today))
 
 
@@ -213,14 +215,14 @@ def _wall_numbers(
     house, houses = _coded_alike([table["house"] for table in tables])
     wall, names = _coded_alike([table["wall"] for table in tables])
     own, read, of_marks, of_events = (h * (len(names) + 1) + w for h, w in zip(house, wall, strict=True))
-    keys = np.unique(np.concatenate([np.unique(own), thinned(read)]))
+    keys = different(np.concatenate([own, read]))
     numbers = [np.searchsorted(keys, each) for each in (own, read, of_marks, of_events)]
     of_marks, of_events = (
         np.where((at < len(keys)) & (keys[np.minimum(at, len(keys) - 1)] == key), at, -1) if len(keys) else key * 0 - 1
         for at, key in zip(numbers[2:], (of_marks, of_events), strict=True)
     )
     pair = np.divmod(keys, len(names) + 1)
-    told = (numbers[1], houses.take(pa.array(pair[0])), names.take(pa.array(pair[1])), len(keys))
+    told = (numbers[1], houses.take(array_of(pair[0])), names.take(array_of(pair[1])), len(keys))
     return numbers[0], told, of_marks, of_events
 
 
@@ -268,16 +270,16 @@ def _marks(walls: Walls, wall: Whole, name: pa.Array, marks: pa.Table, placed: W
 def _or_number(names: pa.Array, number: Array) -> pa.Array:
     """A name, or the number where there is none."""
     named = pc.fill_null(pc.not_equal(names, ""), False)
-    return pc.if_else(named, names, pc.fill_null(pa.array(number, from_pandas=True).cast(pa.string()), ""))
+    return pc.if_else(named, names, pc.fill_null(numbers(number).cast(pa.string()), ""))
 
 
 def _events(events: pa.Table, wall: Whole, marks: Marks, today: int) -> Events:
     day = np.nan_to_num(days(events["event_date"]), nan=_LONG_AGO).astype(np.int64)
     kept = np.flatnonzero((wall >= 0) & (day <= today))
     kept = kept[np.lexsort((day[kept], wall[kept]))]
-    columns = (one(events[name]).take(pa.array(kept)) for name in ("kind", "marks"))
+    columns = (one(events[name]).take(array_of(kept)) for name in ("kind", "marks"))
     kind, named = (np.array(pc.fill_null(column, "").to_pylist(), dtype=object) for column in columns)
-    method = codes(one(events["method"]).take(pa.array(kept)), METHODS)
+    method = codes(one(events["method"]).take(array_of(kept)), METHODS)
     of_wall = wall[kept]
     pairs = [(e, mark) for e, text in enumerate(named) for mark in _numbers(text.split(), int(of_wall[e]), marks)]
     return Events(of_wall, day[kept], kind, method, named == "", _columns(pairs))

@@ -12,6 +12,8 @@ import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from monitor.schema.arrays import array_of
+
 Array: TypeAlias = npt.NDArray[np.float64]
 Whole: TypeAlias = npt.NDArray[np.intp]
 Flags: TypeAlias = npt.NDArray[np.bool_]
@@ -53,7 +55,7 @@ def dates(numbers: npt.ArrayLike) -> pa.Array:
     """Whole days since 1970-01-01 as dates, null for NaN."""
     found = np.asarray(numbers, dtype=np.float64)
     known = np.isfinite(found)
-    return pa.array(np.where(known, found, 0).astype(np.int32), pa.int32(), mask=~known).view(pa.date32())
+    return array_of(np.where(known, found, 0).astype(np.int32), known).view(pa.date32())
 
 
 def day_number(day: date) -> int:
@@ -68,7 +70,9 @@ def date_of(day: float) -> date | None:
 
 def one(column: Column) -> pa.Array:
     """A column as one array."""
-    return column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
+    if not isinstance(column, pa.ChunkedArray):
+        return column
+    return column.chunk(0) if column.num_chunks == 1 else column.combine_chunks()
 
 
 def filled(column: pa.Array, value: object) -> pa.Array:
@@ -84,7 +88,7 @@ def _cast(column: Column, kind: pa.DataType) -> pa.Array:
 
 def taken(column: Column, rows: Whole) -> pa.Array:
     """Values of some rows, null where the row is -1."""
-    return one(column).take(pa.array(rows, mask=rows < 0))
+    return one(column).take(array_of(rows, rows >= 0))
 
 
 def key(rows: pa.Table, names: Sequence[str]) -> pa.Array:
@@ -118,15 +122,23 @@ def ranks(column: Column) -> Whole:
 
 def numbered(*parts: npt.NDArray[np.generic]) -> tuple[Whole, Whole]:
     """The number of each row's group (rows,) by its numbers in several arrays, in their order, and its first row."""
-    number = np.zeros(len(parts[0]), dtype=np.intp)
+    order = np.lexsort(parts[::-1])
+    begins = np.zeros(len(order), dtype=bool)
+    begins[:1] = True
     for part in parts:
-        values, own = np.unique(part, return_inverse=True)
-        number = np.unique(number * len(values) + own, return_inverse=True)[1]
-    return number, np.unique(number, return_index=True)[1]
+        now, before = part[order][1:], part[order][:-1]
+        begins[1:] |= (now != before) & ((now == now) | (before == before))  # NaN and NaN are alike
+    number = np.empty(len(order), dtype=np.intp)
+    number[order] = np.cumsum(begins) - 1
+    return number, order[begins]
 
 
-def thinned(numbers: Whole) -> Whole:
-    """Numbers that mostly repeat in runs, one of each run."""
+def different(numbers: Whole) -> Whole:
+    """The different ones of numbers from 0 on, in their order; np.unique would load numpy.ma to look for masks."""
+    return _one_of_each_run(np.sort(_one_of_each_run(numbers)))
+
+
+def _one_of_each_run(numbers: Whole) -> Whole:
     return numbers[np.flatnonzero(np.diff(numbers, prepend=-1))]
 
 
@@ -175,7 +187,8 @@ def groups(rows: pa.Table, names: Sequence[str]) -> tuple[Whole, Whole]:
 
 def numbers(values: npt.ArrayLike) -> pa.Array:
     """Numbers as a column, null for NaN."""
-    return pa.array(np.asarray(values, dtype=np.float64), pa.float64(), from_pandas=True)
+    found = np.asarray(values, dtype=np.float64)
+    return array_of(found, ~np.isnan(found))
 
 
 def texts(column: Column) -> pa.Array:
@@ -186,7 +199,7 @@ def texts(column: Column) -> pa.Array:
 def replaced(table: pa.Table, rows: pa.Table, names: Sequence[str]) -> pa.Table:
     """The table with those of its rows that have the same key as one of `rows` replaced by it, in their places."""
     at = places(table, rows, names)
-    return pa.concat_tables([table, rows]).take(pa.array(np.where(at < 0, np.arange(len(table)), len(table) + at)))
+    return pa.concat_tables([table, rows]).take(array_of(np.where(at < 0, np.arange(len(table)), len(table) + at)))
 
 
 def having(table: pa.Table, **columns: Column) -> pa.Table:
@@ -256,9 +269,9 @@ class Rows:
         if at < 0:
             return pa.nulls(len(self), kind)
         column = one(self._table.column(at))
-        return column if self._all else column.take(pa.array(self.at))
+        return column if self._all else column.take(array_of(self.at))
 
 
 def _counts(column: Column) -> Whole:
     """Whole numbers (rows,), 0 for null."""
-    return np.nan_to_num(reals(column)).astype(np.intp)
+    return whole(column, 0)

@@ -78,7 +78,7 @@ def notes(cases: Cases, movement: pa.Table, readings: pa.Table, walls: pa.Table,
         unit = columns.taken(walls["unit"], cases.walls.row[cases.table.wall])
         for at in told.rows:
             said[found.case[at]] = _sentence(cases, found, told, int(at), unit[found.case[at]].as_py())
-    return pa.array(said, pa.string())
+    return pa.array(said.tolist(), pa.string())
 
 
 @dataclass(frozen=True)

@@ -80,7 +80,7 @@ def notes(
     measured, opened = _measured(cases, side, variances), _opened(cases, side, readings)
     moving = _moving(cases, measured, governing)
     note, doubt = (np.full(len(cases.table), "", dtype=object) for _ in range(2))
-    told = np.unique(np.concatenate([measured.case[moving], opened.case]))
+    told = columns.different(np.concatenate([measured.case[moving], opened.case]))
     told = told[cases.table.is_current[told]]
     units = columns.taken(walls["unit"], cases.walls.row[cases.table.wall[told]]).to_pylist()
     for case, written in zip(told.tolist(), units, strict=True):
@@ -97,7 +97,7 @@ def notes(
         ]
         doubts += [f"the crack at its {_SIDES[opened.side[crack]]} end opens" for crack in cracked]
         note[case], doubt[case] = " ".join(sentences), " and ".join(doubts)
-    return pa.array(note, pa.string()), pa.array(doubt, pa.string())
+    return pa.array(note.tolist(), pa.string()), pa.array(doubt.tolist(), pa.string())
 
 
 def doubted(doubt: pa.Array, of_ends: pa.Array) -> pa.Array:

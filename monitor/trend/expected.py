@@ -12,6 +12,7 @@ import pyarrow as pa
 
 from monitor.config import Settings, Variances
 from monitor.records import dataclass
+from monitor.schema.arrays import array_of
 from monitor.terms import Part as DayPart
 from monitor.trend import bounds, coded, screening, stretches, suspects
 from monitor.trend import variances as sds
@@ -127,8 +128,8 @@ def _of_block(cases: Cases, facts: Coded, done: Fitted, variances: Variances, on
     names = cases.mark_names(rows.mark)
     told = pa.table(
         {
-            "house": cases.walls.house.take(pa.array(rows.wall)),
-            "wall": cases.walls.wall.take(pa.array(rows.wall)),
+            "house": cases.walls.house.take(array_of(rows.wall)),
+            "wall": cases.walls.wall.take(array_of(rows.wall)),
             "mark": names,
             "method": method_words(rows.method),
             "expected_deflection_mm": numbers(mean),
@@ -139,7 +140,7 @@ def _of_block(cases: Cases, facts: Coded, done: Fitted, variances: Variances, on
         },
         schema=SCHEMA,
     )
-    return told.filter(pa.array(cases.table.is_current[block.cases[rows.b]] & _stands(cases, facts, rows)))
+    return told.filter(array_of(cases.table.is_current[block.cases[rows.b]] & _stands(cases, facts, rows)))
 
 
 def _functional(done: Fitted, rows: _Newest, seen: Array) -> Array:

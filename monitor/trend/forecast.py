@@ -7,10 +7,10 @@ here: a free rate would swallow the jump at a short record.
 """
 
 import numpy as np
-from scipy import special
 
 from monitor.config import Variances
 from monitor.records import dataclass
+from monitor.trend import special
 from monitor.trend.parts import Part
 from monitor.trend.shapes import Array
 

@@ -11,7 +11,7 @@ import numpy as np
 from monitor.records import dataclass
 from monitor.trend.blocks import Packer
 from monitor.trend.cases import packed
-from monitor.trend.columns import Whole
+from monitor.trend.columns import Whole, different
 from monitor.trend.information import KEPT
 from monitor.trend.rotated import Turned, turn
 from monitor.trend.shapes import BOW, Array, Flags
@@ -117,7 +117,7 @@ def alike(packer: Packer, wanted: Whole) -> Iterator[Alike]:
         rows = np.concatenate([each.reshape(len(cases), -1) for each in (variance, columns, phi)], axis=1)
         model, which = _distinct(rows)
         layouts = _layouts(variance[model], columns[model], phi[model])
-        for rank in np.unique(layouts.rank[which]):
+        for rank in different(layouts.rank[which]):
             of_rank = np.flatnonzero(layouts.rank[which] == rank)
             for start in range(0, len(of_rank), at_once):
                 some = of_rank[start : start + at_once]

@@ -4,10 +4,11 @@ import numpy as np
 import pyarrow as pa
 
 from monitor.records import dataclass
+from monitor.schema.arrays import array_of
 from monitor.trend import bounds
 from monitor.trend.cases import Cases, packed
 from monitor.trend.coded import method_words, part_words
-from monitor.trend.columns import Array, Flags, Whole, dates
+from monitor.trend.columns import Array, Flags, Whole, dates, numbers
 from monitor.trend.parts import Part
 from monitor.units import DAYS_PER_YEAR
 
@@ -102,11 +103,11 @@ def _columns(cases: Cases, first: Whole, real: dict[str, Array], size: Whole) ->
     return {
         **cases.keys(rows.case[first]),
         "mark": cases.mark_names(rows.mark[first]),
-        "stretch": pa.array(rows.stretch[first].astype(np.int32)),
+        "stretch": array_of(rows.stretch[first].astype(np.int32)),
         "visit_date": dates(rows.day[first]),
         "part": part_words(rows.part[first]),
         "method": method_words(rows.method[first]),
-        "counts": pa.array(rows.counts[first]),
-        "readings": pa.array(size.astype(np.int32)),
-        **{name: pa.array(values, from_pandas=True) for name, values in real.items()},
+        "counts": array_of(rows.counts[first]),
+        "readings": array_of(size.astype(np.int32)),
+        **{name: numbers(values) for name, values in real.items()},
     }

@@ -5,8 +5,9 @@ from datetime import date
 import numpy as np
 import pyarrow as pa
 
+from monitor.schema.arrays import array_of
 from monitor.terms import Seen
-from monitor.trend.columns import dates, having, places
+from monitor.trend.columns import dates, having, numbers, places
 from monitor.trend.signs import Sightings, held_readings, sightings
 
 _WALL = ("house", "wall")
@@ -24,13 +25,13 @@ def with_notes(walls: pa.Table, readings: pa.Table, judged_on: date) -> pa.Table
     return having(
         walls,
         visited_on=dates(seen.visited_on),
-        undated=pa.array(seen.undated),
+        undated=array_of(seen.undated),
         signs=_signs(seen),
         unknown=_unknown(seen),
-        held=pa.array(held.count.astype(np.int32)),
-        not_compared=pa.array(held.not_compared.astype(np.int32)),
-        inward_mm=pa.array(held.inward_mm, from_pandas=True),
-        held_mark=pa.array(held.mark, pa.string()),
+        held=array_of(held.count.astype(np.int32)),
+        not_compared=array_of(held.not_compared.astype(np.int32)),
+        inward_mm=numbers(held.inward_mm),
+        held_mark=pa.array(held.mark.tolist(), pa.string()),
         held_on=dates(held.read_on),
     )
 
@@ -40,11 +41,11 @@ def _signs(seen: Sightings) -> pa.Array:
     number = seen.signs @ (1 << np.arange(len(Seen)))
     sets, of = np.unique(number, return_inverse=True)
     texts = ["; ".join(sign for place, sign in enumerate(Seen) if each >> place & 1) for each in sets.tolist()]
-    return pa.array(texts, pa.string()).take(pa.array(of))
+    return pa.array(texts, pa.string()).take(array_of(of))
 
 
 def _unknown(seen: Sightings) -> pa.Array:
     texts = np.full(len(seen.signs), "", dtype=object)
     for wall, words in seen.unknown.items():
         texts[wall] = "; ".join(words)
-    return pa.array(texts, pa.string())
+    return pa.array(texts.tolist(), pa.string())

@@ -7,6 +7,7 @@ import pyarrow as pa
 
 from monitor.config import Rules, Settings
 from monitor.records import dataclass
+from monitor.schema.arrays import array_of
 from monitor.trend import chances, planned
 from monitor.trend.cases import WALL, Cases
 from monitor.trend.coded import Coded
@@ -82,7 +83,7 @@ def _of_block(cases: Cases, future: Future, looked: _Looked, settings: Settings)
     return pa.table(
         {
             **cases.keys(future.base),
-            "next_counts": pa.array(counts),
+            "next_counts": array_of(counts),
             "holding_chance": numbers(held),
             "holding_chance_twice": numbers(held_twice),
             "moving_chance": numbers(np.where(counts & (future.now + 1 >= rules.moving_visits), moved, 0.0)),

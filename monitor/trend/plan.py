@@ -8,6 +8,7 @@ import pyarrow.compute as pc
 
 from monitor import schema
 from monitor.config import Rules
+from monitor.schema.arrays import array_of
 from monitor.terms import Verdict
 from monitor.trend import ranking
 from monitor.trend.columns import Array, Rows, having, numbers, places, ranks, reals, taken
@@ -39,8 +40,8 @@ def table(
     wall_results, findings: judged; outlook, ahead: as outlook.outlook and planned.planned_days give them; cold: houses
     where the frost reaches the wall, so that a visit due in autumn is made before it.
     """
-    current = wall_results.filter(pa.array(Rows(wall_results).flag("is_current")))
-    first = ahead.filter(pa.array(Rows(ahead).count("number") == 0))
+    current = wall_results.filter(array_of(Rows(wall_results).flag("is_current")))
+    first = ahead.filter(array_of(Rows(ahead).count("number") == 0))
     current = _with(current, first, _WALL, ("visit_on",))
     current = _with(current, walls, _WALL, ("unit",))
     current = _with(current, outlook, _CASE, [name for name in outlook.column_names if name not in _CASE])
@@ -52,9 +53,9 @@ def table(
     made = having(
         current,
         why=_why(Rows(current)),
-        before_frost=pa.array(is_cold & (rules.frost_from <= month) & (month <= rules.frost_to)),
-        overdue_days=pa.array(rows.count("overdue_days").astype(np.int32)),
-        rank=pa.array(np.zeros(len(rows), dtype=np.int32)),
+        before_frost=array_of(is_cold & (rules.frost_from <= month) & (month <= rules.frost_to)),
+        overdue_days=array_of(rows.count("overdue_days").astype(np.int32)),
+        rank=array_of(np.zeros(len(rows), dtype=np.int32)),
     )
     return ranked(made.select(schema.PLAN.names).cast(schema.PLAN), wall_results, findings)
 
@@ -66,7 +67,7 @@ def ranked(plan: pa.Table, wall_results: pa.Table, findings: pa.Table) -> pa.Tab
     order = np.lexsort((*names, *(reals(by[name]) for name in reversed(by.column_names[len(_WALL) :]))))
     rank = np.empty(len(plan), dtype=np.int32)
     rank[order] = np.arange(1, len(plan) + 1)
-    return having(plan, rank=pa.array(rank))
+    return having(plan, rank=array_of(rank))
 
 
 def _with(rows: pa.Table, others: pa.Table, by: Collection[str], names: Collection[str]) -> pa.Table:

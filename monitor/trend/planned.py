@@ -12,6 +12,7 @@ import pyarrow as pa
 
 from monitor.config import Rules, Settings, Variances
 from monitor.records import dataclass, replace
+from monitor.schema.arrays import array_of
 from monitor.terms import Part as DayPart
 from monitor.trend.blocks import Packer
 from monitor.trend.cases import WALL, Cases, cases_of, packed
@@ -98,8 +99,8 @@ def planned_days(wall_results: pa.Table, walls: pa.Table, judged_on: date, rules
     started, last = current.day("started_on"), current.day("last_visit")
     planned = planned_visits(started, last, intervals(current), rules, not_before=judged_on, count=HORIZON)
     case, number = np.nonzero(~np.isnan(planned))
-    of = wall_results.select(WALL).take(pa.array(current.at[case]))
-    return having(of, visit_on=dates(planned[case, number]), number=pa.array(number.astype(np.int32)))
+    of = wall_results.select(WALL).take(array_of(current.at[case]))
+    return having(of, visit_on=dates(planned[case, number]), number=array_of(number.astype(np.int32)))
 
 
 def brought_forward(ahead: pa.Table, wall_results: pa.Table, judged_on: date) -> pa.Table:
@@ -108,13 +109,13 @@ def brought_forward(ahead: pa.Table, wall_results: pa.Table, judged_on: date) ->
     ahead: as planned_days gives it; wall_results: judged, with the day it is due, on which or, where that is past, on
     the day of judging the next visit is made; the later ones stand.
     """
-    current = wall_results.filter(pa.array(Rows(wall_results).flag("is_current")))
+    current = wall_results.filter(array_of(Rows(wall_results).flag("is_current")))
     days, at = Rows(ahead), places(ahead, current, WALL)
     due = np.where(at < 0, np.nan, np.append(Rows(current).day("due_on"), np.nan)[at])
     sooner, planned = np.maximum(due, day_number(judged_on)), days.day("visit_on")
     earlier = (days.count("number") == 0) & (sooner < planned)
     moved = having(ahead, visit_on=dates(np.where(earlier, sooner, planned)))
-    return moved.filter(pa.array(places(ahead, ahead.filter(pa.array(earlier)), WALL) >= 0))
+    return moved.filter(array_of(places(ahead, ahead.filter(array_of(earlier)), WALL) >= 0))
 
 
 def futures(cases: Cases, known: Known, facts: Coded, ahead: pa.Table, settings: Settings) -> Iterator[Future]:

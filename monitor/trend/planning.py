@@ -6,10 +6,10 @@ both are arrays or numbers. Days are whole numbers since 1970-01-01, NaN where t
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
 from monitor.config import Rules
 from monitor.errors import TrendError
+from monitor.trend import special
 from monitor.trend.columns import Array, Flags, Whole
 from monitor.trend.schedule import add_months
 

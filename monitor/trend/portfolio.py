@@ -9,7 +9,7 @@ from monitor.records import dataclass
 from monitor.trend.blocks import Block, Packer
 from monitor.trend.bounds import Scale, moderated
 from monitor.trend.cases import Cases
-from monitor.trend.columns import Whole
+from monitor.trend.columns import Whole, different
 from monitor.trend.complete import complete_parts
 from monitor.trend.cycles import Cycles
 from monitor.trend.fit import Fit, Season, estimate, fit, fit_given, season_of, sums_of
@@ -132,7 +132,7 @@ class Fitted:
 def fitted(cases: Cases, variances: Variances) -> Iterator[Fitted]:
     """Fit every case that has a counting reading."""
     packer, cycles = Packer(cases, variances), Cycles(cases, variances)
-    for period in np.unique(cases.table.period):
+    for period in different(cases.table.period):
         for block in packer.blocks(np.flatnonzero(cases.table.period == period)):
             yield fitted_block(block, cycles, variances)
 
@@ -149,7 +149,7 @@ def fitted_block(block: Block, cycles: Cycles, variances: Variances) -> Fitted:
 def parts(cases: Cases, variances: Variances) -> Iterator[Part]:
     """Fit every case that has a counting reading, complete ones the short way."""
     packer, cycles = Packer(cases, variances), Cycles(cases, variances)
-    for period in np.unique(cases.table.period):
+    for period in different(cases.table.period):
         wanted = np.flatnonzero((cases.table.period == period) & (packer.sizes[:, 0] > 0))
         short = packer.complete[wanted]
         yield from complete_parts(packer, wanted[short], cycles, variances)

@@ -4,6 +4,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from monitor.schema.arrays import array_of
 from monitor.terms import Outcome, Rule, Verdict
 from monitor.trend.columns import Array, days, flags, places, reals
 
@@ -38,7 +39,7 @@ def order(plan: pa.Table, wall_results: pa.Table, findings: pa.Table) -> pa.Tabl
         np.where(overdue, -fast, last),
         np.where(overdue, last, 0),
     )
-    columns = {f"order_{number}": column + 0.0 for number, column in enumerate(numbers, start=1)}
+    columns = {f"order_{number}": array_of(column + 0.0) for number, column in enumerate(numbers, start=1)}
     return pa.table({name: plan[name] for name in _WALL} | columns)
 
 

@@ -16,6 +16,7 @@ import pyarrow.compute as pc
 from monitor import schema
 from monitor.config import Settings, Variances
 from monitor.records import dataclass, replace
+from monitor.schema.arrays import array_of
 from monitor.terms import EventKind, LengthUnit, Part
 from monitor.trend import bounds, columns, repair_words
 from monitor.trend.aftermath import Contrast, Read, Reading, read_after, waiting
@@ -261,7 +262,7 @@ def _untouched(cases: Cases, events: pa.Table) -> dict[tuple[int, int], set[str]
 
 def _strapped_wet(cases: Cases, readings: pa.Table, case: Whole) -> Flags:
     """Whether wet or frost was noted at the last visit before the reinforcement of each of those cases."""
-    noted = readings.filter(pa.array(~columns.is_text(readings["weather"], "")))
+    noted = readings.filter(array_of(~columns.is_text(readings["weather"], "")))
     noted = noted.select([*WALL, "visit_date", "part", "weather"])
     wall, day = _walls_of(cases, noted), columns.days(noted["visit_date"])
     usable = (wall >= 0) & ~np.isnan(day)

@@ -5,9 +5,10 @@ an inverse chi-square over d0. Maximum likelihood; moments of log(q / d) (Smyth 
 """
 
 import numpy as np
-from scipy import optimize, special
+from scipy import optimize
 
 from monitor.config import Variances
+from monitor.trend import special
 from monitor.trend.shapes import Array
 
 LEAST_DOF = 3

@@ -14,6 +14,7 @@ import pyarrow as pa
 from monitor.config import Rules
 from monitor.errors import TrendError, Where
 from monitor.records import dataclass
+from monitor.schema.arrays import array_of
 from monitor.trend.columns import Array, Rows, Whole, dates, day_number, having, places, taken
 from monitor.units import DAYS_PER_YEAR
 
@@ -44,7 +45,7 @@ def schedule(wall_results: pa.Table, walls: pa.Table, judged_on: date, rules: Ru
     current = rows.only(rows.flag("is_current"))
     due = np.full(len(rows), np.nan)
     due[current.at] = due_on(current.day("started_on"), current.day("last_visit"), intervals(current), rules)
-    late = pa.array(days_late(due, judged_on, rules).astype(np.int32))
+    late = array_of(days_late(due, judged_on, rules).astype(np.int32))
     return having(wall_results.select([*_WALL, "period"]), due_on=dates(due), overdue_days=late)
 
 

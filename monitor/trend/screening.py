@@ -11,10 +11,10 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
 from monitor.config import Variances
 from monitor.records import dataclass, replace
+from monitor.trend import special
 from monitor.trend.cases import Cases
 from monitor.trend.columns import Whole
 from monitor.trend.forecast import MOST_SCALE_DOF

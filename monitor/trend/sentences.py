@@ -12,6 +12,7 @@ import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from monitor.schema.arrays import array_of
 from monitor.trend.columns import Array, Flags, Rows, Whole, dates, flags
 
 Text: TypeAlias = pa.Array | str
@@ -36,12 +37,12 @@ def said(template: str, **parts: Text) -> pa.Array:
 
 def where(mask: Flags, text: Text, otherwise: Text = "") -> pa.Array:
     """One text where the mask (rows,) is true, another where it is not."""
-    return pc.if_else(pa.array(mask), text, otherwise)
+    return pc.if_else(array_of(mask), text, otherwise)
 
 
 def given(mask: Flags, text: Text) -> pa.Array:
     """The text where the mask (rows,) is true, else null."""
-    return pc.if_else(pa.array(mask), text, pa.scalar(None, pa.string()))
+    return pc.if_else(array_of(mask), text, pa.scalar(None, pa.string()))
 
 
 def same(texts: pa.Array, word: str) -> Flags:
@@ -70,7 +71,7 @@ def listed(*parts: pa.Array) -> pa.Array:
 
 def pick(words: Sequence[str], number: npt.NDArray[np.integer]) -> pa.Array:
     """The word of that number, for each row."""
-    return pa.array([str(word) for word in words], pa.string()).take(pa.array(number))
+    return pa.array([str(word) for word in words], pa.string()).take(array_of(number))
 
 
 def written(values: npt.ArrayLike, write: Callable[[float], str], step: float | None = None) -> pa.Array:
@@ -89,7 +90,7 @@ def written(values: npt.ArrayLike, write: Callable[[float], str], step: float | 
         )
     distinct, number = np.unique(found, return_inverse=True)
     words = [None if np.isnan(value) else write(float(value)) for value in distinct]
-    return pa.array(words, pa.string()).take(pa.array(number.reshape(-1)))
+    return pa.array(words, pa.string()).take(array_of(number.reshape(-1)))
 
 
 def rewritten(texts: pa.Array, write: Callable[[str], str]) -> pa.Array:
@@ -130,7 +131,7 @@ def chosen(rows: Rows, *options: tuple[Flags | bool, Callable[[Rows], Text]]) ->
     if not pieces:
         return pa.array([], pa.string())
     order: Whole = np.argsort(np.concatenate(place), kind="stable")
-    return pa.concat_arrays(pieces).take(pa.array(order))
+    return pa.concat_arrays(pieces).take(array_of(order))
 
 
 def _split(

@@ -12,6 +12,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor.records import dataclass
+from monitor.schema.arrays import array_of
 from monitor.terms import Method, Seen, State
 from monitor.trend import columns
 from monitor.trend.columns import Array, Flags, Whole
@@ -104,9 +105,11 @@ def sightings(readings: pa.Table, wall: Whole, walls: int, judged_on: date) -> S
     row = np.flatnonzero(ours & ~columns.is_text(readings["seen"], ""))
     row = row[~known[row] | (day[row] == newest[wall[row]])]
     if not known[row].all():
-        mended = pc.is_in(columns.one(readings["reading_id"]).take(row), value_set=columns.one(readings["mends"]))
+        mended = pc.is_in(
+            columns.one(readings["reading_id"]).take(array_of(row)), value_set=columns.one(readings["mends"])
+        )
         row = row[known[row] | ~columns.flags(mended)]
-    texts = columns.one(readings["seen"]).take(row).dictionary_encode()
+    texts = columns.one(readings["seen"]).take(array_of(row)).dictionary_encode()
     written = [{word.strip() for word in text.split(";")} - {""} for text in texts.dictionary.to_pylist()]
     of_text = np.array([[sign in words for sign in Seen] for words in written], dtype=bool).reshape(-1, len(Seen))
     code, wall_of = columns.whole(texts.indices), wall[row]
@@ -135,7 +138,7 @@ def held_by_visit(readings: pa.Table) -> dict[tuple[Key, date | None], Held]:
     held = _compared(readings, wall, len(first))
     visit, start = columns.numbered(held.wall, held.day)
     found = _summed(held, visit, len(start))
-    names = readings.select(_WALL).take(first[held.wall[start]]).to_pylist()
+    names = readings.select(_WALL).take(array_of(first[held.wall[start]])).to_pylist()
     keys = [(row["house"], row["wall"]) for row in names]
     days = [columns.date_of(day) for day in held.day[start]]
     return {key: found.of(number) for number, key in enumerate(zip(keys, days, strict=True))}
@@ -168,7 +171,7 @@ def _compared(readings: pa.Table, wall: Whole, walls: int) -> _Compared:
     asked[wall[held]] = True
     used = columns.is_text(readings["state"], State.USED) & asked[wall] & ~np.isnan(day) & ~np.isnan(mm)
     rows = np.concatenate([held, np.flatnonzero(used)])
-    taken = readings.select(["mark", "method", "part", "setup"]).take(rows)
+    taken = readings.select(["mark", "method", "part", "setup"]).take(array_of(rows))
     wall, day, mm, is_used = wall[rows], day[rows], mm[rows], np.arange(len(rows)) >= len(held)
     mark, method, part = (columns.ranks(taken[name]) for name in ("mark", "method", "part"))
     series = columns.numbered(wall, mark, method)[0]

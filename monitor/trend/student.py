@@ -9,8 +9,8 @@ a value does not depend on what stands beside it.
 from functools import lru_cache
 
 import numpy as np
-from scipy import special
 
+from monitor.trend import special
 from monitor.trend.columns import Whole
 from monitor.trend.shapes import Array
 

@@ -8,6 +8,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from monitor import schema, slips
+from monitor.schema.arrays import array_of
 from monitor.terms import RELEASED, Kind, LengthUnit, State
 from monitor.trend import columns, reasons
 from monitor.trend.cases import Cases
@@ -38,7 +39,7 @@ def table(cases: Cases, found: Screened, readings: pa.Table, walls: pa.Table) ->
         **cases.keys(rows.case[row]),
         "mark": cases.mark_names(rows.mark[row]),
         "visit_date": columns.dates(rows.day[row]),
-        **{name: pa.array(getattr(aside, name)[order]) for name in ("z", "off_mm", "sd_mm")},
+        **{name: array_of(getattr(aside, name)[order]) for name in ("z", "off_mm", "sd_mm")},
         **{name: columns.taken(readings[name], rows.reading[row]) for name in _TYPED},
         "shown_in": columns.taken(walls["unit"], cases.walls.row[cases.table.wall[rows.case[row]]]),
     }
@@ -50,7 +51,7 @@ def set_aside(readings: pa.Table, rows: Whole) -> pa.Table:
     """The readings with those rows of the table held: kept, shown, counted as held, and not used."""
     aside = np.zeros(len(readings), dtype=bool)
     aside[rows] = True
-    held = pc.if_else(pa.array(aside), pa.scalar(State.HELD.value), readings["state"])
+    held = pc.if_else(array_of(aside), pa.scalar(State.HELD.value), readings["state"])
     return columns.having(readings, state=held)
 
 
@@ -71,8 +72,8 @@ def doubts(cases: Cases, found: Screened) -> dict[str, pa.Array]:
     days = columns.dates(rows.day[row]).to_pylist()
     clause[rows.case[row]] = [_doubt(*one) for one in zip(together.tolist(), names, days, strict=True)]
     return {
-        "may_be_misread": pa.array(alone, mask=~doubtful),
-        "doubt": pa.array(clause, pa.string()),
+        "may_be_misread": array_of(alone, doubtful),
+        "doubt": pa.array(clause.tolist(), pa.string()),
     }
 
 

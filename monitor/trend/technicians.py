@@ -11,11 +11,11 @@ from collections.abc import Sequence
 
 import numpy as np
 import pyarrow as pa
-from scipy import special
 
 from monitor.records import dataclass, fields, replace
+from monitor.schema.arrays import array_of
 from monitor.terms import Method
-from monitor.trend import columns
+from monitor.trend import columns, special
 from monitor.trend.cases import Cases, packed
 from monitor.trend.coded import method_words
 from monitor.trend.columns import Array, Flags, Whole
@@ -176,7 +176,7 @@ def notes(cases: Cases, told: Told) -> pa.Array:
     said[found.case] = [
         _sentence(*row) for row in zip(found.method, by.offset_mm, by.se_mm, found.setups, found.others, strict=True)
     ]
-    return pa.array(said, pa.string())
+    return pa.array(said.tolist(), pa.string())
 
 
 def shown(told: Told) -> tuple[Told, Apart]:
@@ -238,11 +238,11 @@ def table(cases: Cases, told: Told, names: pa.Array) -> pa.Table:
     return pa.table(
         {
             "method": method_words(told.method[first]),
-            "technician": names.take(pa.array(told.technician[first])),
-            "offset_mm": pull / weight,
-            "se_mm": 1 / np.sqrt(weight),
-            "walls": np.bincount(group[walls], minlength=len(first)),
-            "setups": setups.astype(np.int64),
-            "others": others.astype(np.int64),
+            "technician": names.take(array_of(told.technician[first])),
+            "offset_mm": array_of(pull / weight),
+            "se_mm": array_of(1 / np.sqrt(weight)),
+            "walls": array_of(np.bincount(group[walls], minlength=len(first))),
+            "setups": array_of(setups.astype(np.int64)),
+            "others": array_of(others.astype(np.int64)),
         }
     )

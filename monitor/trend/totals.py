@@ -13,6 +13,7 @@ import pyarrow.compute as pc
 
 from monitor.config import END_REACH_MM, Rules
 from monitor.records import dataclass, fields, replace
+from monitor.schema.arrays import array_of
 from monitor.terms import EventKind, Method, Part, State
 from monitor.trend import columns
 from monitor.trend.coded import PARTS, parts_of_day
@@ -56,16 +57,16 @@ def totals(
         first = _read(readings, visits, visits.first, marks, names).by(Method.METER)
         parts.append(_since_zero(metered, first, np.where(_changed(events, walls, visits), np.nan, zero_mm)))
     largest = _largest(parts)
-    at = pc.index_in(pa.array(np.arange(len(walls))), value_set=pa.array(largest.wall))
+    at = pc.index_in(array_of(np.arange(len(walls))), value_set=array_of(largest.wall))
     references = pa.array([REFERENCE[method] for method in _BY_NAME])
     limit = columns.reals(walls["limit_mm"])
     return pa.table(
         {
             **{name: walls[name] for name in _WALL},
-            "total_mm": pa.array(largest.mm).take(at),
-            "total_mark": pc.fill_null(names.take(pa.array(largest.name)).take(at), ""),
-            "total_reference": pc.fill_null(references.take(pa.array(largest.method)).take(at), ""),
-            "total_limit_mm": np.where(np.isnan(limit), rules.total_limit_mm, limit),
+            "total_mm": array_of(largest.mm).take(at),
+            "total_mark": pc.fill_null(names.take(array_of(largest.name)).take(at), ""),
+            "total_reference": pc.fill_null(references.take(array_of(largest.method)).take(at), ""),
+            "total_limit_mm": array_of(np.where(np.isnan(limit), rules.total_limit_mm, limit)),
             "zero_total_mm": walls["zero_total_mm"],
         }
     )
@@ -74,12 +75,12 @@ def totals(
 def first_visits(readings: pa.Table) -> pa.Table:
     """Used readings of each wall's first day that have a deflection: of a day of work those before it, if any."""
     known = columns.is_text(readings["state"], State.USED) & ~np.isnan(columns.reals(readings["deflection_mm"]))
-    used = readings.filter(pa.array(known))
+    used = readings.filter(array_of(known))
     wall, first = columns.groups(used, _WALL)
     visit = 2 * columns.days(used["visit_date"]) + columns.is_text(used["part"], Part.AFTER)
     earliest = np.full(len(first), np.inf)
     np.fmin.at(earliest, wall, visit)
-    return used.filter(pa.array(visit == earliest[wall]))
+    return used.filter(array_of(visit == earliest[wall]))
 
 
 @dataclass(frozen=True)
@@ -158,7 +159,7 @@ class _Read:
 def _read(readings: pa.Table, visits: _Visits, visit: Array, marks: pa.Table, names: pa.Array) -> _Read:
     """The used readings of one visit of each wall."""
     chosen = visits.when == visit[visits.wall]
-    taken = readings.select([*_WALL, "mark", "method", "setup", "deflection_mm"]).take(visits.row[chosen])
+    taken = readings.select([*_WALL, "mark", "method", "setup", "deflection_mm"]).take(array_of(visits.row[chosen]))
     return _Read(
         wall=visits.wall[chosen],
         method=columns.codes(taken["method"], _BY_NAME),

@@ -11,6 +11,7 @@ import numpy as np
 import pyarrow as pa
 
 from monitor.config import Rules
+from monitor.schema.arrays import array_of
 from monitor.terms import Movement, Rule, Verdict
 from monitor.trend import reasons
 from monitor.trend.columns import (
@@ -119,7 +120,7 @@ def _completed(rows: pa.Table, rules: Rules, judged_on: date) -> pa.Table:
         rows,
         not_measured=joined(" ", *(given(np.isnan(upper), c) for c, upper in uppers.items())),
         not_settled=joined(" ", *(given(upper >= threshold, c) for c, upper in uppers.items())),
-        tellable=pa.array(reasons.tellable(walls, rules)),
+        tellable=array_of(reasons.tellable(walls, rules)),
         verdict=pick(_VERDICTS, verdicts(walls, rules)),
     )
     walls = Rows(rows)
@@ -161,17 +162,17 @@ def _earliest(walls: Rows, rules: Rules, judged_on: date) -> Array:
 
 def _without_current(wall_results: pa.Table, walls: pa.Table, rules: Rules) -> pa.Table:
     """A current period for each wall about which no reading in use says anything."""
-    current = wall_results.filter(pa.array(Rows(wall_results).flag("is_current")))
-    left = walls.select(_WALL).filter(pa.array(places(walls, current, _WALL) < 0))
+    current = wall_results.filter(array_of(Rows(wall_results).flag("is_current")))
+    left = walls.select(_WALL).filter(array_of(places(walls, current, _WALL) < 0))
     count = len(left)
-    nothing = {"period": pa.array(np.zeros(count, dtype=np.int32)), "is_current": pa.array(np.ones(count, dtype=bool))}
+    nothing = {"period": array_of(np.zeros(count, dtype=np.int32)), "is_current": array_of(np.ones(count, dtype=bool))}
     return having(left, **nothing, threshold_mm_per_year=numbers(np.full(count, rules.threshold(0))))
 
 
 def _with_notes(rows: pa.Table, readings: pa.Table, judged_on: date) -> pa.Table:
     """The rows with what was seen at their wall's latest visit, and what is held there."""
     number, first = groups(rows, _WALL)
-    noted = with_notes(rows.select(_WALL).take(pa.array(first)), readings, judged_on).take(pa.array(number))
+    noted = with_notes(rows.select(_WALL).take(array_of(first)), readings, judged_on).take(array_of(number))
     return having(rows, **{name: noted[name] for name in noted.column_names if name not in _WALL})
 
 
@@ -183,4 +184,4 @@ def _brought_forward(rows: pa.Table, called: dict[Rule, Array], rules: Rules, ju
     sooner = np.where(walls.flag("is_current"), np.fmin.reduce([due, *days]), due)
     moved = sooner != due
     late = np.where(moved & ~np.isnan(sooner), days_late(sooner, judged_on, rules), walls.count("overdue_days"))
-    return having(rows, due_on=dates(sooner), overdue_days=pa.array(late.astype(np.int32)))
+    return having(rows, due_on=dates(sooner), overdue_days=array_of(late.astype(np.int32)))

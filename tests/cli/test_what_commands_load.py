@@ -92,6 +92,18 @@ def test_commands_on_what_is_on_record_load_no_model_no_page_and_no_service(own:
         assert modules & {*HEAVY, *(TABLES if words in bare else ())} == set(), words
 
 
+def test_a_visit_is_taken_in_and_its_wall_judged_without_masked_arrays(
+    own: Path, demo_home: Path, tmp_path: Path
+) -> None:
+    text = (demo_home / "data" / "demo" / "visits" / "2026-04-16_T4.csv").read_text(encoding="utf-8")
+    sent = tmp_path / "a week later.csv"
+    sent.write_text(text.replace("2026-04-16", "2026-04-23"), encoding="utf-8")
+    [(code, modules)] = loaded([["ingest", "--store", str(own), str(sent)]])
+    assert code == 0
+    assert {"monitor.trend.expected", "monitor.trend.verdicts"} < modules
+    assert "numpy.ma.core" not in modules
+
+
 def test_memory_that_is_free_goes_back_to_the_machine() -> None:
     told = "import monitor.schema, pyarrow; print(pyarrow.default_memory_pool().backend_name)"
     done = subprocess.run([sys.executable, "-c", told], capture_output=True, text=True, check=True)

@@ -12,6 +12,7 @@ import pyarrow as pa
 
 from monitor import schema
 from monitor.config import Rules
+from monitor.schema.arrays import array_of
 from monitor.terms import Rule, Urgency
 from monitor.trend.columns import Array, Rows, day_number
 from monitor.trend.findings.by_rate import fast, trend
@@ -72,8 +73,8 @@ def all_findings(walls: pa.Table, early: Mapping[Rule, list[Found]], rules: Rule
             rule.append(np.full(len(part.at), number))
     of, by = (np.concatenate([np.zeros(0, dtype=np.intp), *parts]) for parts in (at, rule))
     order = np.lexsort((by, of))
-    parts = pa.concat_tables(told).take(pa.array(order))
-    wall = walls.select(["house", "wall", "period"]).take(pa.array(of[order]))
+    parts = pa.concat_tables(told).take(array_of(order))
+    wall = walls.select(["house", "wall", "period"]).take(array_of(of[order]))
     columns = {name: parts[name] for name in TOLD} | {name: wall[name] for name in wall.column_names}
     columns["rule"] = pick(list(Rule), by[order])
     return pa.table([columns[name] for name in schema.FINDINGS.names], schema=schema.FINDINGS)
