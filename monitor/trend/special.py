@@ -5,21 +5,25 @@ takes; that takes longer than all else it does, and nobody reads it here. It is 
 """
 
 from collections.abc import Callable
+from contextlib import suppress
+from importlib import import_module
 from typing import Any
-
-from scipy._lib import _array_api
 
 
 def _as_described(**_: object) -> Callable[[Any], Any]:
     return lambda function: function
 
 
-_written_by: Any = _array_api
-_writing = _written_by.xp_capabilities
-_written_by.xp_capabilities = _as_described
+_writer: Any = None
+with suppress(ImportError):
+    _writer = import_module("scipy._lib._array_api")
+_write = getattr(_writer, "xp_capabilities", None)
+if _write:  # a scipy that does not do so, or by another name, loads as it is
+    _writer.xp_capabilities = _as_described
 try:
     from scipy.special import betaln, fdtrc, nctdtr, nctdtrinc, ndtr, ndtri, stdtr, stdtrit
 finally:
-    _written_by.xp_capabilities = _writing
+    if _write:
+        _writer.xp_capabilities = _write
 
 __all__ = ["betaln", "fdtrc", "nctdtr", "nctdtrinc", "ndtr", "ndtri", "stdtr", "stdtrit"]
