@@ -100,10 +100,12 @@ def read_header(line: Line, names: Mapping[str, str]) -> Header:
 
 def find_header(sheet: Sheet, names: Mapping[str, str], needs: Sequence[str]) -> tuple[Header, bool]:
     """The first row that has all needed headings, and True; else the row that has most known ones, and False."""
-    headers = [read_header(line, names) for line in sheet.lines[:_LOOK_AT_ROWS]]
-    for header in headers:
+    headers = []
+    for line in sheet.lines[:_LOOK_AT_ROWS]:
+        header = read_header(line, names)
         if all(need in header.columns for need in needs):
             return header, True
+        headers.append(header)
     return max(headers, key=lambda header: len(header.columns)), False
 
 
