@@ -23,6 +23,15 @@ assert made.to_pandas().equals(frame)
 assert not [each for each in sys.meta_path if type(each).__module__.startswith("monitor")], "it is done"
 """
 
+_ANALYSED = """
+import pandas as pd
+from monitor.pipeline.analysis import analyse
+readings = pd.DataFrame({"visit_date": [pd.Timestamp("2026-01-01")], "mark": ["M1"], "deflection_mm": [3.0]})
+marks = pd.DataFrame({"mark": ["M1"], "x_mm": [2000.0], "z_mm": [1200.0]})
+found = analyse(readings, wall={"length_mm": 4000.0, "clear_height_mm": 2400.0}, marks=marks)
+assert len(found.wall_results) == 1
+"""
+
 
 def run(code: str) -> None:
     subprocess.run([sys.executable, "-c", code], check=True)
@@ -34,3 +43,7 @@ def test_tables_are_made_and_filtered_without_pandas_and_frames_are_taken_as_eve
 
 def test_where_pandas_was_there_before_nothing_changes():
     run("import pandas\nfrom monitor import schema" + _AFTER)
+
+
+def test_an_analyst_gives_frames_after_tables_were_made():
+    run(_BEFORE + _ANALYSED)

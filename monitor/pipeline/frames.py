@@ -24,6 +24,6 @@ def table(name: str, data: pd.DataFrame) -> pa.Table:
             columns[field.name] = pa.array(pd.to_datetime(values).dt.date.where(values.notna(), None), field.type)
         elif pa.types.is_integer(field.type):
             columns[field.name] = pa.array(values.astype("Int64"), field.type)
-        else:
-            columns[field.name] = pa.array(values, field.type, from_pandas=True)
+        else:  # None where nothing is: pyarrow knows the NA of pandas only where that was there before its first array
+            columns[field.name] = pa.array(values.astype(object).where(values.notna(), None).tolist(), field.type)
     return pa.table(columns, schema=wanted)
