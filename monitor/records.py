@@ -23,8 +23,12 @@ else:
         return dataclasses.dataclass(cls, frozen=frozen, **more)
 
     def _frozen(cls: type) -> type:
+        if hasattr(cls, "__post_init__"):  # few look at what they are given
+            return dataclasses.dataclass(cls, frozen=True)
         own = set(cls.__dict__)
         made = dataclasses.dataclass(cls, init=False, repr=False, eq=False)
+        if len(made.__match_args__) < len(fields(made)):
+            raise TypeError(f"{cls.__qualname__} has fields that are not given, or by name alone; no record here has")
         for name, shared in _SHARED.items():
             if name not in own:
                 setattr(made, name, shared)

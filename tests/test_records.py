@@ -3,6 +3,7 @@
 import dataclasses
 import pickle
 from functools import cached_property
+from typing import Any
 
 import pytest
 
@@ -99,3 +100,36 @@ def test_they_are_replaced_copied_and_kept_as_ever() -> None:
     assert longer != Longer("DH-01-N", own=3)
     assert longer != Ours("DH-01-N")
     assert hash(longer) == hash(Longer("DH-01-N", own=2))
+
+
+@pytest.mark.parametrize("define", [records.dataclass, dataclasses.dataclass])
+def test_one_that_looks_at_what_it_is_given_does_so_as_the_librarys(define: Any) -> None:
+    @define(frozen=True)
+    class Looking:
+        wall: str
+
+        def __post_init__(self) -> None:
+            if not self.wall:
+                raise ValueError("no wall")
+
+    made = Looking("DH-01-N")
+    assert made.wall == "DH-01-N"
+    with pytest.raises(ValueError, match="no wall"):
+        Looking("")
+    with pytest.raises(records.FrozenInstanceError):
+        made.wall = "other"
+
+
+def test_one_with_fields_that_are_not_given_cannot_be_defined() -> None:
+    with pytest.raises(TypeError, match="not given, or by name alone"):
+
+        @records.dataclass(frozen=True)
+        class Half:
+            wall: str
+            count: int = records.field(default=0, init=False)
+
+    with pytest.raises(TypeError, match="not given, or by name alone"):
+
+        @records.dataclass(frozen=True)
+        class ByName:
+            wall: str = records.field(kw_only=True)

@@ -20,6 +20,7 @@ from intake_files import (
 )  # fmt: skip
 
 from monitor import schema
+from monitor.records import replace
 
 
 def test_the_day_of_work_asks_whether_the_reading_was_before_or_after() -> None:
@@ -40,6 +41,12 @@ def test_received_is_the_sum_of_the_states_and_every_row_not_used_has_a_message(
     assert (intake.received, intake.used, intake.held, intake.rejected, intake.could_not_read) == (4, 1, 1, 1, 1)
     assert len(intake.messages) == 3
     assert intake.table.schema.equals(schema.READINGS)
+
+
+def test_an_intake_whose_states_do_not_add_up_cannot_be() -> None:
+    done = take(write_csv({}))
+    with pytest.raises(AssertionError, match="do not add up"):
+        replace(done, received=done.received + 1)
 
 
 def test_a_row_with_several_faults_names_them_all() -> None:
