@@ -110,8 +110,7 @@ class Office:
     def rows(self, table: str, **equal: str) -> list[dict[str, Any]]:
         """Rows of a table of schema.OFFICE, those only whose columns equal what is given; as they became known."""
         order = ", ".join(("known_at", *schema.KEY[table]))
-        found: list[dict[str, Any]] = self._read(table, order=order, equal=equal).to_pylist()
-        return found
+        return self._records(table, order, equal)
 
     def keeps(self, table: str) -> bool:
         """Whether there is a table; not where the store was set up before there was one and nothing was added yet."""
@@ -185,6 +184,12 @@ class Office:
     def _read(
         self, table: str, order: str = "", equal: Mapping[str, str] | None = None, chosen: tuple[str, ...] = ()
     ) -> pa.Table:
+        """Rows of a table, asked for as of `_records`."""
+        return pa.Table.from_pylist(self._records(table, order, equal, chosen), schema=schema.OFFICE[table])
+
+    def _records(
+        self, table: str, order: str = "", equal: Mapping[str, str] | None = None, chosen: tuple[str, ...] = ()
+    ) -> list[dict[str, Any]]:
         """Rows of a table. equal: columns and what stands in them; chosen: a condition, and its values."""
         columns = schema.OFFICE[table]
         names = ", ".join(columns.names)
@@ -195,8 +200,7 @@ class Office:
             there = table in office_rows.tables(connection)
             rows = connection.execute(query, (*values, *(equal or {}).values())).fetchall() if there else []
         pairs = [zip(columns, row, strict=True) for row in self._all_proven(table, rows)]
-        records = [{field.name: office_rows.from_sql(value, field.type) for field, value in row} for row in pairs]
-        return pa.Table.from_pylist(records, schema=columns)
+        return [{field.name: office_rows.from_sql(value, field.type) for field, value in row} for row in pairs]
 
     def _all_proven(self, table: str, rows: Iterable[Sequence[Any]]) -> Iterator[Sequence[Any]]:
         for row in rows:

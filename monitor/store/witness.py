@@ -7,9 +7,10 @@ between its deed and its line leaves a deed without a line: it is there, and nob
 import json
 import os
 import re
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 from functools import cached_property
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +22,8 @@ from monitor.store.files import sha256, writing
 FILE = "witness.log"
 LOCK = "witness.lock"
 _SIGNS = 16
-_TAIL = 1 << 18
+_TAIL, _FURTHER, _TAILS = 1 << 16, 8, 2
+"""Bytes at the end that are looked at first, how many times as many next, and how often for lines of some adds."""
 _OF_ADD = re.compile(rb'"add":(\["[a-z_]+","[0-9a-f]{64}"\])')
 _KNOWN_AT = re.compile(rb'"known_at":"([^"]+)"')
 
@@ -115,11 +117,14 @@ def read(root: Path) -> Testimony:
 def of_some(root: Path, adds: Collection[Add]) -> dict[Add, Seen]:
     """What was said of some adds, as far as it stands in the last lines: who asks for an older one reads the add."""
     wanted = {json.dumps(add, separators=(",", ":")).encode(): add for add in adds}
-    found = {}
-    for line in _last_lines(root):
-        of = _OF_ADD.search(line)
-        if of and of[1] in wanted and (said := _said(line)):
-            found[wanted[of[1]]] = _seen(said)
+    found: dict[Add, Seen] = {}
+    for lines in islice(_from_the_end(root), _TAILS):
+        for line in lines:
+            of = _OF_ADD.search(line)
+            if of and of[1] in wanted and (said := _said(line)):
+                found[wanted[of[1]]] = _seen(said)
+        if len(found) == len(wanted):
+            break
     return found
 
 
@@ -145,10 +150,13 @@ def has(root: Path, table: str, name: str) -> bool:
 
 
 def newest_known(root: Path) -> datetime | None:
-    """When the newest add became known, told from the last lines."""
-    said = [(found[1], line) for line in _last_lines(root) if (found := _KNOWN_AT.search(line))]
-    newest_first = sorted(said, reverse=True)  # moments of one time zone stand in order as they are written
-    return next((datetime.fromisoformat(at.decode()) for at, line in newest_first if _said(line)), None)
+    """When the newest add became known, told from the last lines that are of adds, as each is known after the last."""
+    for lines in _from_the_end(root):
+        said = [(found[1], line) for line in lines if (found := _KNOWN_AT.search(line))]
+        newest_first = sorted(said, reverse=True)  # moments of one time zone stand in order as they are written
+        if (proven := next((at for at, line in newest_first if _said(line)), None)) is not None:
+            return datetime.fromisoformat(proven.decode())
+    return None
 
 
 def _seen(said: Mapping[str, Any]) -> Seen:
@@ -156,11 +164,16 @@ def _seen(said: Mapping[str, Any]) -> Seen:
     return Seen(said["sha256"], frozenset(map(tuple, said["about"])), said.get("mends", True))
 
 
-def _last_lines(root: Path) -> list[bytes]:
-    """The last lines, of which the first may be without its beginning."""
+def _from_the_end(root: Path) -> Iterator[list[bytes]]:
+    """The last lines, of which the first may be without its beginning; each time more of them, until it is all."""
     with (root / FILE).open("rb") as file:
-        file.seek(max(0, os.fstat(file.fileno()).st_size - _TAIL))
-        return file.read().split(b"\n")
+        size, reach = os.fstat(file.fileno()).st_size, _TAIL
+        while True:
+            file.seek(max(0, size - reach))
+            yield file.read().split(b"\n")
+            if reach >= size:
+                return
+            reach *= _FURTHER
 
 
 def _end(handle: int) -> int:

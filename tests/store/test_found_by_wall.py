@@ -294,3 +294,17 @@ def test_of_some_walls_those_with_a_text_are_those_of_all_that_have_it(store: St
     walls = [(house, wall) for house in HOUSES for wall in WALLS]
     for some in (walls, *([wall] for wall in walls), []):
         assert store.walls_with("readings", "state", ["held"], some) == every & set(some), some
+
+
+def test_the_newest_moment_is_found_before_lines_of_any_length(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(witness, "_TAIL", 64)  # no line is as short
+    store.add("readings", readings(1))
+    store.add("readings", readings(*range(2, 40), known_at=at(1)))
+    assert store.newest_known() == at(1)
+    store.office.set_company({"name": "the demo firm"})
+    assert store.newest_known() == at(1)
+    told = store.path / witness.FILE
+    later = at(1000).isoformat().encode()
+    told.write_bytes(told.read_bytes().replace(at(1).isoformat().encode(), later))
+    assert later in told.read_bytes()
+    assert store.newest_known() == START  # a line that is not as it was written tells no time
