@@ -33,19 +33,21 @@ def every(root: Path) -> list[tuple[str, str]]:
     return [(table, name) for table in TABLES for name in names(root, table)]
 
 
-def names(root: Path, table: str) -> list[str]:
-    """Names of the adds that lie in the inbox of a table, sorted; other files there are not looked at."""
+def names(root: Path, table: str) -> Sequence[str]:
+    """Names of the adds that lie in the inbox of a table, sorted; other files there are not looked at.
+
+    The very same names again where nothing came or went, so that who asks is soon done.
+    """
     try:
         there = os.listdir(root / FOLDER / table)  # noqa: PTH208  (asked at every reading, of hundreds: names, no paths)
     except (FileNotFoundError, NotADirectoryError):
-        return []
-    return list(_names_in(tuple(there)))
+        return ()
+    return _names_in(tuple(there))
 
 
 @lru_cache(maxsize=2 * len(TABLES))
-def _names_in(there: tuple[str, ...]) -> Sequence[str]:
-    """Of files the names of adds: between two readings these are seldom others."""
-    return sorted(match[1] for name in there if (match := _FILE.fullmatch(name)))
+def _names_in(there: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(sorted(match[1] for name in there if (match := _FILE.fullmatch(name))))
 
 
 def testimony(table: str, name: str, data: bytes, rows: pa.Table) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Collection, Iterable, Sequence
 from contextlib import suppress
 from datetime import datetime
+from operator import is_
 from pathlib import Path
 from typing import TypeVar
 
@@ -42,6 +43,7 @@ class Tiers:
         self.past: ReadPast | None = None
         self._menders: dict[str, pa.Table] = {}
         self._waiting = Waiting(root, self._read_past)
+        self._found: dict[tuple[str, ...], tuple[Sequence[Sequence[str]], Pointer, _Adds]] = {}
         self._held: dict[_Asked, tuple[Pointer, _Adds, pa.Table]] = {}
 
     def holds(self, table: str, name: str) -> bool:
@@ -196,16 +198,25 @@ class Tiers:
         """Call `read` with the pointer and the inbox files not in it; again where a compaction took a file away."""
         for _ in range(_TRIES):
             # the inbox first, then the pointer, as in `holds`
-            names = [(table, name) for table in tables for name in inbox.names(self.root, table)]
+            names = [inbox.names(self.root, table) for table in tables]
             at = generations.pointer(self.root)
             try:
-                taken = self._taken(at, names)
-                adds = [add for add in names if add not in taken]
-                self._waiting.forget(tables, adds)
-                return read(at, adds)
+                return read(at, self._adds_of(tables, names, at))
             except FileNotFoundError as error:
                 gone = error
         raise compaction.missing(Path(gone.filename)) from gone
+
+    def _adds_of(self, tables: tuple[str, ...], names: Sequence[Sequence[str]], at: Pointer) -> _Adds:
+        """The adds of some tables that a generation has not taken in; the very same where they are those of before."""
+        then = self._found.get(tables)
+        if then and then[1] is at and all(map(is_, then[0], names)):
+            return then[2]
+        there = [(table, name) for table, some in zip(tables, names, strict=True) for name in some]
+        taken = self._taken(at, there)
+        adds = [add for add in there if add not in taken]
+        self._waiting.forget(tables, adds)
+        self._found[tables] = names, at, adds
+        return adds
 
     def _taken(self, at: Pointer, adds: _Adds) -> frozenset[tuple[str, str]]:
         """Which of some adds a generation has taken in, by what it says is yet in the inbox, else by its ledger."""
