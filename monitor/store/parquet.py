@@ -147,7 +147,8 @@ def texts_among(
             rows = file.read_row_groups(sorted(packs), columns=[column], use_threads=False)
         except (pa.ArrowException, UnicodeDecodeError) as error:
             raise _damaged(path, str(error).splitlines()[0].rstrip(".")) from error
-    return set(values) & set(rows[column].unique().to_pylist())
+    packed = [chunk.dictionary for chunk in rows[column].chunks]
+    return {text for texts in packed for text in texts.filter(pc.is_in(texts, value_set=wanted)).to_pylist()}
 
 
 def _kept(place: Place, at: str, about: Hashable, read: Callable[[], pa.Table]) -> pa.Table:

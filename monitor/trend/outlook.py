@@ -89,7 +89,7 @@ def _of_block(cases: Cases, future: Future, looked: _Looked, settings: Settings)
             "moving_chance": numbers(np.where(counts & (future.now + 1 >= rules.moving_visits), moved, 0.0)),
             "smallest_rate_mm_per_year": numbers(np.where(counts, _smallest(future, one, next_fast, settings), np.nan)),
             "second_setup_gain": numbers(np.where(counts, 1 - twice.se / next_still.se, np.nan)),
-            "holding_from": dates(_holding_from(future, still, settings)),
+            "holding_from": dates(_holding_from(future, still, next_still, settings)),
             "looked_until": dates(looked.last[wall]),
         }
     )
@@ -120,14 +120,18 @@ def _detectable(shown: chances.Shown, threshold: Array) -> Array:
     return out
 
 
-def _holding_from(future: Future, local: Array, settings: Settings) -> Array:
-    """Day of the first planned visit after which a still wall is called holding with 80 % chance, NaN for none."""
+def _holding_from(future: Future, local: Array, first: chances.Shown, settings: Settings) -> Array:
+    """Day of the first planned visit after which a still wall is called holding with 80 % chance, NaN for none.
+
+    first: what is shown once one planned visit is made.
+    """
     found = np.full(len(future.base), np.nan)
     for number in _numbers(future):
         visits = np.minimum(number, future.planned)
         open_ = np.isnan(found) & (future.planned >= number) & _enough(future, visits, settings.rules)
         if open_.any():
-            chance = chances.holding(_shown(future, visits, local, settings), future.threshold, open_)
+            shown = first if number == 1 else _shown(future, visits, local, settings)
+            chance = chances.holding(shown, future.threshold, open_)
             found = np.where(open_ & (chance >= POWER), _day(future, visits), found)
     return found
 
