@@ -65,6 +65,7 @@ def find_quickly(connection: sqlite3.Connection) -> None:
     there = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'index'")}
     for table in tables(connection) & set(schema.OFFICE):
         asked = {f"{table}_known_at": "(known_at)"} | (_PEOPLE_BY_ID if table == "people" else {})
+        asked |= {f"{table}_wall": "(house, wall)"} if {"house", "wall"} <= set(schema.OFFICE[table].names) else {}
         for name in asked.keys() - there:
             connection.execute(f"CREATE INDEX {name} ON {table} {asked[name]}")
 

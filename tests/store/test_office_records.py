@@ -115,3 +115,12 @@ def test_a_fault_while_a_connection_is_held_is_none_of_the_records(store: Store)
     store.office.path.unlink()
     with pytest.raises(StoreError, match="missing"), store.office.held_open():
         pass
+
+
+def test_decisions_of_one_wall_are_found_without_a_look_at_all_of_them(store: Store) -> None:
+    assert store.office.decide(decision(1))
+    with store.office._open() as connection:
+        plan = connection.execute(
+            "EXPLAIN QUERY PLAN SELECT * FROM decisions WHERE house = 'a' AND wall = 'b'"
+        ).fetchall()
+    assert "USING INDEX decisions_wall" in plan[0][3]
