@@ -15,6 +15,7 @@ LAYER = {
     "terms": 0,
     "lengths": 0,
     "slips": 0,
+    "lately": 0,
     "schema": 1,
     "config": 1,
     "results": 1,

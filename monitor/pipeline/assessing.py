@@ -86,7 +86,7 @@ def _of_few(
     facts["readings"] = store.readings(known_on=known_on, walls=walls)
     cold = cold_houses(store.current("houses", known_on=known_on, among=("house", {house for house, _ in walls})))
     found = bucket.results_of(facts, settings, made.judged_on, cold)
-    return assessments.of_few(made, {name: found[name] for name in tables}, bucket.order_of(found))
+    return assessments.with_tables(made, {name: found[name] for name in tables}, bucket.order_of(found))
 
 
 def _in_memory(made: Assessment, tasks: list[Task], tables: Collection[str], progress: Progress | None) -> Assessment:

@@ -13,10 +13,10 @@ from hashlib import sha256
 from monitor import ingest, schema
 from monitor.errors import BowError, IntakeError, NotFoundError
 from monitor.ingest.pictures import no_table
+from monitor.lately import Lately
 from monitor.pipeline import alerting, answers, intake, judging, keys, photo_intake
 from monitor.pipeline.answers import CHANGED, PREVIEWED, STORED, FileAnswer, PhotoAnswer, Upload
 from monitor.pipeline.judging import Judged, Known
-from monitor.pipeline.lately import Lately
 from monitor.pipeline.new_verdicts import Wall, new_verdicts
 from monitor.pipeline.photo_intake import Fate, Given, Keep, PhotoError, Shown
 from monitor.records import dataclass, replace

@@ -157,11 +157,11 @@ def assembled(made: Assessment, pieces: Mapping[str, Sequence[pa.Table]]) -> Ass
     found = {name: pa.concat_tables(some) if some else schema.empty(name) for name, some in pieces.items()}
     of_walls = found.pop(ASSESSED)
     made = replace(made, results_sha256=walls.total(of_walls["sha256"].to_pylist()))
-    return of_few(made, found, of_walls)
+    return with_tables(made, found, of_walls)
 
 
-def of_few(made: Assessment, results: Mapping[str, pa.Table], order: pa.Table) -> Assessment:
-    """An assessment from the tables that are wanted, of some walls or of all. order: as for `ranked`."""
+def with_tables(made: Assessment, results: Mapping[str, pa.Table], order: pa.Table) -> Assessment:
+    """An assessment with tables of its walls, in their order, and ranks among these walls. order: as for `ranked`."""
     found = {name: parts.in_order(name, rows) for name, rows in results.items()}
     if "plan" in found:
         found["plan"] = ranked(found["plan"], order)
@@ -169,8 +169,10 @@ def of_few(made: Assessment, results: Mapping[str, pa.Table], order: pa.Table) -
 
 
 def ranked(plan: pa.Table, order: pa.Table) -> pa.Table:
-    """The plan with each wall's rank: its place among all walls that have one. order: of all of
-    them, with the columns house, wall and order_1 to order_5."""
+    """The plan with each wall's rank: its place among all walls that have one.
+
+    order: all of these, with the columns house, wall and order_1 to order_5.
+    """
     placed = order.filter(pc.is_valid(order["order_1"]))
     by = [(name, "ascending") for name in (*ORDER, *_WALL)]
     sorted_keys = schema.wall_keys(placed).take(pc.sort_indices(placed, sort_keys=by))

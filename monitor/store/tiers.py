@@ -12,6 +12,7 @@ import pyarrow.compute as pc
 
 from monitor import schema
 from monitor.errors import StoreError
+from monitor.lately import Lately
 from monitor.store import compaction, finding, generations, inbox, parquet, witness
 from monitor.store.generations import PartFile, Pointer, Wall
 from monitor.store.snapshot import BY_WALL, Snapshot, snapshot
@@ -24,9 +25,8 @@ _FEW = 5000
 """Of so many walls at most those alone are looked for in a file; of more, whole files cost no more."""
 _HELD = 64
 """Answers of few rows that a reader keeps: judging, assessing and looking for alerts ask alike, one after the other."""
-_TOLD: dict[str, dict[str, bool]] = {}
+_TOLD: Lately[dict[str, bool]] = Lately(8)
 """By ledger, which never changes, what was looked up in it: every store that is opened asks the same."""
-_REMEMBERED = 8
 _T = TypeVar("_T")
 _Adds = list[Add]
 _Asked = tuple[object, ...]
@@ -233,16 +233,15 @@ class Tiers:
     def _told(self, at: Pointer) -> dict[str, bool]:
         """Names of adds, and whether the ledger of a generation has them, as far as anybody asked."""
         ledger = f"{self.root}/{at.ledger.file}" if at.ledger else ""
-        if found := _TOLD.get(ledger):
+        if (found := _TOLD.of(ledger)) is not None:
             return found
         still_there = at.beside("taken")
         names: list[str] = []
         if still_there is not None:
             with suppress(StoreError):  # damaged: the ledger tells
                 names = generations.read_part(self.root, still_there)["name"].to_pylist()
-        told = _TOLD[ledger] = dict.fromkeys(names, True)
-        for old in list(_TOLD)[:-_REMEMBERED]:
-            _TOLD.pop(old, None)
+        told = dict.fromkeys(names, True)
+        _TOLD.put(ledger, told)
         return told
 
     def _read_part(

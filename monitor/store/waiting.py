@@ -11,13 +11,14 @@ from pathlib import Path
 import pyarrow as pa
 
 from monitor.errors import StoreError
+from monitor.lately import Lately
 from monitor.store import finding, inbox, parquet, witness
 from monitor.store.generations import Wall
 from monitor.store.witness import Add, Seen
 
-_TOLD: dict[str, dict[Add, Seen | None]] = {}
+_TOLD: Lately[dict[Add, Seen | None]] = Lately(8)
 """By store, what its adds speak of, which never changes; None where that was not told."""
-_MOST_STORES, _MOST_ADDS = 8, 10_000
+_MOST_ADDS = 10_000
 
 
 class Waiting:
@@ -75,7 +76,7 @@ class Waiting:
 
 def _told(root: Path, adds: Sequence[Add]) -> dict[Add, Seen | None]:
     """What the witness was told of some adds; None where it was not told which walls they speak of."""
-    told = _TOLD.get(str(root), {})
+    told = _TOLD.of(str(root)) or {}
     if len(told) > _MOST_ADDS:
         told = {}
     if asked := set(adds) - told.keys():
@@ -83,7 +84,5 @@ def _told(root: Path, adds: Sequence[Add]) -> dict[Add, Seen | None]:
         with suppress(FileNotFoundError):
             found = witness.of_some(root, asked)
         told = told | {add: seen if (seen := found.get(add)) and seen.about else None for add in asked}
-        _TOLD[str(root)] = told
-        for old in list(_TOLD)[:-_MOST_STORES]:
-            _TOLD.pop(old, None)
+        _TOLD.put(str(root), told)
     return told

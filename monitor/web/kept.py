@@ -4,7 +4,7 @@ from collections.abc import Callable, Hashable
 from threading import Lock
 from typing import TypeVar
 
-from monitor.pipeline.lately import Lately
+from monitor.lately import Lately
 
 _Made = TypeVar("_Made")
 
