@@ -43,9 +43,19 @@ class Phone:
     def ready(self) -> None:
         self.page.wait_for_selector("body[data-ready]")
 
+    def kept(self) -> None:
+        """Wait until the page says that all is kept."""
+        self.page.wait_for_selector('body[data-kept="yes"]')
+
+    def reload(self) -> None:
+        """Load the page anew, once it says that all is kept."""
+        self.kept()
+        self.page.reload()
+        self.ready()
+
     def battery_dies(self) -> None:
         """Kill the browser outright, as it would be without power, once the page says that all is kept."""
-        self.page.wait_for_selector('body[data-kept="yes"]')
+        self.kept()
         mine = f"--user-data-dir={self.profile}".encode()
         for entry in Path("/proc").iterdir():
             with suppress(OSError):

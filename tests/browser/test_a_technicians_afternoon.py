@@ -58,8 +58,7 @@ def test_a_technicians_afternoon(
     assert phone.mark == "M5"
     phone.keys("3")
     assert phone.mark == "M2"
-    phone.page.reload()
-    phone.ready()
+    phone.reload()
     assert [phone.slot(f"0.0.{m}.0") for m in range(3)] == ["3", "3", ""]
 
     phone.tap('.slot[data-at="0.0.2.0"]')
@@ -205,6 +204,7 @@ def test_a_blind_sheet_shows_the_range_only_when_a_value_is_typed(browser: Brows
     page.locator("#close").click()
     assert page.locator(".fine").first.inner_text().startswith("expect 3, fine from")
     assert page.locator(".fine").nth(1).is_hidden()
+    page.wait_for_selector('body[data-kept="yes"]')
     page.clock.set_fixed_time(datetime.now() + timedelta(days=1))  # noqa: DTZ005 (the phone's own time)
     page.reload()
     page.wait_for_selector("body[data-ready]")
@@ -250,4 +250,14 @@ def test_a_browser_that_keeps_nothing_says_so(browser: Browser, make: Callable[.
     page.goto(make(WALLS[:1]).resolve().as_uri())
     page.wait_for_selector("body[data-ready]")
     assert "This browser keeps nothing" in page.locator("#warnings").inner_text()
+    page.reload()  # nothing is written down, so nothing is asked
+    page.locator(".slot").first.click()
+    page.locator('.digits [value="3"]').click()
+    page.locator("#enter").click()
+    page.wait_for_selector('body[data-kept="no"]')
+    with page.expect_event("dialog") as asked:
+        page.evaluate("setTimeout(() => location.reload())")
+    assert asked.value.type == "beforeunload", "whoever leaves the page is asked first"
+    asked.value.dismiss()
+    assert page.locator(".slot").first.inner_text() == "3"
     page.close()

@@ -44,6 +44,7 @@ def signed_in(browser: Browser, url: str, *, refused: int = 0) -> Iterator[Page]
     page.get_by_label("Your id").fill("O1")
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Sign in").click()
+    expect(page.get_by_role("button", name="Sign out")).to_be_visible()
     yield page
     context.close()
     assert [line for line in said if "status of 409" not in line] == []
@@ -52,6 +53,7 @@ def signed_in(browser: Browser, url: str, *, refused: int = 0) -> Iterator[Page]
 
 def looked_at(page: Page) -> None:
     """The page as it stands: nothing wider than the screen at a desk or on a phone, and no barrier."""
+    page.wait_for_load_state()
     for width in (PHONE, DESK):
         page.set_viewport_size({"width": width, "height": HEIGHT})
         assert overflow(page) is None
@@ -67,6 +69,7 @@ def test_the_list_is_narrowed_without_a_script(browser: Browser, url: str) -> No
     page.get_by_label("Your id").fill("E1")
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Sign in").click()
+    expect(page.get_by_role("button", name="Sign out")).to_be_visible()
     page.goto(f"{url}/review")
     page.get_by_role("searchbox").fill("dh-01-s")
     page.get_by_role("button", name="Show").click()
@@ -126,6 +129,8 @@ def test_an_office_monday(browser: Browser, url: str, root: Path) -> None:
         page.get_by_role("button", name="Assess all walls again").click()
         expect(main).to_contain_text("Judged for 2026-05-13", timeout=20_000)
         page.get_by_role("link", name="Visit plan").first.click()
+        expect(page.get_by_role("heading", level=1)).to_contain_text("Visit plan")
+        page.wait_for_load_state()
         assert overflow(page) is None
     store = stores.open(root)
     assert [row["act"] for row in store.facts("rulings").sort_by("known_at").to_pylist()] == [
@@ -149,6 +154,7 @@ def test_of_two_browsers_at_one_wall_the_second_sees_what_the_first_did_and_lose
             page.get_by_role("button", name="Record the decision").click()
         missed = two.get_by_role("region", name="Something happened while you wrote")
         expect(missed).to_contain_text("O1: repair, by O1: I say repair")
+        two.wait_for_load_state()
         assert overflow(two) is None
         expect(two.get_by_role("radio", name="call engineer")).to_be_checked()
         two.get_by_role("button", name="Record the decision").click()

@@ -52,7 +52,7 @@ def test_a_text_finds_the_walls_whose_row_bears_all_its_words(monthly: Page) -> 
     assert monthly.locator("#shown").inner_text() == f"{len(walls(monthly))} of {len(before)} walls shown"
     assert not monthly.locator("#overdue").is_visible(), "a section without any hit is put away"
     monthly.get_by_role("button", name="Show all").click()
-    monthly.wait_for_function("document.querySelectorAll('tr[hidden], section[hidden]').length === 0")
+    assert monthly.locator("tr[hidden], section[hidden]").count() == 0
     assert walls(monthly) == before
 
 

@@ -115,6 +115,7 @@ def test_nothing_is_recorded_of_work_that_was_called_off(browser: Browser, file:
     phone.tap('.slot[data-at="0.0.0.0"]')
     phone.keys("3")
     phone.tap("#close")
+    phone.kept()
     tables = phone.page.evaluate(
         "async () => fieldRows.file(JSON.parse(document.getElementById('sheet-data').textContent),"
         " await (await fieldKept()).load(JSON.parse(document.getElementById('sheet-data').textContent).kept_as)).tables"

@@ -52,10 +52,12 @@ def sign_in(page: Page, url: str, person: str) -> None:
     page.get_by_label("Your id").fill(person)
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Sign in").click()
+    expect(page.get_by_role("button", name="Sign out")).to_be_visible()
 
 
 def looked_at(page: Page) -> None:
     """The page as it stands: nothing wider than the screen, no barrier, no script."""
+    page.wait_for_load_state()
     assert page.locator("script").count() == 0
     page.evaluate(AXE_SCRIPT)
     assert barriers(page) == []
@@ -73,14 +75,14 @@ def test_a_technician_signs_in_sends_readings_and_reads_the_answer(page: Page, u
     looked_at(page)
     page.get_by_label("Files").set_input_files([VISIT, FilePayload(name="empty.csv", mimeType="text/csv", buffer=b"")])
     page.get_by_role("button", name="See what they would do").click()
-    assert "This adds 3 readings, holds 1, cannot use 1 row. 1 file cannot be taken in." in page.inner_text("main")
+    main = page.get_by_role("main")
+    expect(main).to_contain_text("This adds 3 readings, holds 1, cannot use 1 row. 1 file cannot be taken in.")
     looked_at(page)
     before = stores.open(root).facts("readings").num_rows
     page.get_by_role("button", name="Store this").click()
-    said = page.inner_text("main")
-    assert "This added 3 readings, held 1" in said
-    assert "DH-01-N: too early" in said
-    assert "1 13/16 would fit. Re-read or confirm." in said
+    expect(main).to_contain_text("This added 3 readings, held 1")
+    expect(main).to_contain_text("DH-01-N: too early")
+    expect(main).to_contain_text("1 13/16 would fit. Re-read or confirm.")
     looked_at(page)
     assert stores.open(root).facts("readings").num_rows == before + 5
     with page.expect_download() as coming:
@@ -96,9 +98,10 @@ def test_a_technician_signs_in_sends_readings_and_reads_the_answer(page: Page, u
 def test_the_office_sees_who_did_what(page: Page, url: str) -> None:
     sign_in(page, url, "O1")
     page.get_by_role("link", name="Audit").click()
-    assert "sign in" in page.inner_text("table")
+    expect(page.get_by_role("table")).to_contain_text("sign in")
     looked_at(page)
     page.get_by_role("link", name="Password").click()
+    expect(page.get_by_label("Password").first).to_be_visible()
     looked_at(page)
 
 

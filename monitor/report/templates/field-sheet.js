@@ -22,6 +22,11 @@ addEventListener("DOMContentLoaded", async () => {
       .then(() => { if (change === changes) { document.body.dataset.kept = failed ? "no" : "yes"; progress(); warn(); } });
   }
 
+  // Who leaves the page while what was written down is only on it is asked first.
+  addEventListener("beforeunload", (event) => {
+    if (["not yet", "no"].includes(document.body.dataset.kept) && !state.gone) event.preventDefault();
+  });
+
   function changed() {
     state.gone = "";
     if (!state.date) { state.date = today(); $("date").value = state.date; }

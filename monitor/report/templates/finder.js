@@ -73,7 +73,14 @@ addEventListener("DOMContentLoaded", () => {
     sort();
   });
   form.addEventListener("submit", (event) => event.preventDefault());
-  form.addEventListener("reset", () => setTimeout(() => { column = ""; sort(); filter(); }));
+  form.addEventListener("click", (event) => {
+    if (event.target.type !== "reset") return;
+    event.preventDefault();  // the form's own reset comes after its event: what is chosen next would not stand
+    form.reset();
+    column = "";
+    sort();
+    filter();
+  });
   form.hidden = false;
   for (const part of form.querySelectorAll("[hidden]")) part.hidden = false;
   filter();
