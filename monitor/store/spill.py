@@ -20,8 +20,8 @@ from monitor.store.generations import Numbers
 
 GROUP_ROWS = 400_000
 """Rows that are held in memory at a time: some hundred megabytes of readings."""
-TOGETHER = 8
-"""Buckets that are read back at once: as full as they should be, these are some two hundred megabytes of readings."""
+TOGETHER = 16
+"""Buckets that are read back at once: as full as they should be, these are some four hundred megabytes of readings."""
 
 
 @dataclass(frozen=True)
