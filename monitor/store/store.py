@@ -7,7 +7,6 @@ from dataclasses import replace
 from datetime import date, datetime
 from hashlib import sha256
 from pathlib import Path
-from typing import TypeVar
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -15,7 +14,6 @@ from filelock import FileLock, Timeout
 
 from monitor import schema
 from monitor.config import Rules, Settings, Telling
-from monitor.documents import Document, RefusedError, checked, of_json, of_values, values_of
 from monitor.errors import StoreError, Where
 from monitor.results import Assessment
 from monitor.schema import Tables
@@ -32,6 +30,7 @@ from monitor.store import (
     parquet,
     parts,
     place,
+    settings_files,
     views,
     witness,
 )
@@ -39,7 +38,6 @@ from monitor.store.again import Again
 from monitor.store.generations import Wall
 from monitor.store.office import Office
 from monitor.store.parts import Part
-from monitor.store.sealed import sealed, unsealed
 from monitor.store.snapshot import Snapshot
 from monitor.store.tiers import Tiers, is_of
 from monitor.store.unread import ReadPast, Unread
@@ -55,7 +53,6 @@ _TAKING_LOCK = "taking.lock"
 _TELLING_LOCK = "telling.lock"
 OUTBOX = "outbox"
 RECEIVED = "files"
-_Kind = TypeVar("_Kind", bound=Document)
 
 
 def create(
@@ -416,61 +413,23 @@ class Store:
 
     def settings(self) -> Settings:
         """The settings of this company (defaults where none are saved). Raises StoreError where they cannot be read."""
-        return self._saved(SETTINGS, Settings)
+        return settings_files.read(self.path / SETTINGS, Settings)
 
     def telling(self) -> Telling:
         """How people are told of alerts. Raises StoreError where that cannot be read."""
-        return self._saved(TELLING, Telling)
+        return settings_files.read(self.path / TELLING, Telling)
 
     def save_telling(self, telling: Telling) -> None:
         """Save how people are told, in place of what was. Raises RefusedError for a value that cannot be."""
-        files.replace(self.path / TELLING, sealed(checked(telling)))
-
-    def _saved(self, name: str, kind: type[_Kind]) -> _Kind:
-        """Settings of a file, the defaults where there is none."""
-        file = self.path / name
-        if not file.exists():
-            return kind()
-        data = file.read_bytes()
-        try:
-            # one written by hand has no seal; one that has a seal must be as it was saved
-            return of_json(kind, unsealed(data) if b'"seal"' in data else data)
-        except RefusedError as error:
-            raise StoreError(
-                "The settings cannot be used.",
-                where=Where(file=str(file), cell=error.cell),
-                got=error.why,
-                mend="Mend that entry, or remove it for the default to hold.",
-            ) from error
-        except ValueError as error:
-            raise StoreError(
-                "The settings are not as they were saved.",
-                where=Where(file=str(file)),
-                got=str(error),
-                mend="Restore this file from a backup. If it was changed on purpose, take its line `seal` out.",
-            ) from error
+        settings_files.write(self.path / TELLING, telling)
 
     def save_settings(self, settings: Settings) -> None:
         """Save settings in place of the earlier ones. Raises RefusedError for a value that cannot be."""
-        files.replace(self.path / SETTINGS, sealed(checked(settings)))
+        settings_files.write(self.path / SETTINGS, settings)
 
     def rules_on(self, day: date, known_on: datetime | None = None) -> Rules:
         """The rules that hold on a day: the settings, with the signed thresholds valid on that day in their place."""
-        rules = self.settings().rules
-        rows = self.current("thresholds", known_on).sort_by("valid_from").to_pylist()
-        valid = [row for row in rows if row["valid_from"] is not None and row["valid_from"] <= day]
-        if not valid:
-            return rules
-        given = {name: valid[-1][name] for name in Rules.__struct_fields__ if valid[-1].get(name) is not None}
-        try:
-            return of_values(Rules, values_of(rules) | given)
-        except RefusedError as error:
-            raise StoreError(
-                "These signed thresholds cannot be used.",
-                where=Where(file=valid[-1]["source_name"], row=valid[-1]["source_row"]),
-                got=str(error),
-                mend="Register a row with the same valid_from and the right numbers.",
-            ) from error
+        return settings_files.signed_over(self.settings().rules, self.current("thresholds", known_on), day)
 
     def _compact_when_full(self) -> None:
         self._adds += 1
