@@ -41,7 +41,7 @@ def assess(
     with show.progress("Assessing") as step:
         assessment = assessing.assess(
             opened,
-            judged_on=options.day_or_today(on),
+            judged_on=options.day_come(on),
             known_on=options.known(known_on, opened),
             made_at=options.moment_in(opened),
             progress=step,

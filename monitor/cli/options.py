@@ -2,7 +2,7 @@
 
 import getpass
 import re
-from datetime import UTC, date, datetime, time
+from datetime import UTC, date, datetime, time, timedelta
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -108,6 +108,18 @@ def day_or_today(day: date | None) -> date:
     return day or today()
 
 
+def day_come(day: date | None) -> date:
+    """The day given, else today; one that has come nowhere yet is refused, as nothing is known of it."""
+    latest = today() + timedelta(days=1)
+    if day and day > latest:
+        raise typer.BadParameter(
+            f"{day} is still to come. Walls are judged for a day that is here, today by default; see `wallbow plan` "
+            "for the visits to come.",
+            param_hint="--on",
+        )
+    return day or today()
+
+
 def moment_in(store: "Store") -> datetime:
     """The time now, or the moment after the newest fact of a store where the clock is behind that, which is said."""
     from monitor.pipeline import moments
@@ -124,8 +136,9 @@ def _say_once(text: str) -> None:
 
 
 def known(known_on: datetime | None, store: "Store") -> datetime:
-    """The instant given, else now, by which everything in the store is known."""
-    return known_on or moment_in(store)
+    """The instant given, else now, by which everything in the store is known; never one to come."""
+    moment = moment_in(store)
+    return min(known_on, moment) if known_on else moment
 
 
 def example(line: str) -> str:

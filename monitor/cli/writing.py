@@ -39,7 +39,7 @@ def reports(
     pages of then are rebuilt from the facts and compared with those published (16 where one differs).
     """
     from monitor import store as stores
-    from monitor.pipeline import assessing, editions, news_listing, proof_words, publishing, rebuilding
+    from monitor.pipeline import assessed_again, assessing, editions, news_listing, proof_words, publishing, rebuilding
 
     opened = stores.open(store).sparing()
     now = options.moment_in(opened)
@@ -52,6 +52,8 @@ def reports(
             rebuilt = rebuilding.rebuild(opened, to, known_on=known_on, month=month, progress=step)
             written, off_ledger = rebuilt.written, ""
     show.say(f"Wrote {len(written)} files. Start at {written[0]}")
+    if known_on is None and (since := assessed_again.not_published(opened, found)):
+        show.say(since)
     if known_on is None and (waiting := news_listing.after_writing(editions.of(opened, found, now).news)):
         show.say(waiting)
     if known_on is not None:

@@ -17,6 +17,7 @@ from monitor.pipeline.as_judged import as_judged
 from monitor.records import dataclass, replace
 from monitor.results import Assessment
 from monitor.store import Store
+from monitor.store.again import Again
 from monitor.store.generations import Wall
 from monitor.store.office import Row
 from monitor.terms import AlertKind, LengthUnit, Outcome, Rule, State, Urgency
@@ -60,6 +61,11 @@ class Seen:
     over: frozenset[Place]
     whole: frozenset[AlertKind] = frozenset()
     """Kinds of which every place was looked at, so that what is not among the events is over."""
+
+    def without(self, walls: Collection[Wall]) -> "Seen":
+        """The same, but that some walls were not looked at."""
+        events = {key: event for key, event in self.events.items() if event.place[0] not in walls}
+        return replace(self, events=events, over=frozenset(place for place in self.over if place[0] not in walls))
 
     def ends(self, place: Place, about: str) -> bool:
         """Whether what was told of that place and about is no longer so, or something else of its kind is."""
@@ -110,6 +116,15 @@ def of_assessment(assessment: Assessment, houses: Collection[str]) -> Seen:
         elif rule is not Rule.HELD and (rule is not Rule.OVERDUE or key in frost):
             found.append(_event(rule, finding, row, frost.get(key)))
     return Seen({(event.place, event.about): event for event in found}, frozenset(over))
+
+
+def of_again(some: Sequence[Again]) -> Seen:
+    """The same of walls that were assessed again, but for what the visit plan of all walls tells; nothing is over."""
+    if not some:
+        return Seen({}, frozenset())
+    tables = {name: pa.concat_tables([each.table(name) for each in some]) for name in ("wall_results", "findings")}
+    found = Assessment(some[0].judged_on, some[0].known_until, settings_sha256="", facts_sha256="", **tables)
+    return replace(of_assessment(found, ()), over=frozenset())
 
 
 def _kinds(rule: Rule) -> tuple[AlertKind, ...]:

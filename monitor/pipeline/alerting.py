@@ -1,4 +1,4 @@
-"""Alerts put on record, once per event: from every assessment made, and from the readings held.
+"""Alerts put on record, once per event: from every assessment made, walls assessed again, and the readings held.
 
 Which assessments were looked through is on record in the same transaction as what they brought. So a kill at any
 moment loses nothing: whoever looks next (`assess`, `ingest`, `tell`, `alerts`, the service) does what is left, and
@@ -9,9 +9,9 @@ from collections.abc import Collection, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
-from monitor.errors import BowError
+from monitor.errors import BowError, StoreError
 from monitor.pipeline import runs
-from monitor.pipeline.alert_events import COLUMNS, Event, Place, Seen, like, of_assessment, of_held
+from monitor.pipeline.alert_events import COLUMNS, Event, Place, Seen, like, of_again, of_assessment, of_held
 from monitor.pipeline.assessing import made_again
 from monitor.pipeline.runs import Run, row_id
 from monitor.records import dataclass, field, replace
@@ -35,8 +35,8 @@ class Looked:
 def look(store: Store, *, at: datetime, walls: Collection[Wall] | None = None) -> Looked:
     """Look through all that was not looked through yet, and put on record what it brings.
 
-    walls: those whose held readings alone are looked at, as something came in about them; that is no look at all of
-    the facts, which whoever looks next still does.
+    walls: those that alone are looked at besides whole assessments, as something came in about them; that is no look
+    at all of the facts, which whoever looks next still does.
 
     A store from before there were alerts begins with its newest assessment. An assessment brings alerts where it is for
     no earlier day, and knows no less, than the last one that did, and is for no day to come when it was made.
@@ -63,10 +63,29 @@ def look(store: Store, *, at: datetime, walls: Collection[Wall] | None = None) -
         except BowError as error:
             looked.problems.append(f"The list of {run.judged_on} could not be looked through for alerts: {error}")
             continue
+        seen = seen.without(_later(store, run))
         looked.new += record.seen(seen, run.run_id, _row(run.run_id, run, at, is_news=True))
         news.append(run)
+    looked.new += _again(store, record, news[-1] if news else None, looked, walls)
     looked.new += _held(store, record, news[-1] if news else None, looked, walls)
     return looked
+
+
+def _again(store: Store, record: "_Record", newest: Run | None, looked: Looked, walls: Collection[Wall] | None) -> int:
+    """Look at the walls that were assessed again since the newest assessment that could bring alerts."""
+    try:
+        return record.seen(of_again(store.again(newest, walls)), "", None)
+    except StoreError as error:
+        looked.problems.append(f"The walls assessed again could not be looked through for alerts: {error}")
+        return 0
+
+
+def _later(store: Store, run: Run) -> set[Wall]:
+    """Walls of which an assessment says what was so before they were assessed again."""
+    try:
+        return {each.wall for each in store.again(run)}
+    except StoreError:  # named where what they came to is looked at
+        return set()
 
 
 def brings_alerts(store: Store, run: Run) -> bool:

@@ -1,14 +1,15 @@
 """The newest list with the walls in it that were assessed again since, as new readings came in.
 
 They are judged for the day on which that was done, from what was known then. No assessment on record has them in: what
-is published, and told of as an alert, rests on the next whole one.
+is published rests on the next whole one. Alerts do not wait for it.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from monitor import schema
 from monitor.pipeline import keys, list_rows
 from monitor.pipeline.as_judged import as_judged
 from monitor.records import dataclass, replace
@@ -17,6 +18,7 @@ from monitor.report.placing import SPOKEN, items, sections
 from monitor.results import Assessment
 from monitor.store import Store
 from monitor.store.again import Again
+from monitor.store.generations import Wall
 from monitor.store.tiers import is_of
 
 
@@ -34,10 +36,36 @@ class Changed:
     reason: str
 
 
-def of(store: Store, assessment: Assessment) -> list[Again]:
-    """Walls assessed again since an assessment; none where that is not the newest."""
+def of(store: Store, assessment: Assessment, walls: Collection[Wall] | None = None) -> list[Again]:
+    """Walls, of some or of all, assessed again since an assessment; none where that is not the newest."""
     days = store.assessments()
-    return store.again(assessment) if days and assessment.judged_on == days[-1] else []
+    return store.again(assessment, walls) if days and assessment.judged_on == days[-1] else []
+
+
+def alone(store: Store, assessment: Assessment, wall: Wall) -> Assessment | None:
+    """The results of one wall as it was assessed again since an assessment; None where it was not."""
+    found = of(store, assessment, [wall])
+    return _results(found, schema.RESULTS) if found else None
+
+
+def not_published(store: Store, assessment: Assessment) -> str:
+    """Walls that pages of an assessment do not show as they were assessed again since, for people; '' for none."""
+    found = of(store, assessment)
+    if not found:
+        return ""
+    stand = dict(items(_results(found, list_rows.TABLES), only={each.wall for each in found}).pairs())
+    said = [f"{keys.written(*wall)} ({SPOKEN[item.section]})" for wall, item in sorted(stand.items())]
+    return (
+        f"Assessed again since the list of {assessment.judged_on}, and not so on these pages: {', '.join(said)}. "
+        "Run `wallbow assess`, then `wallbow reports`, before a page of theirs is handed on."
+    )
+
+
+def _results(found: Sequence[Again], tables: Iterable[str]) -> Assessment:
+    """Results of walls that were assessed again; the day and moment are those of the last of them."""
+    last = max(found, key=lambda each: (each.judged_on, each.known_until))
+    rows = {name: pa.concat_tables([each.table(name) for each in found]) for name in tables}
+    return Assessment(last.judged_on, last.known_until, settings_sha256="", facts_sha256="", **rows)
 
 
 def over(store: Store, book: Book) -> tuple[Book, Sequence[Changed]]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
-from monitor.pipeline import damaged, keys, runs
+from monitor.pipeline import assessed_again, damaged, keys, runs
 from monitor.pipeline.assessing import made_again
 from monitor.pipeline.listed import Listing
 from monitor.pipeline.publishing import book_of_wall
@@ -32,18 +32,23 @@ class _Shown:
 def one_wall(store: Store, assessment: Assessment | None, key: str) -> tuple[Sequence[str], Sequence[Listing]]:
     """Sentences, and listings of rates and readings; without an assessment only the readings.
 
-    assessment: the wall's results are read here, whichever of its tables it has. Readings come as the store knows them
-    now. NotFoundError as keys.find.
+    assessment: the wall's results are read here, whichever of its tables it has; where it is the newest and the wall
+    was assessed again since, those are shown. Readings come as the store knows them now. NotFoundError as keys.find.
     """
     house, wall = keys.registered(store, key)
-    content = _of_wall(store, assessment, (house, wall)) if assessment else None
+    again = assessed_again.alone(store, assessment, (house, wall)) if assessment else None
+    listed, assessment = assessment, again or assessment
+    content = None
+    if assessment:
+        content = (book_of_wall if again else _of_wall)(store, assessment, (house, wall))
     store.readings(walls=[(house, wall)])
     damaged.refuse(store, (house, wall))
     if assessment is None or content is None or (house, wall) not in content.walls:
         return [f"{keys.written(house, wall)}: {NOT_YET}."], [_readings(list(_now(store, None, None, house, wall)))]
     shown = list(_now(store, assessment, content, house, wall))
     waiting = sum(not each.is_assessed for each in shown)
-    lines = _sentences(content, house, wall)
+    since = _since(listed, again) if listed and again else ""
+    lines = _sentences(content, house, wall, since)
     if waiting:
         lines.append(f"{waiting} of the readings came or changed after the assessment: run `wallbow assess`.")
     return lines, [_rates(content, house, wall), _readings(shown)]
@@ -53,7 +58,14 @@ def _of_wall(store: Store, assessment: Assessment, wall: Key) -> Book:
     return book_of_wall(store, made_again(store, runs.of(store, assessment), walls=[wall]), wall)
 
 
-def _sentences(content: Book, house: str, wall: str) -> list[str]:
+def _since(listed: Assessment, again: Assessment) -> str:
+    return (
+        f"Assessed again for {again.judged_on}, as readings came in: the list of {listed.judged_on} as it was saved, "
+        "and its pages, do not have that yet. Run `wallbow assess`."
+    )
+
+
+def _sentences(content: Book, house: str, wall: str, since: str) -> list[str]:
     view = content.view(house, wall)
     current = view.current
     lines = [f"{view.key}, {view.nickname}"]
@@ -61,7 +73,7 @@ def _sentences(content: Book, house: str, wall: str) -> list[str]:
         lines += [f"{current['verdict']}: {current['reason']}", *filter(None, [current["missing"]])]
     hard = hard_limit(view.alarms)
     rest = [row for row in view.alarms if row["rule"] != Rule.TREND and row is not hard]
-    lines[1:1] = [_asked(hard)] if hard else []
+    lines[1:1] = [*([_asked(hard)] if hard else []), *filter(None, [since])]
     lines += map(_asked, rest)
     lines += repair_sheet.notes(current)
     lines += filter(None, (text for row in view.repairs for text in (row["reason"], row["warning"])))

@@ -227,7 +227,7 @@ about | text | | what tells it from others of its kind at that wall: a period, a
 began | date | | visit by which it came out; with an overdue visit the day it was due; null where a held reading has no date
 what | text | | what there is, in one sentence, as first known
 next_step | text | | what to do, in one sentence
-run_id | text | | assessment that showed it, '' where a held reading did
+run_id | text | | assessment that showed it, '' where a held reading did, or a wall assessed again by itself
 known_at | instant | UTC | when it was put on record
 """
 )

@@ -8,6 +8,7 @@ from base64 import b64decode, b64encode
 from collections.abc import Collection, Iterator, Sequence
 from datetime import date, datetime
 from pathlib import Path
+from typing import Protocol
 
 import pyarrow as pa
 from filelock import FileLock
@@ -24,6 +25,18 @@ FOLDER = f"{assessments.FOLDER}/again"
 MEND = "Take the file away and assess again: it holds nothing that is not made of the facts."
 _LOCK = "again.lock"
 _FILES = 64
+
+
+class Whole(Protocol):
+    """A whole assessment, as far as it says what it has in: the day judged for, and until when all was known."""
+
+    @property
+    def judged_on(self) -> date:
+        """The day."""
+
+    @property
+    def known_until(self) -> datetime:
+        """The instant."""
 
 
 @dataclass(frozen=True)
@@ -57,28 +70,29 @@ def put(root: Path, found: Assessment, walls: Collection[Wall]) -> None:
                 _write(path, list(kept.values()))
 
 
-def all_of(root: Path) -> list[Again]:
-    """All that is kept, by wall. Raises StoreError where a file is damaged."""
-    found = [each for path in paths(root) for each in read(path)]
-    return sorted(found, key=lambda each: each.wall)
+def since(root: Path, whole: Whole | None, walls: Collection[Wall] | None = None) -> list[Again]:
+    """What is kept, of some walls or of all, and a whole assessment has not in, by wall. StoreError where damaged."""
+    files_of = paths(root) if walls is None else sorted({path_of(root, _number(wall)) for wall in walls})
+    found = [each for path in files_of for each in read(path) if walls is None or each.wall in walls]
+    return sorted((each for each in found if whole is None or not is_in(each, whole)), key=lambda each: each.wall)
 
 
-def drop_older(root: Path, whole: Assessment) -> None:
-    """Forget what a whole assessment has in: walls that were judged for no later day, from no more."""
+def drop_older(root: Path, whole: Whole) -> None:
+    """Forget what a whole assessment has in."""
     if not paths(root):
         return
     with files.writing(root / FOLDER), FileLock(root / assessments.FOLDER / _LOCK):
         for path in paths(root):
-            kept = [each for each in _whole(path) if is_later(each, whole)]
+            kept = [each for each in _whole(path) if not is_in(each, whole)]
             if kept:
                 _write(path, kept)
             else:
                 path.unlink(missing_ok=True)
 
 
-def is_later(each: Again, whole: Assessment) -> bool:
-    """Whether a wall was assessed again since a whole assessment."""
-    return each.known_until > whole.known_until and each.judged_on >= whole.judged_on
+def is_in(each: Again, whole: Whole) -> bool:
+    """Whether a whole assessment has a wall in as it was assessed again: it is for no earlier day, and knew no less."""
+    return each.judged_on <= whole.judged_on and each.known_until <= whole.known_until
 
 
 def paths(root: Path) -> list[Path]:

@@ -398,9 +398,12 @@ class Store:
         """Keep walls that were assessed again, beside the last whole assessment, for the list to work from."""
         again.put(self.path, found, walls)
 
-    def again(self, whole: Assessment) -> list[Again]:
-        """Walls that were assessed again since a whole assessment, by wall."""
-        return [each for each in again.all_of(self.path) if again.is_later(each, whole)]
+    def again(self, whole: again.Whole | None, walls: Collection[Wall] | None = None) -> list[Again]:
+        """Walls, of some or of all, assessed again from what a whole assessment, if any, has not in, by wall.
+
+        Raises StoreError where a file of them is damaged.
+        """
+        return again.since(self.path, whole, walls)
 
     def assessments_known(self) -> dict[date, datetime]:
         """Until when all was known from which the assessment of each day was made."""

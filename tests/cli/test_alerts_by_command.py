@@ -3,10 +3,12 @@
 import csv
 import io
 import smtplib
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
+from monitor import store as stores
 from monitor.cli import exits
 from monitor.demo.run import Done
 
@@ -54,6 +56,19 @@ def test_a_list_that_looks_back_says_that_it_brings_no_alerts(call, own: Path) -
     done = call("assess", "--store", str(own), "--on", "2024-12-31")
     assert done.code == exits.OK
     assert "it brings no alerts" in done.err
+
+
+def test_a_day_to_come_is_not_judged_for_and_what_was_known_ends_now(call, own: Path) -> None:
+    lists = sorted(path.name for path in (own / "assessments").iterdir())
+    done = call("assess", "--store", str(own), "--on", f"{datetime.now().astimezone().date() + timedelta(days=2)}")
+    assert done.code == 2
+    assert "is still to come" in done.err
+    assert sorted(path.name for path in (own / "assessments").iterdir()) == lists
+    before = datetime.now(UTC)
+    assert call("assess", "--store", str(own), "--on", "2026-04-30", "--known-on", "2999-01-01").code == exits.OK
+    newest = stores.open(own).assessment(date(2026, 4, 30), tables=())
+    assert newest is not None
+    assert before <= newest.known_until <= datetime.now(UTC)
 
 
 def test_what_could_not_be_told_has_its_exit_code_and_no_secret_in_it(

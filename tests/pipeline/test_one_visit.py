@@ -27,6 +27,7 @@ from monitor.pipeline import (
     runs,
     uploads,
     verdict_listing,
+    wall_listing,
 )
 from monitor.pipeline.answers import Upload
 from monitor.pipeline.assessing import assess
@@ -46,9 +47,13 @@ def sheet(*rows: str) -> bytes:
     return "\n".join((HEADINGS, *rows)).encode()
 
 
-def one_visit(house: str = "DH-03", day: date = DAY, more: int = 0) -> bytes:
+def one_visit(house: str = "DH-03", day: date = DAY, more: int = 0, setups: tuple[int, ...] = (1,)) -> bytes:
     gaps = (48, 33 - more, 28 - more, 33 - more, 47)
-    rows = [f"{house},N,{day},O1,B3,1,M{m},{gap // 16} {gap % 16}/16,in,gap," for m, gap in enumerate(gaps, start=1)]
+    rows = [
+        f"{house},N,{day},O1,B3,{setup},M{m},{gap // 16} {gap % 16}/16,in,gap,"
+        for setup in setups
+        for m, gap in enumerate(gaps, start=1)
+    ]
     return sheet(*rows)
 
 
@@ -326,6 +331,69 @@ def test_an_earlier_list_has_nothing_of_it(company: Store) -> None:
     assess(company, judged_on=DAY - timedelta(days=1), known_on=end_of(DAY - timedelta(days=1)))
     new_verdicts(company, taken(company, one_visit()), judged_on=DAY, known_on=end_of(DAY))
     assert assessed_again.of(company, early) == []
+
+
+@pytest.mark.parametrize("list_of", [VISITS[3], VISITS[3] + timedelta(days=3), DAY - timedelta(days=1)])
+def test_a_list_made_later_for_an_earlier_day_forgets_nothing_of_it(company: Store, list_of: date) -> None:
+    new_verdicts(company, taken(company, one_visit(more=4)), judged_on=DAY, known_on=end_of(DAY))
+    assess(company, judged_on=list_of, known_on=end_of(DAY + timedelta(days=1)))
+    newest = company.assessment()
+    assert newest is not None
+    assert [each.wall for each in assessed_again.of(company, newest)] == [("DH-03", "N")]
+    assert f"Assessed again since, for {DAY}: DH-03-N" in listing.monthly(company, newest).closing
+
+
+FAR = one_visit(more=12, setups=(1, 2))
+"""Two set-ups that agree, so that it is used, 3/4 in further in than the visit before."""
+
+
+def jumped(store: Store) -> list[tuple[str, str, bool]]:
+    return [
+        (row["house"], row["about"], row["alert_id"] in {each["alert_id"] for each in store.office.rows("alerts_over")})
+        for row in store.office.rows("alerts")
+        if row["kind"] == AlertKind.JUMP
+    ]
+
+
+def test_a_hard_limit_is_an_alert_at_once_and_no_list_of_before_ends_it(company: Store) -> None:
+    alerting.look(company, at=end_of(VISITS[3]))
+    walls = taken(company, FAR)
+    new_verdicts(company, walls, judged_on=DAY, known_on=end_of(DAY))
+    assert alerting.look(company, at=end_of(DAY), walls=walls).new > 0
+    so = [("DH-03", f"visit {DAY}", False)]
+    assert jumped(company) == so
+    earlier, later = DAY - timedelta(days=1), DAY + timedelta(days=1)
+    assess(company, judged_on=earlier, known_on=end_of(DAY))
+    alerting.look(company, at=end_of(DAY))
+    assert jumped(company) == so, "a list for a day before the visit says nothing about it"
+    assess(company, judged_on=later, known_on=end_of(later))
+    alerting.look(company, at=end_of(later))
+    assert jumped(company) == so, "the same is told once"
+
+
+def test_whoever_looks_next_finds_a_hard_limit_that_nobody_looked_at(company: Store) -> None:
+    alerting.look(company, at=end_of(VISITS[3]))
+    new_verdicts(company, taken(company, FAR), judged_on=DAY, known_on=end_of(DAY))
+    assert jumped(company) == []
+    alerting.look(company, at=end_of(DAY))
+    assert jumped(company) == [("DH-03", f"visit {DAY}", False)]
+
+
+def test_the_wall_is_shown_as_it_was_assessed_again_and_pages_say_what_they_do_not_have(company: Store) -> None:
+    before = company.assessment()
+    assert before is not None
+    assert assessed_again.not_published(company, before) == ""
+    new_verdicts(company, taken(company, FAR), judged_on=DAY, known_on=end_of(DAY))
+    lines, _ = wall_listing.one_wall(company, before, "DH-03-N")
+    assert lines[1].startswith("keep out, engineer now: ")
+    assert lines[2].startswith(f"Assessed again for {DAY}")
+    assert lines[3].startswith("moving: ")
+    assert "after the assessment" not in " ".join(lines)
+    said = assessed_again.not_published(company, before)
+    assert f"since the list of {before.judged_on}" in said
+    assert "DH-03-N (" in said
+    other, _ = wall_listing.one_wall(company, before, "DH-01-N")
+    assert "Assessed again" not in " ".join(other)
 
 
 def test_where_nothing_was_assessed_yet_nothing_is_kept(tmp_path: Path) -> None:
