@@ -101,8 +101,19 @@ def of_assessment(assessment: Assessment, houses: Collection[str]) -> Seen:
     findings = tables["findings"].to_pylist()
     named = pa.array(sorted({finding["house"] for finding in findings}), pa.string())
     results = tables["wall_results"].filter(pc.field("house").isin(named)).to_pylist()
-    current = {(row["house"], row["wall"]): row for row in results}
     frost = {(row["house"], row["wall"]): row["visit_on"] for row in tables["plan"].to_pylist()}
+    return _seen(findings, results, frost)
+
+
+def of_again(some: Sequence[Again]) -> Seen:
+    """The same of walls that were assessed again, but for what the visit plan of all walls tells; nothing is over."""
+    findings = [row for each in some for row in each.table("findings").to_pylist() if row["outcome"] == Outcome.YES]
+    results = [row for each in some for row in each.table("wall_results").to_pylist() if row["is_current"]]
+    return _seen(findings, results, {})
+
+
+def _seen(findings: Sequence[Row], results: Sequence[Row], frost: Mapping[Wall, date]) -> Seen:
+    current = {(row["house"], row["wall"]): row for row in results}
     found: list[Event] = []
     over: set[Place] = set()
     for finding in findings:
@@ -116,15 +127,6 @@ def of_assessment(assessment: Assessment, houses: Collection[str]) -> Seen:
         elif rule is not Rule.HELD and (rule is not Rule.OVERDUE or key in frost):
             found.append(_event(rule, finding, row, frost.get(key)))
     return Seen({(event.place, event.about): event for event in found}, frozenset(over))
-
-
-def of_again(some: Sequence[Again]) -> Seen:
-    """The same of walls that were assessed again, but for what the visit plan of all walls tells; nothing is over."""
-    if not some:
-        return Seen({}, frozenset())
-    tables = {name: pa.concat_tables([each.table(name) for each in some]) for name in ("wall_results", "findings")}
-    found = Assessment(some[0].judged_on, some[0].known_until, settings_sha256="", facts_sha256="", **tables)
-    return replace(of_assessment(found, ()), over=frozenset())
 
 
 def _kinds(rule: Rule) -> tuple[AlertKind, ...]:
