@@ -1,6 +1,6 @@
 """Every assessment ever made, on record, so that one which a later one took the place of can be made again."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from datetime import date, datetime
 from hashlib import sha256
 from typing import Any
@@ -10,6 +10,7 @@ import pyarrow.compute as pc
 from monitor import __version__, schema
 from monitor.config import Settings
 from monitor.documents import of_json, to_json
+from monitor.errors import StoreError
 from monitor.records import asdict, dataclass
 from monitor.results import Assessment
 from monitor.store import Store
@@ -67,17 +68,31 @@ def row_of(run: Run, made_at: datetime) -> dict[str, Any]:
 
 
 def on_record(store: Store) -> dict[str, Run]:
-    """All runs by id, in the order they were made; first stored assessments from before there was a record."""
+    """All runs by id, in the order they were made; first stored assessments from before there was a record.
+
+    Raises StoreError where one of those is damaged; a damaged one that has a run on record is not asked.
+    """
     names = Run.__dataclass_fields__
     recorded = [Run(**{name: row[name] for name in names}) for row in store.office.rows("runs")]
     known = [(run.judged_on, run.known_until, run.settings_sha256, run.facts_sha256) for run in recorded]
-    stored = [found for day in store.assessments() if (found := store.assessment(day, tables=()))]
     older = [
         Run(**_identity(found), results_sha256="", code_version="")
-        for found in stored
+        for found in _stored(store, {run.judged_on for run in recorded})
         if tuple(_identity(found).values()) not in known
     ]
     return {run.run_id: run for run in (*older, *recorded)}
+
+
+def _stored(store: Store, days_on_record: Collection[date]) -> Iterator[Assessment]:
+    for day in store.assessments():
+        try:
+            found = store.assessment(day, tables=())
+        except StoreError:
+            if day not in days_on_record:
+                raise
+            continue  # its run is on record, from which it can be made again; `verify` names it
+        if found:
+            yield found
 
 
 def of(store: Store, assessment: Assessment) -> Run:

@@ -140,12 +140,6 @@ def days(root: Path) -> list[date]:
     return sorted(date.fromisoformat(path.parent.name) for path in (root / FOLDER).glob(f"????-??-??/{CARD}"))
 
 
-def known_until(root: Path, judged_on: date) -> datetime | None:
-    """What the assessment for that day was made from: all that was known by then; None where there is none."""
-    card = _card(root, judged_on)
-    return card.known_until if card else None
-
-
 def table_files(root: Path, judged_on: date) -> dict[str, str]:
     """The table of each file of an assessment, by the file's name. Raises StoreError where its card is damaged."""
     card = _card(root, judged_on)

@@ -405,11 +405,6 @@ class Store:
         """
         return again.since(self.path, whole, walls)
 
-    def assessments_known(self) -> dict[date, datetime]:
-        """Until when all was known from which the assessment of each day was made."""
-        found = {day: assessments.known_until(self.path, day) for day in self.assessments()}
-        return {day: known for day, known in found.items() if known}
-
     def assessments(self) -> list[date]:
         """The days that an assessment is saved for, earliest first."""
         return assessments.days(self.path)

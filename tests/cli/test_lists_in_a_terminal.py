@@ -33,6 +33,19 @@ def block_of(text: str, wall: str) -> list[str]:
     return next(block.splitlines() for block in text.split("\n\n") if block.startswith(f"{wall} |"))
 
 
+def test_a_damaged_card_of_an_earlier_list_stops_only_that_list(call, own: Path, demo: Done) -> None:
+    whole = call("flagged", "--csv", "--store", str(own))
+    card = own / "assessments" / "2026-03-31" / "assessment.json"
+    card.write_bytes(card.read_bytes().replace(b"2026", b"2O26", 1))
+    done = call("flagged", "--csv", "--store", str(own))
+    assert (done.code, done.out) == (exits.OK, whole.out), "what left the list since is told from the facts"
+    assert call("wall", "DH-02-E", "--store", str(own)).code == exits.OK
+    refused = call("flagged", "--month", "2026-03", "--store", str(own))
+    assert refused.code == exits.STORE
+    assert "2026-03-31/assessment.json: This assessment is damaged" in refused.err
+    assert call("verify", "--store", str(own)).code != exits.OK
+
+
 def test_a_narrow_terminal_gets_one_block_a_wall_within_its_width(call, demo: Done, narrow: None) -> None:
     done = call("flagged", *DEMO)
     assert max(len(line) for line in done.out.splitlines()) <= 80
