@@ -95,7 +95,8 @@ def news(
 def wall(wall: options.WallKey, store: options.StorePath = options.DEFAULT_STORE, month: options.Month = None) -> None:
     """Show one wall: verdict and why, rates, findings, held and latest readings with their ids.
 
-    Readings that came after the assessment are listed too, marked as not yet assessed.
+    A wall that was assessed again since the list, as readings came in or were ruled on, is shown so. Readings that no
+    assessment has yet are listed too, marked as not yet assessed.
     """
     from monitor import store as stores
     from monitor.pipeline import assessing, wall_listing

@@ -99,15 +99,18 @@ def decide(
 def _rule(reading: str, act: Act, who: str, why: str, store: Path, *, value: str = "", unit: str = "") -> None:
     from monitor import store as stores
     from monitor.pipeline import review as work
+    from monitor.pipeline import verdict_listing
 
     opened = stores.open(store)
     ruling = work.rule(
         opened, reading, act, who=who, why=why, made_at=options.moment_in(opened), value=value, unit=unit
     )
     _note_of_people(opened)
-    show.say(
-        f"Recorded: {ruling['act']} of reading {ruling['reading_id']}. Run `wallbow assess` to see what it changes."
-    )
+    show.say(f"Recorded: {ruling['act']} of reading {ruling['reading_id']}.")
+    walls, now = {(str(ruling["house"]), str(ruling["wall"]))}, options.moment_in(opened)
+    for line in verdict_listing.after_taking_in(opened, walls, judged_on=options.today(), known_on=now):
+        show.say(line)
+    show.new_alerts(opened, now, walls=walls)
 
 
 def _note_of_people(store: "Store") -> None:

@@ -5,7 +5,7 @@ from contextlib import suppress
 from datetime import date, datetime
 
 from monitor.errors import StoreError, TrendError
-from monitor.pipeline import keys
+from monitor.pipeline import alerting, keys
 from monitor.pipeline.assessing import assess
 from monitor.pipeline.wall_answer import WallAnswer
 from monitor.results import Assessment
@@ -53,6 +53,18 @@ def new_verdicts(store: Store, walls: Collection[Wall], *, judged_on: date, know
         )
         for row in rows
     ]
+
+
+def after_ruling(store: Store, walls: Collection[Wall], *, judged_on: date, known_on: datetime) -> None:
+    """Have walls assessed again on which somebody ruled, with what that alerts to, where any wall was assessed yet.
+
+    Nothing is raised where the store keeps that from being done: the ruling is on record, and the next list has it.
+    """
+    if not store.assessments():
+        return
+    with suppress(StoreError):
+        new_verdicts(store, walls, judged_on=judged_on, known_on=known_on)
+        alerting.look(store, at=known_on, walls=walls)
 
 
 def _verdicts(assessment: Assessment | None) -> dict[Wall, str]:

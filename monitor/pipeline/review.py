@@ -28,7 +28,7 @@ def rule(
     unit: str = "",
     set_aside: Collection[str] = (),
 ) -> dict[str, object]:
-    """Release, reject or correct one reading, or withdraw the last ruling on it; returns the stored ruling.
+    """Release, reject or correct one reading, or withdraw the last ruling on it; returns the ruling, and its wall.
 
     reading: its id or the beginning of one that is unique. set_aside: ids of readings that whoever rules was shown as
     held, by a look at the wall newer than the stored assessment. Raises NotFoundError, RulingError, LengthError.
@@ -66,7 +66,7 @@ def rule(
     }
     ruling["ruling_id"] = _id(ruling)
     store.add("rulings", pa.Table.from_pylist([ruling], schema=schema.RULINGS))
-    return ruling
+    return ruling | {"house": row["house"], "wall": row["wall"]}
 
 
 def find_reading(store: Store, reading: str) -> dict[str, object]:

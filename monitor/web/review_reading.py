@@ -7,6 +7,7 @@ from fastapi import Request
 from fastapi.responses import Response
 
 from monitor.pipeline import keys, meanwhile, review
+from monitor.pipeline.new_verdicts import after_ruling
 from monitor.pipeline.who import RulingError
 from monitor.report.context import Book, Key, Row
 from monitor.report.readings_sheet import readings
@@ -65,6 +66,7 @@ def rule(
             unit=new_value[1],
             set_aside=aside,
         )
+        after_ruling(store, [key], judged_on=here.today(), known_on=here.now(store))
         return f"{' '.join(filter(None, (act, *new_value)))} of {done['reading_id']}: {why}"
 
     asked = Asked("rule", {"act": act, "value": value, "unit": unit, "why": why})

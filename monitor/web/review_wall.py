@@ -16,6 +16,7 @@ from monitor.pipeline import alert_record, damaged, editions, keys, list_rows, m
 from monitor.pipeline.alert_listing import told
 from monitor.pipeline.alert_record import Alert
 from monitor.pipeline.company_days import zone_of
+from monitor.pipeline.new_verdicts import after_ruling
 from monitor.pipeline.wall_now import wall_now
 from monitor.report.context import Book, Key, Row, WallView
 from monitor.report.wall_sheet import wall_sheet
@@ -103,6 +104,7 @@ def rule(
                 before = f"The ruling on {', '.join(done)} is on record, that on {each} is not. " if done else ""
                 raise HTTPException(422, f"{before}{error}") from error
             done.append(each)
+        after_ruling(store, [key], judged_on=here.today(), known_on=here.now(store))
         return f"{act} of {', '.join(ids)}: {why}"
 
     asked = Asked("rule", {"reading": ids, "why": why})

@@ -205,16 +205,25 @@ def test_a_reading_that_came_after_the_assessment_is_listed_as_not_yet_assessed(
     assert call("ingest", str(sent), "--store", str(own)).code == exits.OK
     shown = call("wall", "DH-06-E", "--store", str(own))
     new = [line for line in shown.out.splitlines() if "2026-05-12" in line]
+    assert "Assessed again for" in shown.out
+    assert "not yet assessed" not in shown.out
+    shutil.rmtree(own / "assessments" / "again")
+    shown = call("wall", "DH-06-E", "--store", str(own))
+    new = [line for line in shown.out.splitlines() if "2026-05-12" in line]
     assert len(new) == 5
     assert all("not yet assessed" in line for line in new)
     assert "5 of the readings came or changed after the assessment" in shown.out
     reading = new[0].split()[0]
     words = ("--store", str(own), "--who", "O1", "--why", "slip of the pen")
-    assert call("correct", reading, "2 3/4", "--unit", "in", *words).code == exits.OK
+    ruled = call("correct", reading, "2 3/4", "--unit", "in", *words)
+    assert ruled.code == exits.OK
+    assert "\nDH-06-E: " in ruled.err, "what the wall is judged to be with that is said at once"
+    assert "Assessed again for" in call("wall", "DH-06-E", "--store", str(own)).out
     again = call("ingest", str(sent), "--store", str(own))
     assert again.code == exits.OK
-    lines = [line for line in call("wall", "DH-06-E", "--store", str(own)).out.splitlines() if "2026-05-12" in line]
-    assert len(lines) == 5, "rows that are in already do not crowd the list"
+    shown = call("wall", "DH-06-E", "--store", str(own))
+    rows = re.findall(r"(?m)^ *[0-9a-f]{16} +2026-05-12 ", shown.out)
+    assert len(rows) == 5, "rows that are in already do not crowd the list"
 
 
 def test_a_wall_can_be_looked_at_before_any_assessment(call, tmp_path: Path, demo_home: Path, later: None) -> None:
