@@ -270,3 +270,11 @@ def test_a_command_is_suggested_only_where_the_word_may_be_a_slip_for_it(typed: 
     told = " ".join(done.err.replace("│", " ").split())
     assert f"No such command '{typed}'" in told
     assert re.findall(r"Did you mean '(\w+)'", told) == [meant][: len(meant)]
+
+
+def test_verify_names_nothing_of_which_rows_of_no_house_would_be(call, own: Path) -> None:
+    victim = next(path for path in sorted((own / "inbox" / "receipts").iterdir()) if path.suffix == ".parquet")
+    victim.write_bytes(victim.read_bytes()[:-20])
+    found = [line for line in call("verify", "--store", str(own)).out.splitlines() if victim.name in line]
+    assert found
+    assert all("Affected: the rows of one add to receipts. Still stands" in line for line in found), found
