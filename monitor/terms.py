@@ -242,3 +242,5 @@ class Role(StrEnum):
 
 STAFF = (Role.TECHNICIAN, Role.OFFICE, Role.ENGINEER)
 """Roles of the company's own people: those that an account may have."""
+DESK = (Role.OFFICE,)
+"""Roles that rule on readings and decide about walls, by browser and by command."""

@@ -63,7 +63,7 @@ def serve(
 ) -> None:
     """Serve pages to browsers and JSON to scripts, to those who have an account; on this machine alone unless told.
 
-    docs/serving.md says how to let others in over TLS.
+    docs/serving.md says how to let others in over TLS. Exit code 15 where that address or port cannot be listened on.
     """
     from monitor import store as stores
     from monitor.web import accounts, serving
@@ -77,8 +77,9 @@ def serve(
             "proxy with TLS stand before it and give --public-url https://...; docs/serving.md says how."
         )
     url = public_url or f"http://{f'[{host}]' if ':' in host else host}:{port}"
+    listening = serving.listen(host, port)
     show.say(f"Serving {store} on {host}, port {port}; people reach it by {url}. Stop with Ctrl+C.")
-    serving.serve(store, host, port, public_url=url, trusted_proxies=trusted_proxies, pages=pages, clock=options.now)
+    serving.serve(store, listening, public_url=url, trusted_proxies=trusted_proxies, pages=pages, clock=options.now)
 
 
 def add_account(

@@ -2,7 +2,7 @@
 
 import unicodedata
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 from monitor import schema
@@ -93,4 +93,9 @@ def nearest(text: str, ids: Iterable[str], count: int = 3) -> str:
 
     found = process.extract(text, list(ids), scorer=fuzz.ratio, processor=utils.default_process, limit=count)
     names = [name for name, _, _ in found]
+    return either(names)
+
+
+def either(names: Sequence[str]) -> str:
+    """'A, B or C'; '' where there are none."""
     return " or ".join(filter(None, [", ".join(names[:-1]), *names[-1:]]))

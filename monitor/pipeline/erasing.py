@@ -21,7 +21,7 @@ from monitor.records import dataclass
 from monitor.report.context import Row
 from monitor.store import Store
 from monitor.store.store import OUTBOX
-from monitor.terms import AccountState, Role
+from monitor.terms import STAFF, AccountState, Role
 
 PERSONAL = ("house", "name", "phone", "email", "note")
 """Columns of people that say who somebody is."""
@@ -75,7 +75,7 @@ def erase(store: Store, person: str, *, who: str, why: str, made_at: datetime) -
     person may still sign in or a hold stands, StoreError.
     """
     who_and_why(who, why)
-    who = registered(store, who)
+    who = registered(store, who, STAFF)
     with store.taking_in():
         row = _row(store, person)
         _may_be_erased(store, row)

@@ -8,7 +8,7 @@ from monitor.pipeline.runs import row_id
 from monitor.pipeline.who import RulingError, person, who_and_why
 from monitor.report.context import Row
 from monitor.store import Store
-from monitor.terms import HoldAct
+from monitor.terms import STAFF, HoldAct
 
 EVERYBODY = ""
 """In place of a house: the hold stands for everybody."""
@@ -23,7 +23,7 @@ def standing(store: Store) -> dict[str, Row]:
 def rule(store: Store, house: str, act: HoldAct, *, who: str, why: str, made_at: datetime) -> Row:
     """Place or lift a hold on a house, or on everybody; returns the stored row. Raises NotFoundError, RulingError."""
     who_and_why(who, why)
-    who = person(store, who)
+    who = person(store, who, STAFF)
     house = _house(store, house) if house else EVERYBODY
     if (house in standing(store)) is (act is HoldAct.PLACE):
         raise RulingError(

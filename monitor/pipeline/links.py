@@ -17,7 +17,7 @@ from monitor.pipeline.who import RulingError, person, who_and_why
 from monitor.records import dataclass
 from monitor.report.context import Key, Row
 from monitor.store import Store
-from monitor.terms import LinkTo, Opened
+from monitor.terms import STAFF, LinkTo, Opened
 from monitor.trend.schedule import months_after
 
 _BYTES = 24
@@ -64,7 +64,7 @@ def make(
     months for the history, 1 month for the pack.
     """
     who_and_why(who, why)
-    who = person(store, who)
+    who = person(store, who, STAFF)
     meant = person(store, person_id) if person_id.strip() else ""
     key = keys.registered(store, wall)
     last = expires_on or usual_expiry(store, key, opens, today)
@@ -125,7 +125,7 @@ def find(store: Store, written: str) -> Link:
 def end(store: Store, link: Link, *, who: str, why: str, made_at: datetime) -> None:
     """End a link for good: it opens nothing from now on. Raises RulingError where it is ended already."""
     who_and_why(who, why)
-    who = person(store, who)
+    who = person(store, who, STAFF)
     row: dict[str, Any] = {"link_id": link.row["link_id"], "who": who, "why": why.strip(), "known_at": made_at}
     if link.ended or not store.office.add({"links_ended": [row]}):
         raise RulingError("This link is ended already.", got=link.row["link_id"])

@@ -21,7 +21,7 @@ from monitor.report import monthly_files, repeatability_sheet
 from monitor.report.monthly_line import Line
 from monitor.report.monthly_rows import the_list
 from monitor.report.monthly_sheet import monthly_sheet
-from monitor.report.spreadsheets import cell_text
+from monitor.report.spreadsheets import cell_text, seen_text
 from monitor.report.wording import count_text
 from monitor.results import Assessment
 from monitor.store import Store
@@ -62,7 +62,7 @@ def _texts(line: Line) -> Sequence[str]:
 
 
 def _wide(line: Line) -> Sequence[str]:
-    texts = _texts(line)
+    texts = [seen_text(cell) for cell in monthly_files.cells(line)]  # nothing runs in a terminal
     return [*(texts[monthly_files.HEADERS.index(name)] for name in _WIDE), _decided(line)]
 
 
@@ -121,20 +121,24 @@ def held(store: Store, assessment: Assessment) -> Listing:
     waiting = found.filter(pc.field("state") == State.HELD.value).to_pylist()
     groups: dict[tuple[Any, ...], list[Mapping[str, Any]]] = defaultdict(list)
     for row in waiting:
-        place = ("house", "wall", "visit_date", "part", "method", "setup", "reason_code")
+        place = ("house", "wall", "visit_date", "part", "method", "setup", "reason_code", "source_name")
         groups[tuple(row[name] for name in place)].append(row)
     return Listing(
         f"Held readings ({count_text(len(waiting), 'reading')} of {count_text(len(groups), 'set-up')})",
-        ("id", "wall", "mark", "visit", "as typed", "why"),
+        ("id", "wall", "mark", "visit", "as typed", "file", "why"),
         [
-            (
-                row["reading_id"],
-                keys.written(row["house"], row["wall"]),
-                row["mark"],
-                str(row["visit_date"] or ""),
-                row["value_raw"],
-                row["reason"],
-            )
+            [
+                cell_text(cell)
+                for cell in (
+                    row["reading_id"],
+                    keys.written(row["house"], row["wall"]),
+                    row["mark"],
+                    row["visit_date"],
+                    row["value_raw"],
+                    row["source_name"],
+                    row["reason"],
+                )
+            ]
             for row in waiting
         ],
         blocks=[_held_block(sorted(rows, key=lambda row: row["source_row"])) for rows in groups.values()],
@@ -147,7 +151,8 @@ def _held_block(rows: Sequence[Mapping[str, Any]]) -> Sequence[str]:
     visit = " ".join(filter(None, (str(row["visit_date"] or "no date"), row["part"])))
     place = f"{keys.written(row['house'], row['wall'])} | {visit} | {row['method']}, set-up {row['setup'] or '?'}"
     ids = ", ".join(f"{row['mark']} {row['reading_id'][:_SHORT_ID]}" for row in rows)
-    return f"{place} | {count_text(len(rows), 'reading')}", _common([row["reason"] for row in rows]), f"Ids: {ids}"
+    head = f"{place} | {count_text(len(rows), 'reading')} of {row['source_name']}"
+    return head, _common([row["reason"] for row in rows]), f"Ids: {ids}"
 
 
 def _common(reasons: Sequence[str]) -> str:

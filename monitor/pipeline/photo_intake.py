@@ -21,6 +21,7 @@ from monitor.records import dataclass
 from monitor.report.context import Key, Row
 from monitor.store import Store, files
 from monitor.store import photos as kept
+from monitor.terms import STAFF
 
 Place = tuple[str, str, date]
 
@@ -106,7 +107,7 @@ def tie(store: Store, given: Sequence[Given], shown: Shown, *, who: str, made_at
     """
     if not who.strip():
         raise PhotoError("Who ties the photos must be said.", mend="Add --who ID.")
-    who = person(store, who)
+    who = person(store, who, STAFF)
     with store.taking_in():
         return judged(store, given, shown, store.readings(), keep=Keep(who, made_at, note.strip()))
 

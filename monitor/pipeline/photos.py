@@ -17,7 +17,7 @@ from monitor.report.context import Key, Row
 from monitor.report.names import photo_name
 from monitor.store import Store
 from monitor.store import photos as kept
-from monitor.terms import PhotoAct
+from monitor.terms import STAFF, PhotoAct
 
 NO_FILE = "no file of this name was given"
 
@@ -104,7 +104,7 @@ def rule(store: Store, photo: str, act: PhotoAct, *, who: str, why: str, made_at
         "house": row["house"],
         "wall": row["wall"],
         "act": act.value,
-        "who": person(store, who),
+        "who": person(store, who, STAFF),
         "why": why.strip(),
         "known_at": made_at,
     }

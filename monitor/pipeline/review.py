@@ -13,7 +13,7 @@ from monitor.pipeline.as_judged import is_suspect
 from monitor.pipeline.intake import current_register
 from monitor.pipeline.who import RulingError, person, who_and_why
 from monitor.store import Store
-from monitor.terms import Act, State, Step
+from monitor.terms import DESK, STAFF, Act, State, Step
 
 
 def rule(
@@ -34,7 +34,7 @@ def rule(
     held, by a look at the wall newer than the stored assessment. Raises NotFoundError, RulingError, LengthError.
     """
     who_and_why(who, why)
-    who = person(store, who)
+    who = person(store, who, DESK)
     row = find_reading(store, reading)
     reading_id = str(row["reading_id"])
     suspect = row["state"] == State.USED and (reading_id in set_aside or is_suspect(store, reading_id))
@@ -91,8 +91,8 @@ def decide(
 ) -> dict[str, object]:
     """Record what was decided about a wall; returns the stored decision. Raises NotFoundError, RulingError."""
     who_and_why(who, why)
-    who = person(store, who)
-    owner = person(store, owner) if owner.strip() else who
+    who = person(store, who, DESK)
+    owner = person(store, owner, STAFF) if owner.strip() else who
     if due is not None and due < today:
         raise RulingError(
             "The day by which it is due is over.", got=str(due), expected=f"{today} or later", mend="Give a later day."

@@ -59,11 +59,14 @@ def harmless_table(rows: pa.Table) -> pa.Table:
 
 
 def cell_text(cell: Cell) -> str:
-    """A cell as a CSV file holds it: nothing for None, ISO dates, numbers as Python writes them."""
+    """A cell as a CSV file holds it: as people see it, and no text that runs as a formula."""
+    return harmless(cell) if isinstance(cell, str) else seen_text(cell)
+
+
+def seen_text(cell: Cell) -> str:
+    """A cell as people see it: nothing for None, ISO dates, numbers as Python writes them."""
     if cell is None:
         return ""
-    if isinstance(cell, str):
-        return harmless(cell)
     return cell.isoformat() if isinstance(cell, date) else str(cell)
 
 

@@ -61,7 +61,7 @@ def about_words(table: str, seen: Seen | None) -> str:
     days: dict[str, list[str]] = {}
     for house, wall, day in sorted(seen.about) if seen else ():
         days.setdefault("-".join(filter(None, (house, wall))), []).extend(filter(None, [day]))
-    if not days:
+    if not any(days):  # none, or rows of no house, such as receipts
         return f"the rows of one add to {table}"
     shown = [f"{place} ({', '.join(some)})" if some else place for place, some in list(days.items())[:_SHOWN]]
     more = f" and {len(days) - _SHOWN} more" if len(days) > _SHOWN else ""

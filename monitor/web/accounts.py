@@ -57,9 +57,9 @@ def add(store: Store, name: str, role: Role, *, password: str | None, at: dateti
     """Open an account for a person, without a password where they are to have a key only.
 
     Raises AccountError where there is one or the name or role cannot be used, RulingError where others are registered
-    and that person is not, PasswordError.
+    and that person is not, or is none of the company's, PasswordError.
     """
-    name = who.person(store, name)
+    name = who.person(store, name, STAFF)
     if not _NAME.fullmatch(name):
         raise AccountError(
             "This name cannot be signed in by.", got=name, expected="letters, digits, - and _", mend="Take another id."

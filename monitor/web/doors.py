@@ -5,15 +5,15 @@ Every role that may read may not therefore change: each method of a path has its
 
 from collections.abc import Mapping
 
+from monitor import terms
 from monitor.records import dataclass
-from monitor.terms import STAFF as OWN_PEOPLE
 from monitor.terms import Role
 
 TECHNICIAN, OFFICE, ENGINEER = Role.TECHNICIAN, Role.OFFICE, Role.ENGINEER
-STAFF = frozenset(OWN_PEOPLE)
+STAFF = frozenset(terms.STAFF)
 READERS = frozenset({OFFICE, ENGINEER})
 UPLOADERS = frozenset({TECHNICIAN, OFFICE})
-DESK = frozenset({OFFICE})
+DESK = frozenset(terms.DESK)
 
 
 @dataclass(frozen=True)

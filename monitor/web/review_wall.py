@@ -12,7 +12,7 @@ from starlette.exceptions import HTTPException
 
 from monitor.documents import to_json
 from monitor.errors import BowError
-from monitor.pipeline import alert_record, damaged, editions, keys, list_rows, meanwhile, review
+from monitor.pipeline import alert_record, damaged, editions, keys, list_rows, meanwhile, review, who
 from monitor.pipeline.alert_listing import told
 from monitor.pipeline.alert_record import Alert
 from monitor.pipeline.company_days import zone_of
@@ -170,7 +170,7 @@ def _shown(request: Request, here: Service, asking: Visitor, key: Key, asked: As
         said=said,
         steps=[step.value for step in Step],
         called=Step.CALLED_HOMEOWNER.value,
-        people=_people(store),
+        people=who.people(store, STAFF),
         today=here.today(),
         is_office=is_office(asking),
         back=address(keys.written(*key)),
@@ -206,11 +206,6 @@ def _held(view: WallView) -> list[Sequence[Row]]:
     for row in view.held:
         groups[tuple(row[name] for name in ("visit_date", "part", "method", "setup"))].append(row)
     return list(groups.values())
-
-
-def _people(store: Store) -> list[str]:
-    """Whoever may be given something to do: everybody of the company who is registered."""
-    return [row["person"] for row in store.office.people().to_pylist() if row["role"] in STAFF]
 
 
 def _key(here: Service, wall: str) -> Key:

@@ -1,9 +1,13 @@
-"""The service as a process: its secret, and uvicorn around the app."""
+"""The service as a process: its secret, what it listens on, and uvicorn around the app."""
 
+import errno
 import logging
 import os
 import re
 import secrets
+import socket
+from collections.abc import Sequence
+from contextlib import suppress
 from copy import deepcopy
 from ipaddress import ip_address
 from pathlib import Path
@@ -12,7 +16,7 @@ from typing import Any
 import uvicorn
 from uvicorn.config import LOGGING_CONFIG
 
-from monitor.errors import StoreError, Where
+from monitor.errors import BowError, StoreError, Where
 from monitor.web.app import make_app
 from monitor.web.service import Clock
 from monitor.web.settings import WebSettings
@@ -22,6 +26,19 @@ SECRET_VARIABLE = "WALLBOW_SECRET"
 _SHORTEST_SECRET = 32
 _GRACE_SECONDS = 30
 _TOKEN = re.compile(r"/h/[^/?\s]+")
+_NOT_HERE = ("This address is none of this machine's.", "Give --host an address of this machine: 127.0.0.1 or its own.")
+_NOT_LISTENED = {
+    errno.EADDRINUSE: ("Something listens there already.", "Give another --port, or stop what listens there."),
+    errno.EACCES: ("This user may not listen there.", "Give a --port from 1024 on."),
+    errno.EADDRNOTAVAIL: _NOT_HERE,
+    errno.EAFNOSUPPORT: _NOT_HERE,
+}
+_OF_NO_USE = (errno.EADDRNOTAVAIL, errno.EAFNOSUPPORT)
+"""Of several addresses of one name a machine may lack some (localhost, where it has no IPv6)."""
+
+
+class ListenError(BowError):
+    """An address or port that cannot be listened on."""
 
 
 def secret_of(root: Path) -> str:
@@ -86,18 +103,64 @@ def log_config() -> dict[str, Any]:
     return config
 
 
+def listen(host: str, port: int) -> list[socket.socket]:
+    """Sockets that listen on all of a name's addresses from now on: whoever asks before `serve` waits for it.
+
+    Raises ListenError.
+    """
+    found: list[socket.socket] = []
+    lacking: ListenError | None = None
+    for family, address in _addresses(host, port):
+        try:
+            found.append(socket.create_server(address, family=family))
+        except OSError as error:
+            lacking = _not_listened(host, port, error)
+            if error.errno not in _OF_NO_USE:
+                break
+    else:
+        if found:
+            return found
+    for each in found:
+        each.close()
+    raise lacking or ListenError(_NOT_HERE[0], got=_place(host, port), mend=_NOT_HERE[1])
+
+
+def _addresses(host: str, port: int) -> list[tuple[socket.AddressFamily, Any]]:
+    try:
+        found = socket.getaddrinfo(host or None, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)
+    except (socket.gaierror, UnicodeError):  # unknown, or no name at all
+        return []
+    return [(family, address) for family, _, _, _, address in found]
+
+
+def _not_listened(host: str, port: int, error: OSError) -> ListenError:
+    other = (f"The service cannot listen there: {error.strerror}.", "Give another --host or --port.")
+    what, mend = _NOT_LISTENED.get(error.errno or 0, other)
+    return ListenError(what, got=_place(host, port), mend=mend)
+
+
+def _place(host: str, port: int) -> str:
+    return f"{host}, port {port}"
+
+
 def serve(
-    root: Path, host: str, port: int, *, public_url: str, trusted_proxies: str, pages: Path | None, clock: Clock
+    root: Path,
+    sockets: Sequence[socket.socket],
+    *,
+    public_url: str,
+    trusted_proxies: str,
+    pages: Path | None,
+    clock: Clock,
 ) -> None:
     """Serve until stopped. trusted_proxies: addresses, with commas, whose forwarded headers are taken as true."""
     app = make_app(root, WebSettings(secret=secret_of(root), public_url=public_url, pages=pages), clock)
-    uvicorn.run(
+    config = uvicorn.Config(
         app,
         log_config=log_config(),
-        host=host,
-        port=port,
         proxy_headers=bool(trusted_proxies),
         forwarded_allow_ips=trusted_proxies or None,
         server_header=False,
         timeout_graceful_shutdown=_GRACE_SECONDS,
     )
+    with suppress(KeyboardInterrupt):  # how it is stopped
+        uvicorn.Server(config).run(list(sockets))

@@ -34,7 +34,8 @@ def example_of(text: str) -> list[str]:
 def test_the_help_of_every_command_ends_with_an_example_that_works_on_the_demo(
     name: str, call, demo: Done, demo_home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("uvicorn.run", lambda *_, **__: None)  # else `serve` serves until it is stopped
+    monkeypatch.setattr("monitor.web.serving.listen", lambda *_: [])  # that port may be in use here
+    monkeypatch.setattr("uvicorn.Server.run", lambda *_: None)  # else `serve` serves until it is stopped
     shown = call(name, "--help")
     assert shown.code == exits.OK
     words = example_of(shown.out)

@@ -62,6 +62,14 @@ def test_a_wide_terminal_gets_a_table_with_the_decision_in_one_column(call, demo
     assert "decision_step" not in head
 
 
+def test_a_terminal_shows_a_rate_as_it_is_and_a_csv_file_so_that_no_spreadsheet_runs_it(call, demo: Done) -> None:
+    rates = [row["rate, 9 times in 10 between"] for row in rows_of(call("flagged", "--csv", *DEMO).out)]
+    assert any(rate.startswith("'-") for rate in rates)
+    shown = call("flagged", *DEMO).out
+    assert "'-" not in shown
+    assert re.search(r"(?m) -\d\.\d+ to", shown)
+
+
 def test_a_long_list_is_written_some_rows_at_a_time(call, demo: Done, monkeypatch: pytest.MonkeyPatch) -> None:
     whole = call("flagged", "--csv", *DEMO).out
     walls = [row[2] for row in listing.monthly(demo.store, demo.assessment).rows]
@@ -93,8 +101,11 @@ def test_held_readings_are_one_block_a_set_up_with_every_id_and_one_row_a_readin
     assert len(rows) > 2 * len(blocks) > 0
     assert sum(shown.count(row["id"][:8]) == 1 for row in rows) == len(rows)
     assert len({row["id"][:8] for row in rows}) == len(rows)
+    files = {row["wall"]: row["file"] for row in rows}
+    kept = {row["reading_id"]: row["source_name"] for row in demo.store.readings().to_pylist()}
+    assert all(row["file"] == kept[row["id"]] != "" for row in rows)
     laser = next(block for block in blocks if block.startswith("DH-10-N"))
-    assert laser.splitlines()[0] == "DH-10-N | 2024-04-15 | laser, set-up 1 | 5 readings"
+    assert laser.splitlines()[0] == f"DH-10-N | 2024-04-15 | laser, set-up 1 | 5 readings of {files['DH-10-N']}"
     assert laser.count("look like inches") == 1
 
 

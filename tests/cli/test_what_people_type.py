@@ -9,6 +9,7 @@ import pytest
 
 from monitor.cli import exits, mend_sheets
 from monitor.demo.run import Done
+from monitor.pipeline import listing
 
 pytestmark = pytest.mark.xdist_group("demo")
 
@@ -65,8 +66,10 @@ def test_a_house_without_its_wall_is_answered_with_its_own_walls(call, demo: Don
     )
 
 
-@pytest.mark.parametrize("option", ["--who", "--owner"])
-def test_a_person_who_is_not_registered_cannot_decide_nor_be_given_the_work(option: str, call, own: Path) -> None:
+@pytest.mark.parametrize(("option", "near"), [("--who", "O1."), ("--owner", "T")])
+def test_a_person_who_is_not_registered_cannot_decide_nor_be_given_the_work(
+    option: str, near: str, call, own: Path
+) -> None:
     words = {"--who": "O1", "--owner": "O1", option: "T9"}
     done = call(
         "decide",
@@ -79,7 +82,27 @@ def test_a_person_who_is_not_registered_cannot_decide_nor_be_given_the_work(opti
         *(w for p in words.items() for w in p),
     )
     assert done.code == exits.NOT_POSSIBLE
-    assert done.err.startswith("Nobody with this person id is registered. Found: T9. Expected: T")
+    assert done.err.startswith(f"Nobody with this person id is registered. Found: T9. Expected: {near}")
+
+
+@pytest.mark.parametrize("option", ["--who", "--owner"])
+def test_a_homeowner_can_neither_decide_nor_be_given_the_work(option: str, call, own: Path) -> None:
+    given = [word for pair in ({"--who": "O1", "--owner": "O1"} | {option: "P01"}).items() for word in pair]
+    done = call("decide", "DH-02-E", "no action", "--store", str(own), "--why", "x", *given)
+    assert done.code == exits.NOT_POSSIBLE
+    assert "may do this. Found: P01, registered as owner. Expected: " in done.err
+    assert re.search(r"Expected:.*\bO1\b", done.err)
+    assert not re.search(r"Expected:.*\bP\d", done.err)
+
+
+def test_a_homeowner_cannot_rule_on_a_reading(call, own: Path, demo: Done) -> None:
+    reading = listing.held(demo.store, demo.assessment).rows[0][0]
+    done = call("release", reading, "--who", "P01", "--why", "x", "--store", str(own))
+    assert done.code == exits.NOT_POSSIBLE
+    assert done.err == (
+        "Only people in the role office may do this. Found: P01, registered as owner. Expected: O1."
+        " Mend: Give the id of one of them, or register one first.\n"
+    )
 
 
 def test_a_decision_due_in_the_past_is_refused_and_one_for_today_is_taken(call, own: Path, later: None) -> None:
@@ -245,3 +268,22 @@ def test_verify_ends_its_sentences(call, own: Path) -> None:
     victim.write_bytes(victim.read_bytes()[:-20])
     line = call("verify", "--store", str(own)).out.splitlines()[0]
     assert re.search(r"Affected: .*[^.]\. Mend: ", line), line
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"), [("asses", "assess"), ("flag", "flagged"), ("walls", "wall"), ("upload", "")]
+)
+def test_a_command_is_suggested_only_where_the_word_may_be_a_slip_for_it(typed: str, meant: str, call) -> None:
+    done = call(typed)
+    assert done.code == 2
+    told = " ".join(done.err.replace("│", " ").split())
+    assert f"No such command '{typed}'" in told
+    assert re.findall(r"Did you mean '(\w+)'", told) == [meant][: len(meant)]
+
+
+def test_verify_names_nothing_of_which_rows_of_no_house_would_be(call, own: Path) -> None:
+    victim = next(path for path in sorted((own / "inbox" / "receipts").iterdir()) if path.suffix == ".parquet")
+    victim.write_bytes(victim.read_bytes()[:-20])
+    found = [line for line in call("verify", "--store", str(own)).out.splitlines() if victim.name in line]
+    assert found
+    assert all("Affected: the rows of one add to receipts. Still stands" in line for line in found), found

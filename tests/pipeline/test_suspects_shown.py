@@ -32,7 +32,7 @@ def misread(demo: Done, demo_home: Path, tmp_path: Path) -> tuple[Store, str, As
         store,
         row["reading_id"],
         Act.CORRECT,
-        who="P01",
+        who="O1",
         why="typed again",
         value=f"{row['value_mm'] + 25.4:.4f}",
         unit="mm",
@@ -81,8 +81,8 @@ def test_only_the_suspects_of_the_assessment_change_their_state(misread: tuple[S
 
 def test_a_person_may_release_a_suspect_and_it_is_used_from_then_on(misread: tuple[Store, str, Assessment]) -> None:
     store, reading, assessment = misread
-    review.rule(store, reading, Act.RELEASE, who="P01", why="read twice", made_at=LATER.replace(hour=7))
+    review.rule(store, reading, Act.RELEASE, who="O1", why="read twice", made_at=LATER.replace(hour=7))
     again = assessed(store, assessment.judged_on, 8)
     assert again.suspects.num_rows == 0
     with pytest.raises(RulingError, match="Only a held reading can be released"):
-        review.rule(store, reading, Act.RELEASE, who="P01", why="once more", made_at=LATER.replace(hour=9))
+        review.rule(store, reading, Act.RELEASE, who="O1", why="once more", made_at=LATER.replace(hour=9))

@@ -2,16 +2,20 @@
 
 import io
 import re
+import signal
+import socket
 import stat
 import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from urllib.request import urlopen
 
 import pytest
+import uvicorn
 from service_running import PASSWORD, Running
 
+from monitor.cli import exits
 from monitor.cli import main as run_main
 from monitor.errors import StoreError
 from monitor.web import accounts, serving
@@ -95,21 +99,91 @@ def test_an_account_whose_person_is_not_registered_where_others_are_is_refused(w
 def test_it_listens_on_this_machine_alone_unless_told_and_then_says_what_that_means(
     call, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    ran: list[dict[str, Any]] = []
-    monkeypatch.setattr("uvicorn.run", lambda _, **how: ran.append(how))
+    asked: list[tuple[str, int]] = []
+    ran: list[uvicorn.Config] = []
+    monkeypatch.setattr(serving, "listen", lambda *place: asked.append(place) or [])
+    monkeypatch.setattr("uvicorn.Server.run", lambda server, _: ran.append(server.config))
     assert "proxy" not in call("serve")[2]
     assert "docs/serving.md" in call("serve", "--host", "0.0.0.0", "--public-url", "https://walls.example")[2]
     assert call("serve", "--trusted-proxies", "10.0.0.7", "--port", "9000")[0] == 0
-    assert [(how["host"], how["port"], how["proxy_headers"], how["forwarded_allow_ips"]) for how in ran] == [
-        ("127.0.0.1", 8765, False, None),
-        ("0.0.0.0", 8765, False, None),
-        ("127.0.0.1", 9000, True, "10.0.0.7"),
-    ]
+    assert asked == [("127.0.0.1", 8765), ("0.0.0.0", 8765), ("127.0.0.1", 9000)]
+    assert [how.proxy_headers for how in ran] == [False, False, True]
+    assert ran[-1].forwarded_allow_ips == "10.0.0.7"
     assert "This is no address" in call("serve", "--public-url", "walls.example")[2]
 
 
+def free_port() -> int:
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        return int(taken.getsockname()[1])
+
+
+def test_a_port_in_use_is_told_before_anything_is_said_to_be_served(call) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as other:
+        port = other.getsockname()[1]
+        code, out, err = call("serve", "--port", str(port))
+    assert (code, out) == (exits.NOT_POSSIBLE, "")
+    assert err == (
+        f"Something listens there already. Found: 127.0.0.1, port {port}. "
+        "Mend: Give another --port, or stop what listens there.\n"
+    )
+
+
+@pytest.mark.parametrize("host", ["192.0.2.1", "no-such-machine.invalid", "a..b"])
+def test_an_address_that_is_not_this_machines_is_told(host: str, call) -> None:
+    code, out, err = call("serve", "--host", host, "--port", "8765")
+    assert (code, out) == (exits.NOT_POSSIBLE, "")
+    assert f"This address is none of this machine's. Found: {host}, port 8765. Mend: Give --host" in err
+    assert "Serving" not in err
+
+
+def test_a_port_that_this_user_may_not_have_is_told(call, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refused(*_: object, **__: object) -> socket.socket:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(socket, "create_server", refused)
+    code, _, err = call("serve", "--port", "80")
+    assert code == exits.NOT_POSSIBLE
+    assert err == ("This user may not listen there. Found: 127.0.0.1, port 80. Mend: Give a --port from 1024 on.\n")
+
+
+def test_of_a_names_addresses_those_that_the_machine_lacks_are_left_out_and_none_is_kept_where_one_is_in_use(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    port = free_port()
+    lacks, here, other = ((socket.AF_INET, 1, 6, "", (host, port)) for host in ("192.0.2.1", "127.0.0.1", "127.0.0.2"))
+    monkeypatch.setattr(socket, "getaddrinfo", lambda *_, **__: [lacks, here])
+    [found] = serving.listen("walls", port)
+    assert found.getsockname() == ("127.0.0.1", port)
+    monkeypatch.setattr(socket, "getaddrinfo", lambda *_, **__: [other, here])
+    with pytest.raises(serving.ListenError, match="already"):
+        serving.listen("walls", port)
+    found.close()
+    for each in serving.listen("walls", port):  # neither was left open
+        each.close()
+
+
+def test_it_answers_on_the_port_it_was_given_until_it_is_stopped(running: Running) -> None:
+    port = free_port()
+    words = [sys.executable, "-m", "monitor", "serve", "--store", str(running.root), "--port", str(port)]
+    with subprocess.Popen(words, stderr=subprocess.PIPE, text=True) as process:
+        try:
+            assert process.stderr is not None
+            while not process.stderr.readline().startswith("Serving"):
+                assert process.poll() is None
+            with urlopen(
+                f"http://127.0.0.1:{port}/sign-in", timeout=60
+            ) as answer:  # asked before it is ready, it waits
+                assert answer.status == 200
+        finally:
+            process.send_signal(signal.SIGINT)
+        said = process.stderr.read()
+    assert process.returncode == exits.OK, said
+    assert "Traceback" not in said
+
+
 def test_a_service_without_any_account_says_so(call, running: Running, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("uvicorn.run", lambda *_, **__: None)
+    monkeypatch.setattr(serving, "listen", lambda *_: [])
+    monkeypatch.setattr("uvicorn.Server.run", lambda *_: None)
     for person in ("T1", "O1", "E1"):
         call("account", "close", person)
     assert "Nobody has an account yet" in call("serve")[2]

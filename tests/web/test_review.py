@@ -220,11 +220,11 @@ def test_what_happened_meanwhile_is_shown_before_a_form_is_taken_and_nothing_is_
 ) -> None:
     reading, store = held(reviewing, "N", "M3"), reviewing.store()
     on_wall, on_reading = office.get(WALL), office.get(f"/review/readings/{reading}")
-    review.rule(store, reading, Act.REJECT, who="E1", why="the rule was held crooked", made_at=reviewing.clock())
+    review.rule(store, reading, Act.REJECT, who="O1", why="the rule was held crooked", made_at=reviewing.clock())
     sent = form_of(on_wall, step="call engineer", why="it looks bad", owner="O1", due="")
     first = office.post(f"{WALL}/decide", data=sent)
     assert first.status_code == 409
-    assert "E1: reject of M3, 2026-05-12: the rule was held crooked" in words(first)
+    assert "O1: reject of M3, 2026-05-12: the rule was held crooked" in words(first)
     assert "it looks bad</textarea>" in first.text
     assert store.office.rows("decisions") == []
     again = office.post(f"{WALL}/decide", data=form_of(first, step="call engineer", why="it looks bad", owner="O1"))
