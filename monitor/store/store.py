@@ -15,7 +15,7 @@ from filelock import FileLock, Timeout
 from monitor import schema
 from monitor.config import Rules, Settings, Telling
 from monitor.errors import StoreError, Where
-from monitor.results import Assessment
+from monitor.results import Assessment, Overruled
 from monitor.schema import Tables
 from monitor.store import (
     again,
@@ -430,6 +430,10 @@ class Store:
     def rules_on(self, day: date, known_on: datetime | None = None) -> Rules:
         """The rules that hold on a day: the settings, with the signed thresholds valid on that day in their place."""
         return settings_files.signed_over(self.settings().rules, self.current("thresholds", known_on), day)
+
+    def overruled_on(self, day: date, known_on: datetime | None = None) -> Overruled | None:
+        """What of the settings does not count on a day, as the thresholds signed for it are others; None if nothing."""
+        return settings_files.overruled(self.settings().rules, self.current("thresholds", known_on), day)
 
     def _compact_when_full(self) -> None:
         self._adds += 1
