@@ -5,6 +5,7 @@ A record that is made in code is taken at its word; `of_json`, `of_values` and `
 
 import json
 import re
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from functools import reduce
@@ -15,6 +16,8 @@ from msgspec import DecodeError, Struct, ValidationError
 
 _PLACE = re.compile(r" - at (?:`key` in )?`\$\.?(.*)`$")
 _SOME = "[...]"
+_AT_BYTE = re.compile(r"(?:JSON is malformed: )?(.*) \(byte ([0-9]+)\)")
+_SHOWN = 60
 _TYPES = {
     "float": "a number",
     "int": "a whole number",
@@ -42,6 +45,18 @@ class RefusedError(ValueError):
         self.why = why
 
 
+class NotJsonError(RefusedError):
+    """A text that is no JSON. why: what is wrong, in which line and column (both from 1, in signs), and that line."""
+
+    def __init__(self, data: bytes, said: str, at: int) -> None:
+        before, text = (part.decode("utf-8", "replace") for part in (data[:at], data))
+        number, column = before.count("\n") + 1, len(before) - before.rfind("\n")
+        line = text.split("\n")[number - 1].strip()
+        shown = f"{line[:_SHOWN]}…" if len(line) > _SHOWN else line
+        where = f"line {number}, column {column}"
+        super().__init__("", f"it is not JSON: {said} in {where}{f', which is `{shown}`' if shown else ''}")
+
+
 def of_json(kind: type[T], data: bytes | str) -> T:
     """A document of its text. Raises RefusedError."""
     try:
@@ -49,7 +64,14 @@ def of_json(kind: type[T], data: bytes | str) -> T:
     except ValidationError as error:
         raise _refused(error, kind, lambda: json.loads(data)) from error
     except (DecodeError, UnicodeDecodeError, RecursionError) as error:
-        raise RefusedError("", f"it is not JSON: {str(error).removeprefix('JSON is malformed: ')}") from error
+        raise _not_json(error, data.encode() if isinstance(data, str) else data) from error
+
+
+def of_hand(kind: type[T], data: bytes) -> T:
+    """A document of a text that a person may have typed: as of_json, but no name may stand twice in one object."""
+    found = of_json(kind, data)  # first: what it takes is JSON, and nested no deeper than the document
+    json.loads(data, object_pairs_hook=_once_each)
+    return found
 
 
 def of_values(kind: type[T], values: Mapping[str, Any]) -> T:
@@ -73,6 +95,25 @@ def values_of(document: Document) -> dict[str, Any]:
 def to_json(document: Document) -> str:
     """Its text, on one line."""
     return msgspec.json.encode(document).decode()
+
+
+def _once_each(pairs: Sequence[tuple[str, Any]]) -> Mapping[str, Any]:
+    for name, count in Counter(name for name, _ in pairs).items():
+        if count > 1:
+            raise RefusedError(name, f"it is given {count} times")
+    return dict(pairs)
+
+
+def _not_json(error: Exception, data: bytes) -> RefusedError:
+    try:
+        data.decode()
+    except UnicodeDecodeError as bad:
+        return NotJsonError(data, "a sign that is not UTF-8", bad.start)
+    if match := _AT_BYTE.fullmatch(str(error)):
+        return NotJsonError(data, match[1], int(match[2]))
+    if isinstance(error, DecodeError):
+        return NotJsonError(data, "it ends too early", len(data.rstrip()))
+    return RefusedError("", f"it is not JSON: {error}")
 
 
 def _refused(error: ValidationError, kind: type[Document], values: Callable[[], Any]) -> RefusedError:

@@ -44,6 +44,7 @@ _SLIPS = (
     (re.compile(r"([0-9]+)[.,]([0-9]+/[0-9]+)"), r"\1 \2"),
     (re.compile(r"([0-9]+)/([0-9]+/[0-9]+)"), r"\1 \2"),
     (re.compile(r"((?:[0-9]+ )?[0-9]+/[0-9]+)/+"), r"\1"),
+    (re.compile(r"((?:[0-9]+[ -])?[0-9]+)\s*[/\\]+\s*([0-9]+)"), r"\1/\2"),
     (re.compile(r"([0-9]+) +([0-9]+) +(2|4|8|16|32|64)"), r"\1 \2/\3"),
 )
 
@@ -244,7 +245,14 @@ def _check_fraction(text: str, whole: int, top: int, bottom: int) -> None:
         carried = fraction_text(whole + Fraction(top, bottom))
         digit = str(top)[1:]
         other = [f"{lead}{int(digit)}/{bottom}"] if digit and 0 < int(digit) < bottom else []
-        raise MistypedLengthError(text, f"less than {bottom} {_NAMES[bottom]}", [carried, *other])
+        meant = dict.fromkeys([carried, *([] if whole else _spaced(str(top), bottom)), *other])
+        raise MistypedLengthError(text, f"less than {bottom} {_NAMES[bottom]}", list(meant))
+
+
+def _spaced(top: str, bottom: int) -> list[str]:
+    """What a fraction may have meant that lost the space after its inches: 21/8, 2 1/8."""
+    parts = [(top[:at], top[at:]) for at in range(1, len(top))]
+    return [f"{inches} {rest}/{bottom}" for inches, rest in parts if rest[0] != "0" and int(rest) < bottom]
 
 
 _NAMES = {2: "halves", 4: "quarters", 8: "eighths", 16: "sixteenths", 32: "thirty-seconds", 64: "sixty-fourths"}

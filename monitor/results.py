@@ -1,6 +1,6 @@
 """Frozen records that the stages hand on; only the doors to people render them."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 
 import pyarrow as pa
@@ -62,6 +62,16 @@ class Assessment:
     """The columns QUIET of walls that were judged and whose rows were left out, as a list says how many they are."""
     results_sha256: str = field(default="", compare=False)
     """Of all its results, whichever of its tables were read (schema.RUNS); '' where nobody told it."""
+
+
+@dataclass(frozen=True)
+class Overruled:
+    """Rules that a company set and that do not count, by name as set and as signed, and the signed row that counts."""
+
+    valid_from: date
+    source_name: str
+    source_row: int
+    values: Mapping[str, tuple[float, float]]
 
 
 @dataclass(frozen=True)

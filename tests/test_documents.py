@@ -47,6 +47,13 @@ def test_what_is_no_json_is_said_so(text: str | bytes) -> None:
     assert (cell, why[:15]) == ("", "it is not JSON:")
 
 
+def test_the_place_where_a_text_is_no_json_is_counted_in_lines_and_signs() -> None:
+    _, why = refused(Telling, '{"mail": {\n"sender": "ä@walls.example", x')
+    assert why.endswith('in line 2, column 30, which is `"sender": "ä@walls.example", x`')
+    assert "in line 1, column 2, which is" in refused(Settings, b"{\xff")[1]
+    assert "line 1, column 14" in refused(Settings, '{"rules": {},}')[1]
+
+
 def test_the_entry_of_a_mapping_that_cannot_be_is_named() -> None:
     text = '{"variances": {"methods": {"string": {"reading_mm": 1}, "laser": {"reading_mm": %s}}}}'
     assert refused(Settings, text % "-1") == ("variances.methods.laser.reading_mm", "it should be greater than 0")

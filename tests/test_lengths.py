@@ -7,7 +7,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.errors import LengthError
-from monitor.lengths import DENOMINATORS, AmbiguousLengthError, Length, parse, parse_number, unit_of
+from monitor.lengths import (
+    DENOMINATORS,
+    AmbiguousLengthError,
+    Length,
+    MistypedLengthError,
+    parse,
+    parse_number,
+    unit_of,
+)
 from monitor.units import (
     MM_PER_INCH,
     feet_text,
@@ -132,7 +140,7 @@ def test_doubt_is_told_apart_from_a_range(text: str, doubt: str, mm: float) -> N
         ("13/16/", "a fraction", "Did you mean 13/16?"),
         ("1 3/15", "sixteenths", "Did you mean 1 3/16?"),
         ("1 19/16", "less than 16 sixteenths", "Did you mean 2 3/16 or 1 9/16?"),
-        ("19/16", "less than 16 sixteenths", "Did you mean 1 3/16 or 9/16?"),
+        ("19/16", "less than 16 sixteenths", "Did you mean 1 3/16 or 1 9/16 or 9/16?"),
         ("1/0", "sixteenths", "Read it again."),
         ("5' 14\"", "inches below 12 after the feet", "Write it in inches alone, or correct it."),
         ("abc", "a length", "Write it like 1 3/16 or 30.2."),
@@ -281,3 +289,19 @@ def test_plain_numbers_are_read_with_fractions_too() -> None:
         Fraction(1, 2),
         12,
     ]
+
+
+@pytest.mark.parametrize(
+    ("text", "meant"),
+    [
+        ("21/8", ("2 5/8", "2 1/8", "1/8")),
+        ("113/16", ("7 1/16", "1 13/16", "11 3/16", "13/16")),
+        ("2 3\\16", ("2 3/16",)),
+        ("2 15//16", ("2 15/16",)),
+        ('3\\8"', ("3/8",)),
+    ],
+)
+def test_a_lost_space_and_a_slash_typed_wrongly_are_offered_and_never_taken(text: str, meant: tuple[str, ...]) -> None:
+    with pytest.raises(MistypedLengthError) as error:
+        parse(text, "in")
+    assert error.value.meant == meant

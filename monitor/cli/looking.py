@@ -50,6 +50,8 @@ def assess(
             many=cluster.at(scheduler) if scheduler else workers.in_processes(jobs),
         )
     show.say(saying.of_assessment(assessment))
+    if overruled := opened.overruled_on(assessment.judged_on, assessment.known_until):
+        show.say(saying.of_overruled(overruled))
     show.new_alerts(opened, options.moment_in(opened), assessment)
 
 

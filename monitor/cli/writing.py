@@ -95,8 +95,9 @@ def pack(
     from monitor.pipeline import pack as packing
 
     opened = stores.open(store).sparing()
+    replaced = ", in place of the pack that was there" if to.exists() else ""
     files = packing.pack(opened, list_rows.newest(opened, month), wall, to)
-    show.say(f"Wrote {len(files)} files into {to}; README.txt in it says what each one is.")
+    show.say(f"Wrote {len(files)} files into {to}{replaced}; README.txt in it says what each one is.")
 
 
 def demo(

@@ -39,15 +39,33 @@ def _decoded(name: str, data: bytes) -> tuple[str, list[str]]:
             return _strict(name, data, encoding), []
     if data.count(b"\0") > len(data) * _STRAY:
         raise _not_text(name)
+    notes = _padding(name, data)
     data = data.replace(b"\0", b"")
     try:
-        return data.decode("utf-8"), []
+        return data.decode("utf-8"), notes
     except UnicodeDecodeError:
         encoding = _old_encoding(data)
     if not encoding:
         raise _not_text(name)
     said = f"{name}: old 8-bit text, read as {encoding}; look at its fractions and accents."
-    return data.decode(encoding, "replace"), [said]
+    return data.decode(encoding, "replace"), [*notes, said]
+
+
+def _padding(name: str, data: bytes) -> list[str]:
+    """A note on zero bytes at the end; IntakeError where they stand in place of the end of a row."""
+    text = data.rstrip(b"\0")
+    zeros = len(data) - len(text)
+    if not zeros:
+        return []
+    if not text.endswith((b"\n", b"\r")):
+        raise IntakeError(
+            "The file ends in zero bytes in the middle of a row, as one does that was not written to its end.",
+            where=Where(file=name, row=text.count(b"\n") + 1),
+            got=f"{zeros} zero bytes",
+            expected="the end of the row",
+            mend="Send the whole file again: rows below may be missing too.",
+        )
+    return [f"{name}: ends in {zeros} zero bytes, as after a copy that was cut off; look whether its last rows came."]
 
 
 def _old_encoding(data: bytes) -> str:

@@ -119,6 +119,22 @@ def rows_below(sheet: Sheet, header: Header) -> list[Row]:
     ]
 
 
+def beyond_headings(rows: Sequence[Row]) -> list[str]:
+    """A note on cells that stand to the right of the last heading, so that nothing tells what they are."""
+    found = []
+    for row in rows:
+        width = len(row.header.titles)
+        cells = enumerate(row.line.cells[width:], width)
+        found += [f"{place(column, row.number)} '{cell.shown}'" for column, cell in cells if cell.text]
+    if not found:
+        return []
+    more = f" and {len(found) - _NAMED} more" if len(found) > _NAMED else ""
+    return [
+        f"{', '.join(found[:_NAMED])}{more}: beyond the last heading, so not read. Give the column a heading; if a"
+        " comma parted a cell in two, put the cell in quotation marks and send the file again."
+    ]
+
+
 @lru_cache(maxsize=_REMEMBERED)
 def _readings_of(title: str) -> tuple[tuple[str, str], ...]:
     """What a heading can say, as key and unit: with a unit at its end, as it is, or without what stands in brackets."""

@@ -195,8 +195,10 @@ def _texts(draft: Draft, setting: Setting) -> None:
     if person:
         values["technician"] = person["person"]
     elif values["technician"] and setting.known.ids("people"):
+        near = nearest(values["technician"], setting.known.ids("people"))
         draft.notes.append(
-            f"{row.at('technician')} '{row.shown('technician')}' is not among the people of the register."
+            f"{row.at('technician')} '{row.shown('technician')}' is not among the people of the register; nearest:"
+            f" {near}. Register the person, or write the id as registered."
         )
     values["weather"] = row.text("weather")
     values["photos"] = "; ".join(

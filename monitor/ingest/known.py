@@ -87,11 +87,13 @@ def wall_id(house: str, wall: str) -> str:
     return f"{house}-{wall}"
 
 
-def nearest(text: str, ids: Iterable[str], count: int = 3) -> str:
-    """The nearest ids, most alike first, as 'A, B or C'; '' where there are none."""
+def nearest(text: str, ids: Iterable[str], count: int = 3, at_least: float = 0) -> str:
+    """The nearest ids, most alike first, as 'A, B or C'; '' where there are none. at_least: how alike, of 100."""
     from rapidfuzz import fuzz, process, utils  # wanted for what is misspelt only
 
-    found = process.extract(text, list(ids), scorer=fuzz.ratio, processor=utils.default_process, limit=count)
+    found = process.extract(
+        text, list(ids), scorer=fuzz.ratio, processor=utils.default_process, limit=count, score_cutoff=at_least
+    )
     names = [name for name, _, _ in found]
     return either(names)
 

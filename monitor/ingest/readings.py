@@ -19,7 +19,7 @@ from monitor.ingest.draft import Draft, Setting
 from monitor.ingest.expectation import Expectations
 from monitor.ingest.findings import CellError, Finding
 from monitor.ingest.geometry import needs_standoff
-from monitor.ingest.headers import Header, Row, find_header, rows_below
+from monitor.ingest.headers import Header, Row, beyond_headings, find_header, rows_below
 from monitor.ingest.history import History, earlier_rows, settled
 from monitor.ingest.judge import judge
 from monitor.ingest.known import Every, Known
@@ -88,6 +88,8 @@ def read_readings(
             wrong = f"{draft.at}: this reading is in already, {fate}."
             draft.findings = [Finding(State.REJECTED, _ALREADY_IN, wrong, "Nothing to do.")]
     checks.run(drafts, setting)
+    for sheet, header in found:
+        notes += [f"{Where(book.name, sheet.name)}, {note}" for note in beyond_headings(rows_below(sheet, header))]
     noted = [*book.notes, *notes, *left_aside, *(_said(d, note) for d in drafts for note in d.notes)]
     return _intake(book, source, drafts, noted)
 

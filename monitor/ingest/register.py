@@ -13,7 +13,7 @@ from monitor.ingest import as_built
 from monitor.ingest.cells import Book, Sheet, content_sha256
 from monitor.ingest.columns import REGISTER_NEEDS, register_columns, register_names
 from monitor.ingest.findings import CellError, Finding
-from monitor.ingest.headers import Header, Row, find_header, rows_below
+from monitor.ingest.headers import Header, Row, beyond_headings, find_header, rows_below
 from monitor.ingest.known import Every, Known
 from monitor.ingest.mend import Failing, mend_sheet
 from monitor.ingest.reader import read_book
@@ -133,6 +133,9 @@ def _intake(
 ) -> Intake:
     source = content_sha256([sheet for sheet, _ in parts])
     entries = [_Entry(row, sheet, {}) for sheet, header in parts for row in rows_below(sheet, header)]
+    for sheet, header in parts:
+        beyond = beyond_headings(rows_below(sheet, header))
+        said = [*said, *(f"{Where(book.name, sheet.name)}, {note}" for note in beyond)]
     entries = [entry for entry in entries if _says_something(entry.row, table)]
     order = day_first(
         entry.row.text(column)

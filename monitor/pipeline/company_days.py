@@ -7,6 +7,9 @@ from zoneinfo import ZoneInfo, available_timezones
 from monitor.errors import SettingsError
 from monitor.ingest.known import nearest
 
+_ALIKE = 60
+"""Of 100: a city without its continent is this like its zone; below, any name has something that looks near."""
+
 
 def zone_of(company: Mapping[str, str]) -> tzinfo:
     """The company's time zone; SettingsError where there is none of that name."""
@@ -14,8 +17,12 @@ def zone_of(company: Mapping[str, str]) -> tzinfo:
     if not name:
         return UTC
     if name not in available_timezones():
-        near = nearest(name, available_timezones())
-        raise SettingsError("There is no such time zone.", got=name, expected=near, mend="Name it as in the IANA list.")
+        raise SettingsError(
+            "There is no such time zone.",
+            got=name,
+            expected=nearest(name, available_timezones(), at_least=_ALIKE),
+            mend="Name it as in the IANA list, e.g. America/Chicago.",
+        )
     return ZoneInfo(name)
 
 

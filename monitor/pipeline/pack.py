@@ -34,10 +34,17 @@ _TIME = (1980, 1, 1, 0, 0, 0)
 def pack(store: Store, assessment: Assessment, key: str, to: Path) -> Mapping[str, bytes]:
     """Write the archive of one wall and return its files by name.
 
-    key: house-wall, NotFoundError as keys.find. Raises ReportError where `to` cannot be written, StoreError where a
-    photo is missing or damaged.
+    key: house-wall, NotFoundError as keys.find. Raises ReportError where `to` cannot be written or is a file that is no
+    pack, StoreError where a photo is missing or damaged.
     """
     of_wall = keys.registered(store, key, assessment.known_until)
+    if to.is_file() and not is_pack(to):
+        raise ReportError(
+            "There is a file of that name that is no pack, so it was left as it is.",
+            got=str(to),
+            expected="the name of a new file, or of an earlier pack, which is replaced",
+            mend="Choose another file with --to.",
+        )
     found = files(store, assessment, of_wall)
     try:
         to.parent.mkdir(parents=True, exist_ok=True)
@@ -50,6 +57,14 @@ def pack(store: Store, assessment: Assessment, key: str, to: Path) -> Mapping[st
             mend="Choose another file with --to, or make room there.",
         ) from error
     return found
+
+
+def is_pack(path: Path) -> bool:
+    """Whether a file is an archive as `pack` writes them."""
+    if not zipfile.is_zipfile(path):
+        return False
+    with zipfile.ZipFile(path) as there:
+        return {SUMS, "README.txt"} <= set(there.namelist())
 
 
 def files(store: Store, assessment: Assessment, key: Key) -> dict[str, bytes]:

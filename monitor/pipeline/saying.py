@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 
 from monitor.pipeline.intake import Taken
-from monitor.results import Assessment
+from monitor.results import Assessment, Overruled
 from monitor.terms import State, Verdict
 
 
@@ -80,3 +80,10 @@ def of_assessment(assessment: Assessment) -> str:
     current = Counter(rows.filter(rows["is_current"])["verdict"].to_pylist())
     said = ", ".join(f"{current[verdict]} {verdict.value}" for verdict in Verdict)
     return f"{current.total()} walls judged for {assessment.judged_on}: {said}."
+
+
+def of_overruled(overruled: Overruled) -> str:
+    """One line: which of the company's settings do not count, and which signed row stands in their place."""
+    values = ", ".join(f"{name} {ours:g} (signed: {signed:g})" for name, (ours, signed) in overruled.values.items())
+    row = f"thresholds signed from {overruled.valid_from} on ({overruled.source_name}, row {overruled.source_row})"
+    return f"Set in the store's settings, but not counted: {values}. The {row} stand before them."

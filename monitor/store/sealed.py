@@ -1,5 +1,7 @@
 """Small JSON documents of the store, each closed by a seal: the hash of all its other bytes."""
 
+import re
+
 from msgspec.json import format as in_lines
 
 from monitor.documents import Document, to_json
@@ -7,6 +9,7 @@ from monitor.store.files import sha256
 
 _BEFORE, _AFTER = b',\n "seal": "', b'"\n}\n'
 _SIGNS = 64
+_LEFT_OVER = re.compile(rb",\s*}\s*$")
 
 
 def sealed(document: Document) -> bytes:
@@ -29,3 +32,8 @@ def unsealed(data: bytes) -> bytes:
     if sha256(text).encode() != data[end + len(_BEFORE) : -len(_AFTER)]:
         raise ValueError("its bytes are not those that were sealed")
     return text
+
+
+def without_left_comma(data: bytes) -> bytes:
+    """A text whose seal's line was taken out, without the comma that this leaves at the end of the line before."""
+    return _LEFT_OVER.sub(b"\n}", data)

@@ -42,7 +42,8 @@ class Search:
         try:
             yield
         except StoreError as error:
-            what, own = error.what + (f" Found: {error.got}." if error.got else ""), error.mend
+            got = ": ".join(filter(None, (error.where.cell, error.got)))
+            what, own = error.what + (f" Found: {got}." if got else ""), error.mend
         except FileNotFoundError:
             what, own = "This file is missing.", ""
         except (OSError, ValueError) as error:

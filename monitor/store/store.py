@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import date, datetime
 from hashlib import sha256
 from pathlib import Path
+from typing import Any
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -15,7 +16,7 @@ from filelock import FileLock, Timeout
 from monitor import schema
 from monitor.config import Rules, Settings, Telling
 from monitor.errors import StoreError, Where
-from monitor.results import Assessment
+from monitor.results import Assessment, Overruled
 from monitor.schema import Tables
 from monitor.store import (
     again,
@@ -293,6 +294,11 @@ class Store:
         rows = views.known_by(self.tiers.rows("rulings"), known_on)
         return canonical.ordered(rows.filter(pc.is_in(rows["reading_id"], value_set=readings["reading_id"].unique())))
 
+    def rulings_in_force(self, reading: str) -> Sequence[Mapping[str, Any]]:
+        """Rulings on a reading, by its whole id, that were not withdrawn; in the order they were made."""
+        rows = self.facts("rulings")
+        return views.in_force(rows.filter(pc.equal(rows["reading_id"], reading))).get(reading, [])
+
     def walls_with(
         self, name: str, column: str, texts: Collection[str], walls: Iterable[Wall] | None = None
     ) -> set[Wall]:
@@ -428,6 +434,10 @@ class Store:
     def rules_on(self, day: date, known_on: datetime | None = None) -> Rules:
         """The rules that hold on a day: the settings, with the signed thresholds valid on that day in their place."""
         return settings_files.signed_over(self.settings().rules, self.current("thresholds", known_on), day)
+
+    def overruled_on(self, day: date, known_on: datetime | None = None) -> Overruled | None:
+        """What of the settings does not count on a day, as the thresholds signed for it are others; None if nothing."""
+        return settings_files.overruled(self.settings().rules, self.current("thresholds", known_on), day)
 
     def _compact_when_full(self) -> None:
         self._adds += 1

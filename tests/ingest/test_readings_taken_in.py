@@ -20,6 +20,7 @@ from intake_files import (
 )  # fmt: skip
 
 from monitor import schema
+from monitor.errors import IntakeError
 from monitor.records import replace
 
 
@@ -147,4 +148,28 @@ def test_people_and_instruments_are_known_by_their_ids_whatever_the_dash_and_cas
     intake = take(write_csv({"technician": "t‑1", "instrument": "b3"}), make_tables(people=people))
     assert (column(intake, "technician"), column(intake, "instrument"), intake.notes) == (["T-1"], ["B3"], [])
     stranger = take(write_csv({"technician": "T9"}), make_tables(people=people))
-    assert stranger.notes == ["visit.csv, E2 'T9' is not among the people of the register."]
+    assert stranger.notes == [
+        "visit.csv, E2 'T9' is not among the people of the register; nearest: T-1. Register the person, or write the id"
+        " as registered."
+    ]
+
+
+def test_a_cell_beyond_the_last_heading_is_told_of() -> None:
+    head, row = write_csv({}).decode().splitlines()[:2]
+    blank = "," * (head.count(",") - row.count(","))
+    intake = take(f"{head}\n{row}{blank},left over\n".encode())
+    assert intake.used == 1
+    (note,) = intake.notes
+    assert note.startswith("visit.csv, ")
+    assert "2 'left over': beyond the last heading, so not read." in note
+
+
+def test_zero_bytes_at_the_end_are_told_of_and_refused_in_the_middle_of_a_row() -> None:
+    data = write_csv({}, {"mark": "M4"}).rstrip() + b"\n"
+    intake = take(data + bytes(5))
+    assert (intake.used, intake.notes) == (
+        2,
+        ["visit.csv: ends in 5 zero bytes, as after a copy that was cut off; look whether its last rows came."],
+    )
+    with pytest.raises(IntakeError, match=r"visit\.csv, row 3: .*zero bytes in the middle of a row.*Mend"):
+        take(data.rstrip() + bytes(5))

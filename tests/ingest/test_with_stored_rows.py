@@ -96,3 +96,8 @@ def test_of_two_meanings_only_the_expected_one_is_offered() -> None:
 def test_where_a_set_up_may_stand_anywhere_every_meaning_is_offered() -> None:
     taken = take(write_csv({"value": "1 19/16"}), expected=expect("N", MEANS, shared=None))
     assert outcomes(taken)[0][2].endswith("Did you mean 2 3/16 or 1 9/16?")
+
+
+def test_a_fraction_that_lost_its_space_is_offered_with_it_where_that_fits() -> None:
+    taken = take(write_csv({"value": "21/8"}), expected=EXPECTED)
+    assert outcomes(taken)[0][2] == "K2 '21/8': less than 8 eighths expected. Did you mean 2 1/8?"

@@ -201,3 +201,15 @@ def test_only_the_released_photo_is_named_on_pages_that_go_out_and_stands_beside
     assert [path.name for path in others if "<img" in path.read_text(encoding="utf-8")] == []
     assert len(list((folder / "released-photos").iterdir())) == 1
     assert len(list((folder / "photos").iterdir())) == 3
+
+
+def test_a_pack_takes_the_place_of_a_pack_and_of_no_other_file(demo: Done, tmp_path: Path) -> None:
+    to = tmp_path / "ours.zip"
+    to.write_text("mine")
+    with pytest.raises(ReportError, match="no pack"):
+        pack.pack(demo.store, demo.assessment, "DH-04-W", to)
+    assert to.read_text() == "mine"
+    to.unlink()
+    pack.pack(demo.store, demo.assessment, "DH-04-W", to)
+    pack.pack(demo.store, demo.assessment, "DH-04-W", to)
+    assert pack.is_pack(to)
