@@ -1,4 +1,4 @@
-"""The newest list with the walls in it that were assessed again since, as new readings came in.
+"""The newest list with the walls in it that were assessed again since, as readings came in or were ruled on.
 
 They are judged for the day on which that was done, from what was known then. No assessment on record has them in: what
 is published rests on the next whole one. Alerts do not wait for it.

@@ -50,12 +50,6 @@ def rule(
             got=str(row["value_raw"]),
             mend="Give the value with correct.",
         )
-    if act is Act.WITHDRAW and not store.rulings_in_force(reading_id):
-        raise RulingError(
-            "No ruling on this reading is in force, so there is nothing to withdraw.",
-            got=f"reading {reading_id} is {row['state']}, as it came in",
-            mend="To rule on it use release, reject or correct.",
-        )
     value_mm, deflection_mm = None, None
     if act is Act.CORRECT:
         value_mm, deflection_mm = ingest.judge_correction(row, value, unit, current_register(store))

@@ -7,7 +7,6 @@ from dataclasses import replace
 from datetime import date, datetime
 from hashlib import sha256
 from pathlib import Path
-from typing import Any
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -293,11 +292,6 @@ class Store:
         """Rulings on some readings; empty where there are none of either."""
         rows = views.known_by(self.tiers.rows("rulings"), known_on)
         return canonical.ordered(rows.filter(pc.is_in(rows["reading_id"], value_set=readings["reading_id"].unique())))
-
-    def rulings_in_force(self, reading: str) -> Sequence[Mapping[str, Any]]:
-        """Rulings on a reading, by its whole id, that were not withdrawn; in the order they were made."""
-        rows = self.facts("rulings")
-        return views.in_force(rows.filter(pc.equal(rows["reading_id"], reading))).get(reading, [])
 
     def walls_with(
         self, name: str, column: str, texts: Collection[str], walls: Iterable[Wall] | None = None

@@ -71,11 +71,11 @@ def effective(readings: pa.Table, rulings: pa.Table) -> pa.Table:
 
 
 def _ruled(rows: pa.Table, rulings: pa.Table) -> pa.Table:
-    acts = in_force(rulings)
+    acts = _standing_rulings(rulings)
     return _rewritten(rows, {reading_id: _after(some) for reading_id, some in acts.items()})
 
 
-def in_force(rulings: pa.Table) -> dict[str, list[Row]]:
+def _standing_rulings(rulings: pa.Table) -> dict[str, list[Row]]:
     """Rulings in force, by reading, in the order they were made: a withdrawal takes back the last one in force."""
     acts: dict[str, list[Row]] = defaultdict(list)
     for ruling in canonical.ordered(rulings, ("known_at", "ruling_id")).to_pylist():

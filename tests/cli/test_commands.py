@@ -159,9 +159,6 @@ def test_a_released_reading_is_used_at_the_next_assessment_and_withdrawing_takes
     assert find_reading(stores.open(own), reading)["state"] == State.USED
     assert call("withdraw", reading, *words).code == exits.OK
     assert find_reading(stores.open(own), reading)["state"] == State.HELD
-    again = call("withdraw", reading, *words)
-    assert again.code != exits.OK
-    assert f"nothing to withdraw. Found: reading {reading} is held, as it came in." in again.err
 
 
 def test_a_correction_that_is_no_length_changes_nothing(call, own: Path, demo: Done) -> None:

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 from store_rows import START, by_id, reading, table
 
+from monitor import schema
 from monitor import store as stores
 from monitor.pipeline import review
 from monitor.pipeline.who import RulingError
@@ -103,7 +104,7 @@ class Rulings(RuleBasedStateMachine):
         value = {"value": f"{sixteenths}/16", "unit": "in"} if sixteenths else {}
         made = review.rule(self.store, f"{number:016x}", act, who=who, why=f"why {at}", made_at=at, **value)
         self.now = at
-        self.made.append(dict(made))
+        self.made.append({name: made[name] for name in schema.RULINGS.names})
         pile = self.piles[number]
         if act is not Act.WITHDRAW:
             pile.append({"act": act, "sixteenths": sixteenths})
