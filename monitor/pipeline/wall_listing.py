@@ -60,8 +60,8 @@ def _of_wall(store: Store, assessment: Assessment, wall: Key) -> Book:
 
 def _since(listed: Assessment, again: Assessment) -> str:
     return (
-        f"Assessed again for {again.judged_on}, as readings came in or were ruled on: the list of {listed.judged_on} as "
-        "it was saved, and its pages, do not have that yet. Run `wallbow assess`."
+        f"Assessed again for {again.judged_on}, as readings came in or were ruled on: the list of {listed.judged_on}, "
+        "as it was saved, and its pages do not have that yet. Run `wallbow assess`."
     )
 
 
