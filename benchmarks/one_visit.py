@@ -58,7 +58,7 @@ at.append(time.time())
 taken = intake.take_visit(store, path.name, path.read_bytes(), received_at=now, sender="office", today=date.today())
 at.append(time.time())
 walls = {wall for each in taken for wall in each.walls}
-assert list(verdict_listing.after_taking_in(store, walls, judged_on=date.today(), known_on=now))
+assert list(verdict_listing.judged_again(store, walls, judged_on=date.today(), known_on=now))
 at.append(time.time())
 alert_listing.of_look(store, alerting.look(store, at=now, walls=walls))
 at.append(time.time())

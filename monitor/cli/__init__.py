@@ -78,7 +78,7 @@ def run() -> None:
     Putting away all that was loaded, piece by piece, would take twice as long as the interpreter's own start. What a
     command acknowledged is on the disk by then. Where threads or processes may be at work yet, they are waited for.
     """
-    code: object = 0
+    code: str | int = 0
     try:
         main()
     except SystemExit as left:
@@ -88,7 +88,7 @@ def run() -> None:
         sys.stderr.flush()
         if isinstance(code, int) and active_count() == 1 and "multiprocessing" not in sys.modules:
             os._exit(code)
-    sys.exit(code)  # type: ignore[arg-type]  # what was given to it before
+    sys.exit(code)
 
 
 def make_short_work() -> None:

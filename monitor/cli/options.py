@@ -109,15 +109,17 @@ def day_or_today(day: date | None) -> date:
 
 
 def day_come(day: date | None) -> date:
-    """The day given, else today; one that has come nowhere yet is refused, as nothing is known of it."""
-    latest = today() + timedelta(days=1)
-    if day and day > latest:
+    """The day given, else today; one that is not even tomorrow's is refused, as nothing is known of it.
+
+    Tomorrow is here somewhere already.
+    """
+    if day_or_today(day) > today() + timedelta(days=1):
         raise typer.BadParameter(
             f"{day} is still to come. Walls are judged for a day that is here, today by default; see `wallbow plan` "
             "for the visits to come.",
             param_hint="--on",
         )
-    return day or today()
+    return day_or_today(day)
 
 
 def moment_in(store: "Store") -> datetime:

@@ -152,7 +152,7 @@ def ingest(
 
 def _ingested(opened: "Store", files: list[Path], sender: str, mend_to: Path, *, preview: bool) -> int:
     from monitor.errors import IntakeError
-    from monitor.pipeline import intake, verdict_listing
+    from monitor.pipeline import intake
 
     take = intake.preview_visit if preview else intake.take_visit
     code, walls = exits.OK, set[tuple[str, str]]()
@@ -176,10 +176,7 @@ def _ingested(opened: "Store", files: list[Path], sender: str, mend_to: Path, *,
                 walls.update(taken.walls)
             step(number, len(files))
     if walls:
-        now = options.moment_in(opened)
-        for line in verdict_listing.after_taking_in(opened, walls, judged_on=options.today(), known_on=now):
-            show.say(line)
-        show.new_alerts(opened, now, walls=walls)
+        show.judged_again(opened, walls)
     return code
 
 

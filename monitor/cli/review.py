@@ -99,7 +99,6 @@ def decide(
 def _rule(reading: str, act: Act, who: str, why: str, store: Path, *, value: str = "", unit: str = "") -> None:
     from monitor import store as stores
     from monitor.pipeline import review as work
-    from monitor.pipeline import verdict_listing
 
     opened = stores.open(store)
     ruling = work.rule(
@@ -107,10 +106,7 @@ def _rule(reading: str, act: Act, who: str, why: str, store: Path, *, value: str
     )
     _note_of_people(opened)
     show.say(f"Recorded: {ruling['act']} of reading {ruling['reading_id']}.")
-    walls, now = {(str(ruling["house"]), str(ruling["wall"]))}, options.moment_in(opened)
-    for line in verdict_listing.after_taking_in(opened, walls, judged_on=options.today(), known_on=now):
-        show.say(line)
-    show.new_alerts(opened, now, walls=walls)
+    show.judged_again(opened, {(str(ruling["house"]), str(ruling["wall"]))})
 
 
 def _note_of_people(store: "Store") -> None:

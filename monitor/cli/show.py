@@ -66,6 +66,17 @@ def listing(found: "Listing", *, as_csv: bool = False, in_blocks: bool = False) 
         say(found.closing)
 
 
+def judged_again(store: "Store", walls: "Collection[tuple[str, str]]") -> None:
+    """Say what walls are judged to be with what came in or was ruled on, and which alerts that brought."""
+    from monitor.cli import options
+    from monitor.pipeline import verdict_listing
+
+    now = options.moment_in(store)
+    for line in verdict_listing.judged_again(store, walls, judged_on=options.today(), known_on=now):
+        say(line)
+    new_alerts(store, now, walls=walls)
+
+
 def new_alerts(
     store: "Store",
     at: "datetime",

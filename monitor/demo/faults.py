@@ -93,8 +93,12 @@ def _swap(walls: Walls, one: str, other: str, month: float) -> None:
     """Two walls' sheets exchanged."""
     ours, theirs = ([row.value for row in _visit(walls[name], date_of(name, month))] for name in (one, other))
     for name, values in ((one, theirs), (other, ours)):
-        given = iter(values)
-        _each(walls, name, month, lambda row, given=given: replace(row, value=next(given)))  # type: ignore[misc]  # mypy infers no lambda with a default
+        _each(walls, name, month, _one_after_the_other(values))
+
+
+def _one_after_the_other(values: Sequence[str]) -> Callable[[Row], Row]:
+    given = iter(values)
+    return lambda row: replace(row, value=next(given))
 
 
 def _visit(rows: Sequence[Row], day: str) -> list[Row]:

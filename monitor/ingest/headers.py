@@ -1,9 +1,10 @@
 """From the row of headings to columns by name, whatever their case, spacing, order, and what stands above or beside."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 
+from monitor.errors import Where
 from monitor.ingest.cells import Cell, Line, Sheet, place
 from monitor.lengths import tidy, unit_of
 from monitor.records import dataclass
@@ -119,20 +120,24 @@ def rows_below(sheet: Sheet, header: Header) -> list[Row]:
     ]
 
 
-def beyond_headings(rows: Sequence[Row]) -> list[str]:
-    """A note on cells that stand to the right of the last heading, so that nothing tells what they are."""
-    found = []
-    for row in rows:
-        width = len(row.header.titles)
-        cells = enumerate(row.line.cells[width:], width)
-        found += [f"{place(column, row.number)} '{cell.shown}'" for column, cell in cells if cell.text]
-    if not found:
-        return []
-    more = f" and {len(found) - _NAMED} more" if len(found) > _NAMED else ""
-    return [
-        f"{', '.join(found[:_NAMED])}{more}: beyond the last heading, so not read. Give the column a heading; if a"
-        " comma parted a cell in two, put the cell in quotation marks and send the file again."
-    ]
+def beyond_headings(name: str, read: Iterable[tuple[Sheet, Sequence[Row]]]) -> list[str]:
+    """A note a sheet on cells to the right of its last heading, where nothing tells what they are. name: the file's."""
+    notes = []
+    for sheet, rows in read:
+        found = [
+            f"{place(column, row.number)} '{cell.shown}'"
+            for row in rows
+            for column, cell in enumerate(row.line.cells)
+            if column >= len(row.header.titles) and cell.text
+        ]
+        if found:
+            more = f" and {len(found) - _NAMED} more" if len(found) > _NAMED else ""
+            notes.append(
+                f"{Where(name, sheet.name)}, {', '.join(found[:_NAMED])}{more}: beyond the last heading, so not read. "
+                "Give the column a heading; if a comma parted a cell in two, put the cell in quotation marks and send "
+                "the file again."
+            )
+    return notes
 
 
 @lru_cache(maxsize=_REMEMBERED)

@@ -66,9 +66,8 @@ def read_readings(
     book = read_book(name, data)
     source = content_sha256(book.sheets)
     found, notes = _tables_of(book, alone)
-    drafts = [
-        _draft(row, book, sheet, source, received_at) for sheet, header in found for row in rows_below(sheet, header)
-    ]
+    read = [(sheet, rows_below(sheet, header)) for sheet, header in found]
+    drafts = [_draft(row, book, sheet, source, received_at) for sheet, rows in read for row in rows]
     drafts, left_aside = _without_totals(drafts)
     known = Known(tables, every)
     houses = {known.split_wall(d.row.text("house"), d.row.text("wall"))[0] for d in drafts}
@@ -88,8 +87,7 @@ def read_readings(
             wrong = f"{draft.at}: this reading is in already, {fate}."
             draft.findings = [Finding(State.REJECTED, _ALREADY_IN, wrong, "Nothing to do.")]
     checks.run(drafts, setting)
-    for sheet, header in found:
-        notes += [f"{Where(book.name, sheet.name)}, {note}" for note in beyond_headings(rows_below(sheet, header))]
+    notes += beyond_headings(book.name, read)
     noted = [*book.notes, *notes, *left_aside, *(_said(d, note) for d in drafts for note in d.notes)]
     return _intake(book, source, drafts, noted)
 

@@ -132,10 +132,9 @@ def _intake(
     book: Book, table: str, parts: list[tuple[Sheet, Header]], known: Known, received_at: datetime, said: list[str]
 ) -> Intake:
     source = content_sha256([sheet for sheet, _ in parts])
-    entries = [_Entry(row, sheet, {}) for sheet, header in parts for row in rows_below(sheet, header)]
-    for sheet, header in parts:
-        beyond = beyond_headings(rows_below(sheet, header))
-        said = [*said, *(f"{Where(book.name, sheet.name)}, {note}" for note in beyond)]
+    read = [(sheet, rows_below(sheet, header)) for sheet, header in parts]
+    said = [*said, *beyond_headings(book.name, read)]
+    entries = [_Entry(row, sheet, {}) for sheet, rows in read for row in rows]
     entries = [entry for entry in entries if _says_something(entry.row, table)]
     order = day_first(
         entry.row.text(column)

@@ -106,8 +106,9 @@ def of_assessment(assessment: Assessment, houses: Collection[str]) -> Seen:
 
 
 def of_again(some: Sequence[Again]) -> Seen:
-    """The same of walls that were assessed again, but for what the visit plan of all walls tells; nothing is over."""
-    findings = [row for each in some for row in each.table("findings").to_pylist() if row["outcome"] == Outcome.YES]
+    """The same of walls that were assessed again, but for what the visit plan of all walls tells."""
+    found = [row for each in some for row in each.table("findings").to_pylist()]
+    findings = [row for row in found if row["outcome"] != Outcome.UNDECIDED]
     results = [row for each in some for row in each.table("wall_results").to_pylist() if row["is_current"]]
     return _seen(findings, results, {})
 

@@ -16,6 +16,7 @@ from monitor.pipeline.assessing import made_again
 from monitor.pipeline.runs import Run, row_id
 from monitor.records import dataclass, field, replace
 from monitor.store import Store
+from monitor.store.again import Again, is_in
 from monitor.store.generations import Wall
 from monitor.store.office import Row
 from monitor.terms import URGENCIES, AlertKind, Urgency
@@ -53,6 +54,7 @@ def look(store: Store, *, at: datetime, walls: Collection[Wall] | None = None) -
         record.passed_over([run for run in waiting if run not in telling[-1:]])
         waiting = telling[-1:]
     telling = _telling(waiting, news, made_at)
+    again = _assessed_again(store, None if waiting else walls, looked)
     for run in waiting:
         if run not in telling:
             record.passed_over([run])
@@ -63,29 +65,21 @@ def look(store: Store, *, at: datetime, walls: Collection[Wall] | None = None) -
         except BowError as error:
             looked.problems.append(f"The list of {run.judged_on} could not be looked through for alerts: {error}")
             continue
-        seen = seen.without(_later(store, run))
+        seen = seen.without({each.wall for each in again if not is_in(each, run)})  # it says what was so before
         looked.new += record.seen(seen, run.run_id, _row(run.run_id, run, at, is_news=True))
         news.append(run)
-    looked.new += _again(store, record, news[-1] if news else None, looked, walls)
-    looked.new += _held(store, record, news[-1] if news else None, looked, walls)
+    newest = news[-1] if news else None
+    looked.new += record.seen(of_again([each for each in again if not newest or not is_in(each, newest)]), "", None)
+    looked.new += _held(store, record, newest, looked, walls)
     return looked
 
 
-def _again(store: Store, record: "_Record", newest: Run | None, looked: Looked, walls: Collection[Wall] | None) -> int:
-    """Look at the walls that were assessed again since the newest assessment that could bring alerts."""
+def _assessed_again(store: Store, walls: Collection[Wall] | None, looked: Looked) -> list[Again]:
     try:
-        return record.seen(of_again(store.again(newest, walls)), "", None)
+        return store.again(walls)
     except StoreError as error:
         looked.problems.append(f"The walls assessed again could not be looked through for alerts: {error}")
-        return 0
-
-
-def _later(store: Store, run: Run) -> set[Wall]:
-    """Walls of which an assessment says what was so before they were assessed again."""
-    try:
-        return {each.wall for each in store.again(run)}
-    except StoreError:  # named where what they came to is looked at
-        return set()
+        return []
 
 
 def brings_alerts(store: Store, run: Run) -> bool:

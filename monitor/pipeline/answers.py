@@ -4,6 +4,7 @@ import json
 from collections.abc import Sequence
 from datetime import datetime
 from hashlib import sha256
+from typing import Any
 
 from monitor.pipeline import intake, saying
 from monitor.pipeline.judging import Judged
@@ -221,11 +222,9 @@ def _is_register(table: TableAnswer) -> bool:
     return table.holds != "readings" and table.added > 0
 
 
-def _file(found: dict[str, object]) -> FileAnswer:
+def _file(found: dict[str, Any]) -> FileAnswer:
     tables = found["tables"]
-    assert isinstance(tables, list)
     rows = [tuple(RowAnswer(**row) for row in table["rows"]) for table in tables]
     read = [TableAnswer(**(table | {"rows": some})) for table, some in zip(tables, rows, strict=True)]
-    photo = found.get("photo")
-    told = PhotoAnswer(**photo) if isinstance(photo, dict) else None
-    return FileAnswer(**(found | {"tables": tuple(read), "photo": told}))  # type: ignore[arg-type]  # from the JSON of the same record
+    told = PhotoAnswer(**found["photo"]) if found.get("photo") else None
+    return FileAnswer(**(found | {"tables": tuple(read), "photo": told}))

@@ -17,9 +17,11 @@ from monitor.report.context import Book
 from monitor.report.placing import SPOKEN, items, sections
 from monitor.results import Assessment
 from monitor.store import Store
-from monitor.store.again import Again
+from monitor.store.again import Again, is_in
 from monitor.store.generations import Wall
 from monitor.store.tiers import is_of
+
+_SHOWN = 8
 
 
 @dataclass(frozen=True)
@@ -38,8 +40,9 @@ class Changed:
 
 def of(store: Store, assessment: Assessment, walls: Collection[Wall] | None = None) -> list[Again]:
     """Walls, of some or of all, assessed again since an assessment; none where that is not the newest."""
-    days = store.assessments()
-    return store.again(assessment, walls) if days and assessment.judged_on == days[-1] else []
+    if assessment.judged_on not in store.assessments()[-1:]:
+        return []
+    return [each for each in store.again(walls) if not is_in(each, assessment)]
 
 
 def alone(store: Store, assessment: Assessment, wall: Wall) -> Assessment | None:
@@ -53,10 +56,13 @@ def not_published(store: Store, assessment: Assessment) -> str:
     found = of(store, assessment)
     if not found:
         return ""
-    stand = dict(items(_results(found, list_rows.TABLES), only={each.wall for each in found}).pairs())
-    said = [f"{keys.written(*wall)} ({SPOKEN[item.section]})" for wall, item in sorted(stand.items())]
+    urgency = list(SPOKEN)
+    stand = items(_results(found, list_rows.TABLES), only={each.wall for each in found}).pairs()
+    ranked = sorted(stand, key=lambda pair: (urgency.index(pair[1].section), pair[0]))
+    said = ", ".join(f"{keys.written(*wall)} ({SPOKEN[item.section]})" for wall, item in ranked[:_SHOWN])
+    more = f" and {len(ranked) - _SHOWN} more (`wallbow flagged` has them)" if len(ranked) > _SHOWN else ""
     return (
-        f"Assessed again since the list of {assessment.judged_on}, and not so on these pages: {', '.join(said)}. "
+        f"Assessed again since the list of {assessment.judged_on}, and not so on these pages: {said}{more}. "
         "Run `wallbow assess`, then `wallbow reports`, before a page of theirs is handed on."
     )
 

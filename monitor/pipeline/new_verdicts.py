@@ -55,16 +55,21 @@ def new_verdicts(store: Store, walls: Collection[Wall], *, judged_on: date, know
     ]
 
 
-def after_ruling(store: Store, walls: Collection[Wall], *, judged_on: date, known_on: datetime) -> None:
-    """Have walls assessed again on which somebody ruled, with what that alerts to, where any wall was assessed yet.
+def judged_again(store: Store, walls: Collection[Wall], *, judged_on: date, known_on: datetime) -> list[WallAnswer]:
+    """The new verdicts of walls, and on record what there is to be told of them."""
+    found = new_verdicts(store, walls, judged_on=judged_on, known_on=known_on)
+    alerting.look(store, at=known_on, walls=walls)
+    return found
+
+
+def after_ruling(store: Store, wall: Wall, *, judged_on: date, known_on: datetime) -> None:
+    """The same of a wall on which somebody ruled, where any wall was assessed yet.
 
     Nothing is raised where the store keeps that from being done: the ruling is on record, and the next list has it.
     """
-    if not store.assessments():
-        return
-    with suppress(StoreError):
-        new_verdicts(store, walls, judged_on=judged_on, known_on=known_on)
-        alerting.look(store, at=known_on, walls=walls)
+    if store.assessments():
+        with suppress(StoreError):
+            judged_again(store, [wall], judged_on=judged_on, known_on=known_on)
 
 
 def _verdicts(assessment: Assessment | None) -> dict[Wall, str]:

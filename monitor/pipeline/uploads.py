@@ -14,10 +14,10 @@ from monitor import ingest, schema
 from monitor.errors import BowError, IntakeError, NotFoundError
 from monitor.ingest.pictures import no_table
 from monitor.lately import Lately
-from monitor.pipeline import alerting, answers, intake, judging, keys, photo_intake
+from monitor.pipeline import answers, intake, judging, keys, photo_intake
 from monitor.pipeline.answers import CHANGED, PREVIEWED, STORED, FileAnswer, PhotoAnswer, Upload
 from monitor.pipeline.judging import Judged, Known
-from monitor.pipeline.new_verdicts import Wall, new_verdicts
+from monitor.pipeline.new_verdicts import Wall, judged_again
 from monitor.pipeline.photo_intake import Fate, Given, Keep, PhotoError, Shown
 from monitor.records import dataclass, replace
 from monitor.store import Store
@@ -46,6 +46,10 @@ class Sent:
     def sha256(self) -> str:
         """SHA-256 of its bytes."""
         return sha256(self.data).hexdigest()
+
+    def read(self) -> bytes:
+        """Its bytes, as of a file that is read only when it is wanted."""
+        return self.data
 
 
 @dataclass(frozen=True)
@@ -157,9 +161,7 @@ def confirm(
         if photos := [each.sent for each in looked if each.photo]:
             photo_intake.judged(store, _given(photos), _shown(store, said), store.readings(), keep=Keep(account, at))
         _kept(store, now, {})
-    told = _kept(store, replace(now, walls=new_verdicts(store, walls, judged_on=today, known_on=at)), {})
-    alerting.look(store, at=at, walls=walls)
-    return told
+    return _kept(store, replace(now, walls=judged_again(store, walls, judged_on=today, known_on=at)), {})
 
 
 def find(store: Store, upload_id: str, *, account: str, at: datetime) -> Upload:
@@ -247,7 +249,7 @@ def _look_at_photos(store: Store, files: Sequence[Sent], known: Known, said: Sai
 
 
 def _given(files: Sequence[Sent]) -> list[Given]:
-    return [Given(sent.name, lambda sent=sent: sent.data, len(sent.data)) for sent in files]  # type: ignore[misc]  # mypy infers no lambda with a default
+    return [Given(sent.name, sent.read, len(sent.data)) for sent in files]
 
 
 def _shown(store: Store, said: Said) -> Shown:

@@ -1,4 +1,4 @@
-"""What walls are judged to be with what just came in, as lines for a terminal."""
+"""What walls are judged to be with what just came in or was ruled on, as lines for a terminal."""
 
 from collections.abc import Collection, Iterator
 from datetime import date, datetime
@@ -13,8 +13,8 @@ AT_ONCE = 500
 _SHOWN = 8
 
 
-def after_taking_in(store: Store, walls: Collection[Wall], *, judged_on: date, known_on: datetime) -> Iterator[str]:
-    """A line for each wall on which what came in has a bearing; none where no wall was ever assessed."""
+def judged_again(store: Store, walls: Collection[Wall], *, judged_on: date, known_on: datetime) -> Iterator[str]:
+    """A line for each of those walls, on which what came in has a bearing; none where no wall was ever assessed."""
     if not walls or not store.assessments():
         return
     if len(walls) > AT_ONCE:

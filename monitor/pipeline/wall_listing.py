@@ -36,31 +36,30 @@ def one_wall(store: Store, assessment: Assessment | None, key: str) -> tuple[Seq
     was assessed again since, those are shown. Readings come as the store knows them now. NotFoundError as keys.find.
     """
     house, wall = keys.registered(store, key)
-    again = assessed_again.alone(store, assessment, (house, wall)) if assessment else None
-    listed, assessment = assessment, again or assessment
-    content = None
-    if assessment:
-        content = (book_of_wall if again else _of_wall)(store, assessment, (house, wall))
+    content = _of_wall(store, assessment, (house, wall)) if assessment else None
     store.readings(walls=[(house, wall)])
     damaged.refuse(store, (house, wall))
     if assessment is None or content is None or (house, wall) not in content.walls:
-        return [f"{keys.written(house, wall)}: {NOT_YET}."], [_readings(list(_now(store, None, None, house, wall)))]
-    shown = list(_now(store, assessment, content, house, wall))
+        return [f"{keys.written(house, wall)}: {NOT_YET}."], [_readings(list(_now(store, None, house, wall)))]
+    shown = list(_now(store, content, house, wall))
     waiting = sum(not each.is_assessed for each in shown)
-    since = _since(listed, again) if listed and again else ""
-    lines = _sentences(content, house, wall, since)
+    lines = _sentences(content, house, wall, _since(assessment, content.assessment))
     if waiting:
         lines.append(f"{waiting} of the readings came or changed after the assessment: run `wallbow assess`.")
     return lines, [_rates(content, house, wall), _readings(shown)]
 
 
 def _of_wall(store: Store, assessment: Assessment, wall: Key) -> Book:
-    return book_of_wall(store, made_again(store, runs.of(store, assessment), walls=[wall]), wall)
+    """The wall as it was assessed again since an assessment, else as that has it."""
+    again = assessed_again.alone(store, assessment, wall)
+    return book_of_wall(store, again or made_again(store, runs.of(store, assessment), walls=[wall]), wall)
 
 
-def _since(listed: Assessment, again: Assessment) -> str:
+def _since(listed: Assessment, shown: Assessment) -> str:
+    if (listed.judged_on, listed.known_until) == (shown.judged_on, shown.known_until):
+        return ""
     return (
-        f"Assessed again for {again.judged_on}, as readings came in or were ruled on: the list of {listed.judged_on}, "
+        f"Assessed again for {shown.judged_on}, as readings came in or were ruled on: the list of {listed.judged_on}, "
         "as it was saved, and its pages do not have that yet. Run `wallbow assess`."
     )
 
@@ -86,19 +85,19 @@ def _asked(row: Row) -> str:
     return f"{row['urgency']}: {row['reason']} {row['next_step']}"
 
 
-def _now(store: Store, assessment: Assessment | None, content: Book | None, house: str, wall: str) -> Iterator[_Shown]:
+def _now(store: Store, content: Book | None, house: str, wall: str) -> Iterator[_Shown]:
     """The wall's readings as known now, by visit; what stands as it did is shown as the assessment took it."""
     walls = [(house, wall)]
     judged: dict[str, Row] = {}
     before: dict[str, Row] = {}
-    if assessment and content:
+    if content:
         judged = {row["reading_id"]: row for row in content.view(house, wall).readings}
-        known = store.readings(known_on=assessment.known_until, walls=walls).to_pylist()
+        known = store.readings(known_on=content.assessment.known_until, walls=walls).to_pylist()
         before = {row["reading_id"]: row for row in known}
     rows = store.readings(walls=walls).to_pylist()
     for row in sorted(rows, key=lambda row: (str(row["visit_date"] or ""), row["known_at"], row["source_row"] or 0)):
         day, same = row["visit_date"], before.get(row["reading_id"]) == row
-        is_assessed = same and assessment is not None and (day is None or day <= assessment.judged_on)
+        is_assessed = same and content is not None and (day is None or day <= content.assessment.judged_on)
         if row["reason_code"] not in _ADDS_NOTHING:
             yield _Shown(judged[row["reading_id"]] if is_assessed else row, is_assessed)
 

@@ -235,7 +235,7 @@ known_at | instant | UTC | when it was put on record
 ALERTS_OVER = schema(
     """
 alert_id | text | | alert that is no longer so
-run_id | text | | assessment that shows it, '' where the readings held do
+run_id | text | | assessment that shows it, '' where the readings held do, or a wall assessed again by itself
 known_at | instant | UTC | when that was put on record
 """
 )

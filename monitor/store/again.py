@@ -62,19 +62,19 @@ def put(root: Path, found: Assessment, walls: Collection[Wall]) -> None:
         with FileLock(root / assessments.FOLDER / _LOCK):
             for number in sorted({_number(each.wall) for each in fresh}):
                 path = path_of(root, number)
-                kept = {each.wall: each for each in _whole(path)}
+                there = {each.wall: each for each in _whole(path)}
                 for each in fresh:
-                    later = kept.get(each.wall)
+                    later = there.get(each.wall)
                     if _number(each.wall) == number and (later is None or later.known_until <= each.known_until):
-                        kept[each.wall] = each
-                _write(path, list(kept.values()))
+                        there[each.wall] = each
+                _write(path, list(there.values()))
 
 
-def since(root: Path, whole: Whole | None, walls: Collection[Wall] | None = None) -> list[Again]:
-    """What is kept, of some walls or of all, and a whole assessment has not in, by wall. StoreError where damaged."""
-    files_of = paths(root) if walls is None else sorted({path_of(root, _number(wall)) for wall in walls})
-    found = [each for path in files_of for each in read(path) if walls is None or each.wall in walls]
-    return sorted((each for each in found if whole is None or not is_in(each, whole)), key=lambda each: each.wall)
+def kept(root: Path, walls: Collection[Wall] | None = None) -> list[Again]:
+    """What is kept of some walls, or of all, by wall. Raises StoreError where a file is damaged."""
+    those = paths(root) if walls is None else sorted({path_of(root, _number(wall)) for wall in walls})
+    found = [each for path in those for each in read(path) if walls is None or each.wall in walls]
+    return sorted(found, key=lambda each: each.wall)
 
 
 def drop_older(root: Path, whole: Whole) -> None:
@@ -83,9 +83,9 @@ def drop_older(root: Path, whole: Whole) -> None:
         return
     with files.writing(root / FOLDER), FileLock(root / assessments.FOLDER / _LOCK):
         for path in paths(root):
-            kept = [each for each in _whole(path) if not is_in(each, whole)]
-            if kept:
-                _write(path, kept)
+            rest = [each for each in _whole(path) if not is_in(each, whole)]
+            if rest:
+                _write(path, rest)
             else:
                 path.unlink(missing_ok=True)
 

@@ -66,7 +66,7 @@ def rule(
             unit=new_value[1],
             set_aside=aside,
         )
-        after_ruling(store, [key], judged_on=here.today(), known_on=here.now(store))
+        after_ruling(store, key, judged_on=here.today(), known_on=here.now(store))
         return f"{' '.join(filter(None, (act, *new_value)))} of {done['reading_id']}: {why}"
 
     asked = Asked("rule", {"act": act, "value": value, "unit": unit, "why": why})

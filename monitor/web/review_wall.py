@@ -104,7 +104,7 @@ def rule(
                 before = f"The ruling on {', '.join(done)} is on record, that on {each} is not. " if done else ""
                 raise HTTPException(422, f"{before}{error}") from error
             done.append(each)
-        after_ruling(store, [key], judged_on=here.today(), known_on=here.now(store))
+        after_ruling(store, key, judged_on=here.today(), known_on=here.now(store))
         return f"{act} of {', '.join(ids)}: {why}"
 
     asked = Asked("rule", {"reading": ids, "why": why})

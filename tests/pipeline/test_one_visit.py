@@ -24,6 +24,7 @@ from monitor.pipeline import (
     listing,
     page_set,
     publishing,
+    review,
     runs,
     uploads,
     verdict_listing,
@@ -32,12 +33,12 @@ from monitor.pipeline import (
 from monitor.pipeline.answers import Upload
 from monitor.pipeline.assessing import assess
 from monitor.pipeline.judging import Judged, Known
-from monitor.pipeline.new_verdicts import new_verdicts
+from monitor.pipeline.new_verdicts import after_ruling, new_verdicts
 from monitor.report import names
 from monitor.store import Store, compaction, generations
 from monitor.store.tiers import is_of
 from monitor.store.verify import verify
-from monitor.terms import AlertKind
+from monitor.terms import Act, AlertKind
 
 DAY = date(2026, 5, 5)
 HEADINGS = "house,wall,visit date,technician,instrument,set-up,mark,value,unit,kind,mends"
@@ -284,7 +285,7 @@ def test_walls_with_new_readings_stand_on_the_list_as_a_whole_assessment_would_h
     assert [(each.wall, each.judged_on) for each in changed] == [("DH-03-N", str(DAY))]
     every = assess(company, judged_on=DAY, known_on=end_of(DAY), save=False)
     walls = [("DH-03", "N")]
-    [again] = company.again(before)
+    [again] = company.again()
     for name in schema.RESULTS:
         same(again.table(name), getattr(every, name), walls, but=("rank",))
     for name in ("wall_results", "findings"):
@@ -320,7 +321,7 @@ def test_the_list_says_what_was_assessed_again_until_a_whole_assessment_has_it_i
     assess(company, judged_on=DAY, known_on=end_of(DAY))
     newest = company.assessment()
     assert newest is not None
-    assert company.again(newest) == []
+    assert company.again() == []
     assert not list((company.path / "assessments" / "again").glob("*.parquet"))
     assert "Assessed again" not in listing.monthly(company, newest).closing
 
@@ -371,6 +372,19 @@ def test_a_hard_limit_is_an_alert_at_once_and_no_list_of_before_ends_it(company:
     assert jumped(company) == so, "the same is told once"
 
 
+def test_a_hard_limit_is_over_at_once_where_its_readings_are_ruled_out(company: Store) -> None:
+    alerting.look(company, at=end_of(VISITS[3]))
+    walls = taken(company, FAR)
+    new_verdicts(company, walls, judged_on=DAY, known_on=end_of(DAY))
+    alerting.look(company, at=end_of(DAY), walls=walls)
+    later = end_of(DAY) + timedelta(hours=1)
+    for row in company.readings(walls=walls).to_pylist():
+        if row["visit_date"] == DAY:
+            review.rule(company, row["reading_id"], Act.REJECT, who="O1", why="another wall's sheet", made_at=later)
+    after_ruling(company, ("DH-03", "N"), judged_on=DAY, known_on=later)
+    assert jumped(company) == [("DH-03", f"visit {DAY}", True)]
+
+
 def test_whoever_looks_next_finds_a_hard_limit_that_nobody_looked_at(company: Store) -> None:
     alerting.look(company, at=end_of(VISITS[3]))
     new_verdicts(company, taken(company, FAR), judged_on=DAY, known_on=end_of(DAY))
@@ -419,7 +433,7 @@ def test_where_the_last_assessment_is_damaged_readings_are_in_and_it_is_said(com
     [card] = (company.path / "assessments").glob("*/assessment.json")
     card.write_text(card.read_text().replace("judged", "jugded"))
     walls = taken(company, one_visit())
-    [said] = verdict_listing.after_taking_in(company, walls, judged_on=DAY, known_on=end_of(DAY))
+    [said] = verdict_listing.judged_again(company, walls, judged_on=DAY, known_on=end_of(DAY))
     assert "not judged again" in said
     assert "Assess again for that day" in said
 

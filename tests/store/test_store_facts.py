@@ -15,8 +15,7 @@ from store_rows import START, at, reading, readings, row, table
 from monitor import schema
 from monitor import store as stores
 from monitor.errors import StoreError
-from monitor.store import Store, canonical, compaction, generations
-from monitor.store import store as store_module
+from monitor.store import Store, canonical, compaction, facts, generations
 
 
 def fresh(path: Path) -> Store:
@@ -128,7 +127,7 @@ def test_the_hash_is_that_of_the_lines_of_the_ledger_as_texts_in_their_order(
     store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Written out plainly: it stands on records, and never changes."""
-    monkeypatch.setattr("monitor.store.store._LINES", 3)
+    monkeypatch.setattr("monitor.store.facts._LINES", 3)
     for day in range(9):
         known = [at(day), at(day + 0.5) + timedelta(microseconds=day % 2)]
         rows = [readings(*range(20 * day, 20 * day + 2 + 9 * (day % 3)), known_at=moment) for moment in known]
@@ -227,8 +226,8 @@ def test_the_bucket_of_a_wall_is_the_same_for_ever() -> None:
 
 
 def test_a_full_inbox_is_compacted_by_itself(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(store_module, "INBOX_LIMIT", 10)
-    monkeypatch.setattr(store_module, "_LOOK_EVERY", 2)
+    monkeypatch.setattr(facts, "INBOX_LIMIT", 10)
+    monkeypatch.setattr(facts, "_LOOK_EVERY", 2)
     for number in range(30):
         assert store.add("readings", readings(number))
     assert generations.pointer(store.path).generation >= 2

@@ -13,8 +13,7 @@ import pytest
 from store_rows import START, table
 
 from monitor import store as stores
-from monitor.store import Store, compaction, generations
-from monitor.store import store as store_module
+from monitor.store import Store, compaction, facts, generations
 from monitor.store.verify import verify
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="processes are killed and forked the POSIX way here")
@@ -29,8 +28,8 @@ def add_of(number: int) -> pa.Table:
 
 def hurry() -> None:
     """Compact after every third add and keep nothing old, so that most moments lie inside a compaction."""
-    store_module.INBOX_LIMIT = 2
-    store_module._LOOK_EVERY = 1
+    facts.INBOX_LIMIT = 2
+    facts._LOOK_EVERY = 1
     compaction.GRACE_SECONDS = -1.0
 
 

@@ -196,7 +196,7 @@ def test_a_compaction_never_goes_over_a_damaged_generation(full: Store) -> None:
 def test_an_add_goes_in_though_a_damaged_file_stops_the_compaction(
     full: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("monitor.store.store.INBOX_LIMIT", 0)
+    monkeypatch.setattr("monitor.store.facts.INBOX_LIMIT", 0)
     cut(compacted(full, "marks"))
     assert stores.open(full.path).add("marks", table("marks", {"house": "DH-00", "wall": "N", "mark": "M3"}))
 

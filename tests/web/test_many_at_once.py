@@ -24,7 +24,7 @@ DAYS = [date(2026, 4, 7) + timedelta(days=n) for n in range(1)]
 
 @pytest.fixture
 def store(visited: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Store:
-    monkeypatch.setattr(uploads, "new_verdicts", lambda *_, **__: [])  # the model has nothing to do with it
+    monkeypatch.setattr(uploads, "judged_again", lambda *_, **__: [])  # the model has nothing to do with it
     return stores.open(shutil.copytree(visited, tmp_path / "store"))
 
 

@@ -22,7 +22,7 @@ def asked(visited: Path, tmp_path_factory: pytest.TempPathFactory):
     running = Running(shutil.copytree(visited, tmp_path_factory.mktemp("openapi") / "store"))
     key = accounts.new_key(running.store(), "T1", at=BEGAN + timedelta(minutes=1))
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(uploads, "new_verdicts", lambda *_, **__: [])
+        patch.setattr(uploads, "judged_again", lambda *_, **__: [])
         patch.setattr(judging, "expected_at", lambda *_: None)
         yield running, key
 

@@ -23,7 +23,7 @@ DOUBTFUL = ("doubtful.csv", sheet(DAY, ("DH-01-N", (*NORTH[:2], "1 3/16", "3 x",
 @pytest.fixture
 def without_verdicts(monkeypatch: pytest.MonkeyPatch) -> None:
     """The model is not asked where its answer is not in question: it costs most of a confirmation's time."""
-    monkeypatch.setattr(uploads, "new_verdicts", lambda *_, **__: [])
+    monkeypatch.setattr(uploads, "judged_again", lambda *_, **__: [])
 
 
 @pytest.fixture
